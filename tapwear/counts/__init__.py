@@ -1,0 +1,1 @@
+"""Counts: from counter readings to operations, and to the dates by which a service interval is reached."""

@@ -1,0 +1,1 @@
+"""Oil: what a compartment's dissolved gas says about the mechanism, and whether an overhaul must come early."""

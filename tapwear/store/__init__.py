@@ -1,0 +1,1 @@
+"""Store: one SQLite file that keeps the register, the visits and the plans, append-only."""

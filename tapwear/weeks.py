@@ -1,0 +1,51 @@
+"""Weeks and years: ISO weeks, dates far ahead, ages, all without asking the clock."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+DAYS_PER_YEAR = 365.25
+
+
+def iso_week(day: date) -> str:
+    """`2027-W05` for a day of that ISO 8601 week."""
+    year, week, _ = day.isocalendar()
+    return f"{year}-W{week:02d}"
+
+
+def monday(week: str) -> date:
+    """The Monday of `2027-W05`. Raises ValueError when there is no such week."""
+    year, _, number = week.strip().upper().partition("-W")
+    if len(year) != 4 or not year.isdigit() or not number.isdigit():
+        raise ValueError(f"a week is written like 2027-W05, found {week!r}")
+    return date.fromisocalendar(int(year), int(number), 1)
+
+
+def weeks_of_year(year: int) -> list[str]:
+    """All ISO weeks of a year, 52 or 53 of them."""
+    last = date(year, 12, 28).isocalendar().week
+    return [f"{year}-W{week:02d}" for week in range(1, last + 1)]
+
+
+def add_years(day: date, years: float) -> date:
+    """The day that many years later; whole years keep day and month (29 February becomes 28)."""
+    whole = int(years)
+    rest = timedelta(days=round((years - whole) * DAYS_PER_YEAR))
+    if day.year + whole > date.max.year - 1:
+        return date(date.max.year - 1, 12, 31)
+    try:
+        moved = day.replace(year=day.year + whole)
+    except ValueError:
+        moved = day.replace(year=day.year + whole, day=28)
+    return moved + rest
+
+
+def age_words(days: int) -> str:
+    """`today`, `12 days`, `14 months`, `6 years`: how a crew says how long ago something was."""
+    if days <= 0:
+        return "today" if days == 0 else f"{-days} days ahead"
+    if days < 60:
+        return f"{days} day{'s' if days != 1 else ''}"
+    if days < 730:
+        return f"{round(days / 30.44)} months"
+    return f"{round(days / DAYS_PER_YEAR)} years"

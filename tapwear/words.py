@@ -1,0 +1,18 @@
+"""The cautions that stand wherever work is suggested, in one place."""
+
+from __future__ import annotations
+
+CAUTION_SHORT = (
+    "Planning advice only, neither a switching permit nor a diagnosis. Before any work: de-energise, isolate, "
+    "test, lock or tag, and earth. Acetylene and hydrogen burn and explode: ventilate, no ignition source. "
+    "Local codes, the owner's switching rules, the maker's manual and licensed practice come first."
+)
+CAUTIONS = (
+    "Treat as energised until isolated, tested, locked or tagged, and earthed. Local codes, the owner's "
+    "switching rules and the maker's manual come first; qualified, authorised people only.",
+    "Acetylene (about 2.5-100 % in air) and hydrogen (4-75 %) burn or explode: ventilate, no ignition source; "
+    "drain through earthed conductive hoses; enter only after testing the atmosphere, with an attendant.",
+    "Never sample energised equipment that is under negative pressure: a bubble drawn in can flash over.",
+    "Results are planning advice: neither a switching permit nor a diagnosis.",
+)
+SEVERE = "Do not operate, approach or sample energised. Call the responsible engineer."
