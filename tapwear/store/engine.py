@@ -1,0 +1,197 @@
+"""Opening a store: which file, is it ours, which schema; and the one way to write to it."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Engine
+from sqlmodel import Session
+
+from tapwear.errors import SchemaError, StoreError
+
+APPLICATION_ID = 0x54415057  # "TAPW" in the file header, so that another program's database is not taken for ours
+BUSY_TIMEOUT_MS = 15_000  # our choice: longer than any write of ours takes
+# File systems on which SQLite's write-ahead log cannot work, since its shared memory does not cross machines
+# (sqlite.org/wal.html).
+NETWORK_FILE_SYSTEMS = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ncpfs", "fuse.sshfs", "davfs", "fuse.davfs2")
+
+
+def network_file_system(path: Path, mounts: str | None = None) -> str | None:
+    """The kind of network file system that holds `path`, or None for a local disk or where it cannot be told.
+
+    `mounts` is the text of /proc/mounts; None reads it where there is one.
+    """
+    if str(path).startswith(("\\\\", "//")):
+        return "a network share"
+    if os.name == "nt":  # pragma: no cover - only on Windows
+        import ctypes
+
+        drive = os.path.splitdrive(path.resolve())[0] + "\\"
+        remote = 4  # DRIVE_REMOTE, Win32 GetDriveType
+        return "a network drive" if ctypes.windll.kernel32.GetDriveTypeW(drive) == remote else None  # type: ignore[attr-defined, unused-ignore]
+    if mounts is None:
+        try:
+            mounts = Path("/proc/mounts").read_text(encoding="utf-8", errors="replace")
+        except OSError:
+            return None
+    where = path.resolve()
+    best, kind = -1, ""
+    for line in mounts.splitlines():
+        parts = line.split()
+        if len(parts) < 3:
+            continue
+        point = Path(parts[1].replace("\\040", " "))
+        if (where == point or point in where.parents) and len(point.parts) > best:
+            best, kind = len(point.parts), parts[2]
+    return kind if kind in NETWORK_FILE_SYSTEMS else None
+
+
+def _connect_to(path: Path, *, must_exist: bool) -> Engine:
+    mode = "rw" if must_exist else "rwc"
+    # `as_uri` quotes what must be quoted; SQLite's own URI form lets us refuse to create a file by accident.
+    uri = f"{path.resolve().as_uri()}?mode={mode}"
+
+    def connect() -> sqlite3.Connection:
+        raw = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
+        raw.execute(f"PRAGMA busy_timeout={BUSY_TIMEOUT_MS}")
+        raw.execute("PRAGMA foreign_keys=ON")
+        raw.execute("PRAGMA synchronous=FULL")
+        return raw
+
+    engine = sa.create_engine("sqlite://", creator=connect, poolclass=sa.NullPool)
+
+    @sa.event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        # IMMEDIATE takes the write lock before the first read, so that two writers cannot both read, then both
+        # write what they computed from it.
+        writing = connection.get_execution_options().get("writing", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+
+    return engine
+
+
+def _explain(path: Path, error: Exception) -> StoreError:
+    text = str(error).lower()
+    if "locked" in text or "busy" in text:
+        return StoreError(
+            f"{path} is in use: another Tapwear has been writing for more than {BUSY_TIMEOUT_MS // 1000} s. "
+            "Nothing was changed; try again."
+        )
+    if "readonly" in text or "read-only" in text:
+        return StoreError(f"{path} cannot be written to: the file or its folder is read-only.")
+    if "full" in text:
+        return StoreError(f"The disk that holds {path} is full. Nothing was changed; make room and try again.")
+    if "not a database" in text or "malformed" in text:
+        return StoreError(f"{path} is not a Tapwear store, or it is damaged: {error}. Nothing was changed.")
+    if "unable to open" in text:
+        return StoreError(f"{path} cannot be opened: is it a file, and may you read and write it and its folder?")
+    return StoreError(f"{path}: {error}")
+
+
+class Store:
+    """An opened store file. Reads go through `reading()`, every write through `unit_of_work()`."""
+
+    def __init__(self, path: Path, engine: Engine) -> None:
+        self.path = path
+        self.engine = engine
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A session that sees one unchanging state of the store."""
+        with self._session(self.engine) as session:
+            yield session
+
+    @contextmanager
+    def unit_of_work(self) -> Iterator[Session]:
+        """A session whose writes all land together, or not at all. Never ask a person anything inside it."""
+        with self._session(self.engine.execution_options(writing=True)) as session:
+            yield session
+            session.commit()
+
+    @contextmanager
+    def _session(self, engine: Engine) -> Iterator[Session]:
+        try:
+            with Session(engine, expire_on_commit=False) as session:
+                yield session
+        except sa.exc.IntegrityError:
+            raise
+        except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
+            raise _explain(self.path, error.orig or error) from error
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+
+def _pragma(connection: Connection, name: str) -> Any:
+    return connection.exec_driver_sql(f"PRAGMA {name}").scalar()
+
+
+def create_store(path: Path) -> Store:
+    """A new, empty store at `path`. Raises StoreError when something is there already or on a network drive."""
+    from tapwear.store.migrate import create_schema
+
+    if path.exists():
+        raise StoreError(f"{path} is there already. Name another file, or use it as it is with --db {path}.")
+    if not path.parent.is_dir():
+        raise StoreError(f"{path.parent} is not a folder. Make it first, or name another place.")
+    kind = network_file_system(path)
+    if kind:
+        raise StoreError(_network_words(path, kind))
+    engine = _connect_to(path, must_exist=False)
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))  # for its owner's eyes only
+        with engine.connect() as connection:
+            connection.exec_driver_sql("COMMIT")
+            connection.exec_driver_sql("PRAGMA journal_mode=WAL")
+        create_schema(engine)
+    except (OSError, sa.exc.DatabaseError) as error:
+        raise _explain(path, error) from error
+    return Store(path, engine)
+
+
+def _network_words(path: Path, kind: str) -> str:
+    return (
+        f"{path} lies on {kind}, a network file system. A store cannot be kept there: its write-ahead log works "
+        "on a local disk only, and records could be lost. Keep the store on this machine's own disk."
+    )
+
+
+def open_store(path: Path, *, any_version: bool = False) -> Store:
+    """The store at `path`, checked to be ours and of this schema version.
+
+    Raises StoreError (missing, foreign, locked, on a network drive) or SchemaError (older or newer version).
+    `any_version` leaves the version check to the caller, which is `tapwear upgrade`.
+    """
+    from tapwear.store.migrate import LATEST
+
+    if not path.exists():
+        raise StoreError(f"There is no store at {path}. Make one with: tapwear --db {path} init")
+    kind = network_file_system(path)
+    if kind:
+        raise StoreError(_network_words(path, kind))
+    engine = _connect_to(path, must_exist=True)
+    try:
+        with engine.connect() as connection:
+            ours = _pragma(connection, "application_id") == APPLICATION_ID
+            version = int(_pragma(connection, "user_version") or 0)
+    except sa.exc.DatabaseError as error:
+        raise _explain(path, error.orig or error) from error
+    if not ours:
+        raise StoreError(f"{path} belongs to another program, or is empty. Nothing was changed; name another file.")
+    if not any_version and version != LATEST:
+        if version > LATEST:
+            raise SchemaError(
+                f"{path} was written by a newer Tapwear (schema {version}, this one knows {LATEST}). "
+                "Install the newer Tapwear; nothing was changed."
+            )
+        raise SchemaError(
+            f"{path} has schema {version}, this Tapwear needs {LATEST}. "
+            f"Run: tapwear --db {path} upgrade (it makes a backup first)."
+        )
+    return Store(path, engine)

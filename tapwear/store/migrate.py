@@ -1,0 +1,97 @@
+"""Schema versions: numbered steps, run on demand, each recorded in the store, with a backup before the first.
+
+A new store is made at the latest version. Steps are never edited once released: a mistake is mended by the next.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Engine
+from sqlmodel import SQLModel
+
+from tapwear import __version__
+from tapwear.errors import SchemaError, StoreError
+from tapwear.store import models
+from tapwear.store.engine import APPLICATION_ID, Store
+
+Step = Callable[[Connection], None]
+
+# number -> (name, what it does). Version 1 is what `create_schema` made at first, so its step does nothing.
+STEPS: dict[int, tuple[str, Step]] = {
+    1: ("the first schema", lambda connection: None),
+}
+LATEST = max(STEPS)
+
+
+def create_schema(engine: Engine) -> None:
+    """All tables in an empty database, stamped with the latest version."""
+    with engine.execution_options(writing=True).begin() as connection:
+        SQLModel.metadata.create_all(connection)
+        for number in STEPS:
+            _record(connection, number)
+        connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
+        connection.exec_driver_sql(f"PRAGMA user_version={LATEST}")
+
+
+def _record(connection: Connection, number: int) -> None:
+    connection.execute(
+        sa.insert(models.SchemaStep.__table__).values(  # type: ignore[attr-defined]
+            number=number, name=STEPS[number][0], applied_at=datetime.now(UTC), tapwear_version=__version__
+        )
+    )
+
+
+def version_of(store: Store) -> int:
+    with store.engine.connect() as connection:
+        return int(connection.exec_driver_sql("PRAGMA user_version").scalar() or 0)
+
+
+def backup(store: Store, to: Path) -> None:
+    """A consistent copy of the store, made while others may be using it. Raises StoreError if `to` exists."""
+    if to.exists():
+        raise StoreError(f"{to} is there already; a backup never overwrites. Name another file.")
+    with store.engine.connect() as connection:
+        source = connection.connection.driver_connection
+        if not isinstance(source, sqlite3.Connection):
+            raise StoreError("Only a store in a file can be backed up this way.")
+        connection.exec_driver_sql("COMMIT")
+        target = sqlite3.connect(to)
+        try:
+            source.backup(target)
+        finally:
+            target.close()
+    to.chmod(0o600)
+
+
+def upgrade(store: Store, backup_to: Path) -> list[str]:
+    """Brings an older store to the latest version and names the steps that were run (none: it was up to date).
+
+    A backup is written to `backup_to` first. A step that fails leaves the file as it was. Raises SchemaError for
+    a store that is newer than this program, or when the result would break a foreign key.
+    """
+    version = version_of(store)
+    if version > LATEST:
+        raise SchemaError(f"{store.path} has schema {version}, newer than this Tapwear knows ({LATEST}).")
+    todo = [number for number in sorted(STEPS) if number > version]
+    if not todo:
+        return []
+    backup(store, backup_to)
+    with store.engine.execution_options(writing=True).connect() as connection:
+        # Foreign keys can only be switched outside a transaction (sqlite.org/lang_altertable.html, section 7).
+        raw = connection.connection.driver_connection
+        assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - narrows the type
+        raw.execute("PRAGMA foreign_keys=OFF")
+        with connection.begin():
+            for number in todo:
+                STEPS[number][1](connection)
+                _record(connection, number)
+            broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+            if broken:
+                raise SchemaError(f"The upgrade of {store.path} would break {len(broken)} references; undone.")
+            connection.exec_driver_sql(f"PRAGMA user_version={LATEST}")
+    return [f"{number}: {STEPS[number][0]}" for number in todo]

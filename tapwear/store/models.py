@@ -1,0 +1,477 @@
+"""All tables of the store, in one file.
+
+Who is who: a *place* (station, bank, phase), the *transformer* that stands there, its *tap changer* under the
+owner's asset tag, its *compartments*, and its *drives* with their *counters* are separate things with separate
+lives. Wear follows the tap changer, the rate follows the place, the counter follows the drive. A `Stay` says
+since when a tap changer stands where and in what state; it lasts until the next stay. A `Fitting` does the
+same for a drive at a tap changer. What people call a *unit* is the tap changer at its place.
+
+Two kinds of table. The register (stations to service rules) holds what is so now; every change of a field is
+written to `RegisterChange`. The book (readings, events, samples, services, stays, fittings) is append-only: a
+row is corrected by another that supersedes it, and says who, when and why; `withdrawn` rows take one back.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from tapwear.store.columns import UtcTime
+
+STATES = ("in service", "spare", "workshop", "retired")
+TECHNOLOGIES = ("arcing_resistor", "arcing_reactor", "vacuum")
+BREATHINGS = ("free", "desiccant", "sealed")
+CONSERVATORS = ("separate", "common")
+COUNTER_SOURCES = ("mechanical", "raise", "lower", "controller", "sample")
+TASKS = ("inspection", "contact service", "contact replacement", "oil change")
+WORKS = (
+    "inspection",
+    "overhaul",
+    "contact replacement",
+    "oil change",
+    "oil degassing",
+    "breather change",
+    "repair",
+    "other",
+)
+EVENT_KINDS = (
+    "counter_replaced",
+    "regulator_setting_changed",
+    "load_transferred",
+    "new_generation",
+    "out_of_service",
+    "back_in_service",
+    "paralleled",
+    "inspection",
+    "laboratory_changed",
+    "other",
+)
+TAKEN_FROM = ("compartment", "main_tank")
+STRICT = {"sqlite_strict": True}
+
+
+def _one_of(column: str, allowed: tuple[str, ...], *, blank: bool = False) -> CheckConstraint:
+    words = allowed + (("",) if blank else ())
+    listed = ", ".join("'" + word + "'" for word in words)
+    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
+
+
+def _at_least(column: str, lowest: float, *, above: bool = False) -> CheckConstraint:
+    sign = ">" if above else ">="
+    return CheckConstraint(f"{column} IS NULL OR {column} {sign} {lowest}", name=f"{column}_range")
+
+
+def _utc(**kw: bool) -> datetime:
+    return Field(sa_type=UtcTime, **kw)  # type: ignore[call-overload, no-any-return]
+
+
+# --- the register ---------------------------------------------------------------------------------------------
+
+
+class Station(SQLModel, table=True):
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    code: str = Field(unique=True)
+    name: str = ""
+    region: str = ""
+    neighbourhood: str = ""
+    note: str = ""
+
+
+class Place(SQLModel, table=True):
+    __table_args__ = (UniqueConstraint("station_id", "bank", "phase"), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    station_id: int = Field(foreign_key="station.id")
+    bank: str = ""
+    phase: str = ""
+
+
+class Transformer(SQLModel, table=True):
+    __table_args__ = (_one_of("conservator", CONSERVATORS, blank=True), _at_least("main_tank_volume_l", 0), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    serial: str | None = Field(default=None, unique=True)
+    conservator: str = ""
+    main_tank_volume_l: float | None = None
+    note: str = ""
+
+
+class Scheme(SQLModel, table=True):
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    name: str = Field(unique=True)
+    note: str = ""
+
+
+class TapChanger(SQLModel, table=True):
+    __tablename__ = "tap_changer"
+    __table_args__ = (
+        _one_of("technology", TECHNOLOGIES, blank=True),
+        _one_of("breathing", BREATHINGS, blank=True),
+        _at_least("rated_current_a", 0),
+        _at_least("step_voltage_v", 0),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    tag: str = Field(unique=True)
+    serial: str | None = Field(default=None, unique=True)
+    scheme_id: int | None = Field(default=None, foreign_key="scheme.id")
+    technology: str = ""
+    breathing: str = ""
+    peer_group: str = ""
+    oil_group: str = ""
+    rated_current_a: float | None = None
+    step_voltage_v: float | None = None
+    commissioned_on: date | None = None
+    sampling_needs_outage: bool = False
+    visit_cadence: str = ""
+    note: str = ""
+
+
+class Compartment(SQLModel, table=True):
+    __table_args__ = (UniqueConstraint("tap_changer_id", "name"), _at_least("oil_volume_l", 0, above=True), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    name: str = ""
+    serial: str | None = None
+    oil_volume_l: float | None = None
+
+
+class Drive(SQLModel, table=True):
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    serial: str | None = Field(default=None, unique=True)
+    note: str = ""
+
+
+class Counter(SQLModel, table=True):
+    """A counter on a drive. A counter with another number of digits is another counter."""
+
+    __table_args__ = (
+        UniqueConstraint("drive_id", "source", "digits"),
+        _one_of("source", COUNTER_SOURCES),
+        CheckConstraint("digits BETWEEN 3 AND 9", name="digits_range"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    drive_id: int = Field(foreign_key="drive.id")
+    source: str = "mechanical"
+    digits: int
+
+
+class ServiceRule(SQLModel, table=True):
+    """An interval of a scheme, or of one tap changer (which then goes before the scheme's for that task)."""
+
+    __tablename__ = "service_rule"
+    __table_args__ = (
+        CheckConstraint("(scheme_id IS NULL) <> (tap_changer_id IS NULL)", name="scheme_or_unit"),
+        CheckConstraint(
+            "interval_operations IS NOT NULL OR interval_years IS NOT NULL", name="interval_of_some_kind"
+        ),
+        UniqueConstraint("scheme_id", "task"),
+        UniqueConstraint("tap_changer_id", "task"),
+        _one_of("task", TASKS),
+        _at_least("interval_operations", 0, above=True),
+        _at_least("interval_years", 0, above=True),
+        _at_least("duration_days", 0, above=True),
+        _at_least("crew_hours", 0),
+        _at_least("lead_time_weeks", 0),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    scheme_id: int | None = Field(default=None, foreign_key="scheme.id")
+    tap_changer_id: int | None = Field(default=None, foreign_key="tap_changer.id")
+    task: str
+    interval_operations: int | None = None
+    interval_years: float | None = None
+    duration_days: float | None = None
+    crew_hours: float | None = None
+    kit: str = ""
+    lead_time_weeks: float | None = None
+    provenance: str = ""
+
+
+class RegisterChange(SQLModel, table=True):
+    """One field of one register row, before and after; the register's own history."""
+
+    __tablename__ = "register_change"
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    table_name: str
+    row_id: int
+    field: str
+    before: str | None = None
+    after: str | None = None
+    recorded_at: datetime = _utc()
+    recorded_by: str
+    reason: str = ""
+
+
+# --- the book: append-only ------------------------------------------------------------------------------------
+
+
+class Entry(SQLModel):
+    """What every row of the book carries: when it was recorded, by whom, from where, and what it replaces."""
+
+    uid: str = Field(unique=True)
+    recorded_at: datetime = _utc()
+    recorded_by: str
+    import_id: int | None = Field(default=None, foreign_key="import_run.id")
+    reason: str = ""
+    withdrawn: bool = False
+
+
+class ImportRun(SQLModel, table=True):
+    __tablename__ = "import_run"
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    recorded_at: datetime = _utc()
+    recorded_by: str
+    what: str
+    rows_stored: int = 0
+    rows_known: int = 0
+    rows_in_findings: int = 0
+
+
+class ImportFinding(SQLModel, table=True):
+    __tablename__ = "import_finding"
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    import_id: int = Field(foreign_key="import_run.id", index=True)
+    file: str
+    line: int
+    field: str
+    found: str
+    remedy: str
+    severity: str
+    row: str = ""
+
+
+class Stay(Entry, table=True):
+    __table_args__ = (
+        _one_of("state", STATES),
+        CheckConstraint("state <> 'in service' OR place_id IS NOT NULL", name="in_service_somewhere"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="stay.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id", index=True)
+    place_id: int | None = Field(default=None, foreign_key="place.id")
+    transformer_id: int | None = Field(default=None, foreign_key="transformer.id")
+    state: str = "in service"
+    from_on: date | None = None
+
+
+class Fitting(Entry, table=True):
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="fitting.id", unique=True)
+    drive_id: int = Field(foreign_key="drive.id", index=True)
+    tap_changer_id: int | None = Field(default=None, foreign_key="tap_changer.id", index=True)
+    slot: str = "1"
+    from_on: date | None = None
+    counter_then: int | None = None
+
+
+class Reading(Entry, table=True):
+    __table_args__ = (
+        CheckConstraint("value >= 0 AND value <= 999999999", name="value_range"),
+        Index("reading_by_counter", "counter_id", "read_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="reading.id", unique=True)
+    counter_id: int = Field(foreign_key="counter.id")
+    read_on: date
+    value: int
+    reader: str = ""
+    doubt: str = ""
+    remark: str = ""
+
+
+class Event(Entry, table=True):
+    __table_args__ = (
+        _one_of("kind", EVENT_KINDS),
+        _at_least("old_reading", 0),
+        _at_least("new_reading", 0),
+        Index("event_by_unit", "tap_changer_id", "happened_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="event.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    slot: str = ""
+    happened_on: date
+    kind: str
+    old_reading: int | None = None
+    new_reading: int | None = None
+    remark: str = ""
+
+
+class Sample(Entry, table=True):
+    """One oil sample. A gas with its `_below` mark is known only to lie below the value (detection limit)."""
+
+    __table_args__ = (
+        _one_of("taken_from", TAKEN_FROM),
+        Index("sample_by_unit", "tap_changer_id", "sampled_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="sample.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    compartment: str = ""
+    compartment_serial: str = ""
+    taken_from: str = "compartment"
+    sampled_on: date
+    received_on: date | None = None
+    reported_on: date | None = None
+    laboratory: str = ""
+    reference: str = ""
+    hydrogen_ul_per_l: float | None = None
+    hydrogen_below: bool = False
+    methane_ul_per_l: float | None = None
+    methane_below: bool = False
+    ethane_ul_per_l: float | None = None
+    ethane_below: bool = False
+    ethylene_ul_per_l: float | None = None
+    ethylene_below: bool = False
+    acetylene_ul_per_l: float | None = None
+    acetylene_below: bool = False
+    carbon_monoxide_ul_per_l: float | None = None
+    carbon_monoxide_below: bool = False
+    carbon_dioxide_ul_per_l: float | None = None
+    carbon_dioxide_below: bool = False
+    oxygen_ul_per_l: float | None = None
+    oxygen_below: bool = False
+    nitrogen_ul_per_l: float | None = None
+    nitrogen_below: bool = False
+    moisture_mg_per_kg: float | None = None
+    breakdown_kv: float | None = None
+    breakdown_method: str = ""
+    breakdown_gap_mm: float | None = None
+    oil_temp_c: float | None = None
+    remark: str = ""
+
+
+class Service(Entry, table=True):
+    """Work that was done. `resets` names the tasks whose clock starts again, separated by `;`."""
+
+    __table_args__ = (
+        _one_of("work", WORKS),
+        _at_least("as_found_counter", 0),
+        _at_least("as_left_counter", 0),
+        _at_least("contact_left_mm", 0),
+        _at_least("condemning_limit_mm", 0),
+        Index("service_by_unit", "tap_changer_id", "done_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="service.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    done_on: date
+    work: str = "overhaul"
+    resets: str = ""
+    serial_seen: str = ""
+    as_found_counter: int | None = None
+    as_left_counter: int | None = None
+    contact_left_mm: float | None = None
+    condemning_limit_mm: float | None = None
+    done_by: str = ""
+    remark: str = Field(default="", sa_type=Text)
+
+
+# --- planning -------------------------------------------------------------------------------------------------
+
+
+class Closure(SQLModel, table=True):
+    """Weeks in which nothing may be out at a station; the dates are included."""
+
+    __table_args__ = (CheckConstraint("to_on >= from_on", name="from_before_to"), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    station_id: int = Field(foreign_key="station.id", index=True)
+    from_on: date
+    to_on: date
+    why: str = ""
+    recorded_at: datetime = _utc()
+    recorded_by: str
+
+
+class TransferGroupMember(SQLModel, table=True):
+    """A station (all its units) or one tap changer in a group of which one transformer at a time may be out."""
+
+    __tablename__ = "transfer_group_member"
+    __table_args__ = (
+        CheckConstraint("(station_id IS NULL) <> (tap_changer_id IS NULL)", name="station_or_unit"),
+        UniqueConstraint("group_name", "station_id"),
+        UniqueConstraint("group_name", "tap_changer_id"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    group_name: str
+    station_id: int | None = Field(default=None, foreign_key="station.id")
+    tap_changer_id: int | None = Field(default=None, foreign_key="tap_changer.id")
+
+
+class CrewWeek(SQLModel, table=True):
+    """Crew hours on offer in a region and ISO week."""
+
+    __tablename__ = "crew_week"
+    __table_args__ = (UniqueConstraint("region", "week"), _at_least("hours", 0), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    region: str
+    week: str
+    hours: float
+
+
+class Plan(SQLModel, table=True):
+    __table_args__ = (_one_of("status", ("draft", "published")), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    uid: str = Field(unique=True)
+    name: str = Field(unique=True)
+    year: int
+    as_of: date
+    status: str = "draft"
+    recorded_at: datetime = _utc()
+    recorded_by: str
+    assumptions: str = Field(default="", sa_type=Text)
+
+
+class PlanJob(SQLModel, table=True):
+    __tablename__ = "plan_job"
+    __table_args__ = (UniqueConstraint("plan_id", "tap_changer_id", "task"), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    plan_id: int = Field(foreign_key="plan.id", index=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    task: str
+    start_week: str = ""  # "" = no place found
+    weeks: int = 1
+    crew_hours: float = 0.0
+    early: date | None = None
+    middle: date | None = None
+    late: date | None = None
+    why: str = ""
+    stopped_by: str = ""
+
+
+# --- the store's own ------------------------------------------------------------------------------------------
+
+
+class SchemaStep(SQLModel, table=True):
+    __tablename__ = "schema_step"
+    __table_args__ = (STRICT,)
+    number: int = Field(primary_key=True)
+    name: str
+    applied_at: datetime = _utc()
+    tapwear_version: str
+
+
+class Derived(SQLModel, table=True):
+    """A result that can be computed again, under a key that names the content it rests on."""
+
+    __table_args__ = (UniqueConstraint("kind", "content_key"), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    content_key: str
+    computed_at: datetime = _utc()
+    payload: bytes

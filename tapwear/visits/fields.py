@@ -1,0 +1,294 @@
+"""Every table that can be handed in, field by field: the one place that says what a column is called and may hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Kind = Literal["text", "count", "number", "date", "choice", "yes or no", "gas", "list", "week"]
+
+GASES = (
+    "hydrogen",
+    "methane",
+    "ethane",
+    "ethylene",
+    "acetylene",
+    "carbon_monoxide",
+    "carbon_dioxide",
+    "oxygen",
+    "nitrogen",
+)
+STATES = ("in service", "spare", "workshop", "retired")
+TASKS = ("inspection", "contact service", "contact replacement", "oil change")
+
+
+@dataclass(frozen=True)
+class FieldSpec:
+    """One column: its heading, what it holds, whether a row needs it, and how it is explained to a person."""
+
+    name: str
+    kind: Kind
+    help: str
+    required: bool = False
+    choices: tuple[str, ...] = ()
+    measure: str = ""  # a kind of quantity in tapwear.measures; the unit then comes from a column or the mapping
+    low: float | None = None
+    high: float | None = None
+
+    @property
+    def unit_column(self) -> str:
+        """The heading of the column that may name another unit for this one, e.g. `oil_volume_unit`."""
+        stem = self.name
+        for ending in ("_l", "_c", "_kpa", "_ul_per_l", "_mg_per_kg", "_kv", "_mm"):
+            if stem.endswith(ending):
+                stem = stem.removesuffix(ending)
+                break
+        return f"{stem}_unit"
+
+
+@dataclass(frozen=True)
+class TableSpec:
+    """One table: its name (also its file's name), what it is for, its fields, and what makes two rows the same."""
+
+    name: str
+    help: str
+    fields: tuple[FieldSpec, ...]
+    key: tuple[str, ...]
+
+    def field(self, name: str) -> FieldSpec:
+        return next(field for field in self.fields if field.name == name)
+
+
+F = FieldSpec
+_UNIT = F("unit", "text", "the owner's asset tag of the tap changer", required=True)
+
+PLACES = TableSpec(
+    "places",
+    "stations, and the banks and phases in them",
+    (
+        F("station", "text", "short code of the station", required=True),
+        F("station_name", "text", "its full name"),
+        F("region", "text", "crew region that it belongs to"),
+        F("neighbourhood", "text", "stations of one neighbourhood can be visited on one trip"),
+        F("bank", "text", "transformer bank"),
+        F("phase", "text", "phase, for single-phase units"),
+    ),
+    ("station", "bank", "phase"),
+)
+UNITS = TableSpec(
+    "units",
+    "tap changers; only unit, station and counter_digits are needed for a new one",
+    (
+        _UNIT,
+        F("station", "text", "station where it stands"),
+        F("counter_digits", "count", "how many digits the operation counter shows", low=3, high=9),
+        F("bank", "text", "transformer bank"),
+        F("phase", "text", "phase, for single-phase units"),
+        F("region", "text", "crew region of the station"),
+        F("serial", "text", "serial number on the tap changer's nameplate"),
+        F("transformer_serial", "text", "serial number of the transformer"),
+        F("state", "choice", "where it is in its life", choices=STATES),
+        F("technology", "choice", "how it interrupts", choices=("arcing_resistor", "arcing_reactor", "vacuum")),
+        F("breathing", "choice", "how the compartment breathes", choices=("free", "desiccant", "sealed")),
+        F("oil_volume_l", "number", "oil in the compartment", measure="volume", low=1, high=20_000),
+        F("main_tank_volume_l", "number", "oil in the main tank", measure="volume", low=1, high=500_000),
+        F("conservator", "choice", "shared with the main tank or not", choices=("separate", "common")),
+        F("rated_current_a", "number", "rated through-current [A]", low=0, high=20_000),
+        F("step_voltage_v", "number", "step voltage [V]", low=0, high=20_000),
+        F("peer_group", "text", "units of like duty, for the rate of operations"),
+        F("oil_group", "text", "units of like equipment, for the oil"),
+        F("scheme", "text", "service scheme that it follows"),
+        F("interval_operations", "count", "contact-service interval of this unit [operations]", low=1),
+        F("interval_years", "number", "contact-service interval of this unit [years]", low=0.1, high=100),
+        F("commissioned_on", "date", "first day in service"),
+        F("visit_cadence", "text", "how often it is visited"),
+        F("sampling_needs_outage", "yes or no", "its oil can be sampled only when it is out of service"),
+        F("drives", "list", "names of its drives, e.g. A;B;C for three single-phase drives"),
+        F("compartments", "list", "names of its compartments, e.g. A;B;C"),
+        F("note", "text", "anything else"),
+    ),
+    ("unit",),
+)
+SERVICE_RULES = TableSpec(
+    "service_rules",
+    "how often what is due, by scheme or by unit",
+    (
+        F("scheme", "text", "scheme that the rule belongs to (or give unit)"),
+        F("unit", "text", "unit that the rule belongs to (or give scheme)"),
+        F("task", "choice", "what is due", required=True, choices=TASKS),
+        F("interval_operations", "count", "interval [operations]", low=1),
+        F("interval_years", "number", "interval [years]", low=0.1, high=100),
+        F("duration_days", "number", "outage that the work needs [days]", low=0.1, high=365),
+        F("crew_hours", "number", "work [crew hours]", low=0, high=10_000),
+        F("kit", "text", "parts that it needs"),
+        F("lead_time_weeks", "number", "time to get the parts [weeks]", low=0, high=260),
+        F("provenance", "text", "where the interval comes from: manual, rating plate, own choice"),
+    ),
+    ("scheme", "unit", "task"),
+)
+READINGS = TableSpec(
+    "readings",
+    "counter readings, as written on the visit",
+    (
+        _UNIT,
+        F("read_on", "date", "day of the reading", required=True),
+        F("value", "count", "what the counter showed", required=True, low=0, high=999_999_999),
+        F(
+            "source",
+            "choice",
+            "which counter: the drive's own (mechanical), its raise or lower counter, or a controller's",
+            choices=("mechanical", "raise", "lower", "controller", "sample"),
+        ),
+        F("drive", "text", "which drive, where there are several"),
+        F("reader", "text", "who read it"),
+        F("remark", "text", "what else was seen"),
+    ),
+    ("unit", "drive", "source", "read_on"),
+)
+EVENTS = TableSpec(
+    "events",
+    "what happened to the unit or its place",
+    (
+        _UNIT,
+        F("happened_on", "date", "day", required=True),
+        F(
+            "kind",
+            "choice",
+            "what happened",
+            required=True,
+            choices=(
+                "counter_replaced",
+                "regulator_setting_changed",
+                "load_transferred",
+                "new_generation",
+                "out_of_service",
+                "back_in_service",
+                "paralleled",
+                "inspection",
+                "laboratory_changed",
+                "moved",
+                "swapped",
+                "other",
+            ),
+        ),
+        F("drive", "text", "which drive, where there are several"),
+        F("old_reading", "count", "last number of the old counter", low=0, high=999_999_999),
+        F("new_reading", "count", "first number of the new counter", low=0, high=999_999_999),
+        F("to_station", "text", "moved or swapped: where to"),
+        F("to_bank", "text", "moved: bank there"),
+        F("to_phase", "text", "moved: phase there"),
+        F("to_state", "choice", "moved or swapped: its state from then on", choices=STATES),
+        F("other_unit", "text", "swapped: the unit that takes its place"),
+        F("remark", "text", "anything else"),
+    ),
+    ("unit", "happened_on", "kind", "drive"),
+)
+SAMPLES = TableSpec(
+    "samples",
+    "oil samples, from the compartment or the main tank",
+    (
+        _UNIT,
+        F("sampled_on", "date", "day of sampling", required=True),
+        F("compartment", "text", "which compartment, where there are several"),
+        F("compartment_serial", "text", "serial number seen on it"),
+        F("taken_from", "choice", "where the oil came from", choices=("compartment", "main_tank")),
+        F("received_on", "date", "day the laboratory had it"),
+        F("reported_on", "date", "day of the report"),
+        F("laboratory", "text", "laboratory"),
+        F("reference", "text", "the laboratory's number for it"),
+        *(
+            F(f"{gas}_ul_per_l", "gas", f"dissolved {gas.replace('_', ' ')}; <0.5 = below the limit", measure="gas", low=0)
+            for gas in GASES
+        ),
+        F("moisture_mg_per_kg", "number", "water in oil", measure="water", low=0, high=1_000),
+        F("breakdown_kv", "number", "breakdown voltage", measure="voltage", low=0, high=200),
+        F("breakdown_method", "text", "test method of the breakdown voltage, e.g. IEC 60156"),
+        F("breakdown_gap_mm", "number", "electrode gap", measure="length", low=0.1, high=10),
+        F("oil_temp_c", "number", "oil temperature at sampling", measure="temperature", low=-60, high=150),
+        F("counter_reading", "count", "counter, if the sheet gives it", low=0, high=999_999_999),
+        F("remark", "text", "anything else"),
+    ),
+    ("unit", "compartment", "taken_from", "sampled_on", "reference"),
+)
+SERVICES = TableSpec(
+    "services",
+    "work that was done, and which clocks it starts again",
+    (
+        _UNIT,
+        F("done_on", "date", "day the work was finished", required=True),
+        F(
+            "work",
+            "choice",
+            "what was done",
+            required=True,
+            choices=(
+                "inspection",
+                "overhaul",
+                "contact replacement",
+                "oil change",
+                "oil degassing",
+                "breather change",
+                "repair",
+                "other",
+            ),
+        ),
+        F("resets", "list", "tasks whose clock starts again, e.g. contact service;oil change (blank: as usual for the work)"),
+        F("serial_seen", "text", "serial number read on the nameplate"),
+        F("as_found_counter", "count", "counter before the work", low=0, high=999_999_999),
+        F("as_left_counter", "count", "counter after the work", low=0, high=999_999_999),
+        F("contact_left_mm", "number", "contact material left, thinnest contact", measure="length", low=0, high=100),
+        F("condemning_limit_mm", "number", "at which contacts must be replaced", measure="length", low=0, high=100),
+        F("done_by", "text", "who did it"),
+        F("remark", "text", "as found, anything else"),
+    ),
+    ("unit", "done_on", "work"),
+)
+CLOSURES = TableSpec(
+    "closures",
+    "weeks or days in which nothing may be out at a station",
+    (
+        F("station", "text", "station", required=True),
+        F("from_on", "date", "first day (or give weeks)"),
+        F("to_on", "date", "last day"),
+        F("weeks", "text", "weeks, e.g. 2027-W20..2027-W36"),
+        F("why", "text", "reason, e.g. summer peak"),
+    ),
+    ("station", "from_on", "to_on"),
+)
+TRANSFER_GROUPS = TableSpec(
+    "transfer_groups",
+    "of each group one transformer at a time may be out",
+    (
+        F("group", "text", "name of the group", required=True),
+        F("station", "text", "a station, meaning all its units (or give unit)"),
+        F("unit", "text", "one unit"),
+    ),
+    ("group", "station", "unit"),
+)
+CREWS = TableSpec(
+    "crews",
+    "crew hours on offer",
+    (
+        F("region", "text", "region", required=True),
+        F("week", "week", "ISO week, e.g. 2027-W05", required=True),
+        F("hours", "number", "hours of all crews in that week", required=True, low=0, high=100_000),
+    ),
+    ("region", "week"),
+)
+
+# In the order in which they have to be stored: a reading needs its unit, a unit its station.
+TABLES: dict[str, TableSpec] = {
+    table.name: table
+    for table in (
+        PLACES,
+        UNITS,
+        SERVICE_RULES,
+        EVENTS,
+        READINGS,
+        SAMPLES,
+        SERVICES,
+        CLOSURES,
+        TRANSFER_GROUPS,
+        CREWS,
+    )
+}

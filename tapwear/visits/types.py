@@ -1,0 +1,45 @@
+"""What reading a file gives: clean rows with their line numbers, and findings for the rest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from tapwear.findings import Finding
+
+
+@dataclass(frozen=True)
+class Below:
+    """A gas that the laboratory reports as below its detection limit [µL/L]."""
+
+    limit: float
+
+
+@dataclass(frozen=True)
+class Row:
+    """One clean row of a table. `values` has a key for every field that was given: str, int, float, date, bool,
+    tuple[str, ...] for lists, or Below for a gas under its limit; fields left blank are absent."""
+
+    table: str
+    file: str
+    line: int
+    values: dict[str, Any]
+    raw: str = ""
+
+    def text(self, name: str) -> str:
+        return str(self.values.get(name, ""))
+
+    def day(self, name: str) -> date | None:
+        value = self.values.get(name)
+        return value if isinstance(value, date) else None
+
+
+@dataclass(frozen=True)
+class Intake:
+    """All that was read from the paths handed in, in the order of the tables, plus findings and files left alone."""
+
+    rows: tuple[Row, ...]
+    findings: tuple[Finding, ...]
+    files_left_alone: tuple[str, ...]
+    rows_seen: int
