@@ -197,7 +197,7 @@ SAMPLES = TableSpec(
         F("laboratory", "text", "laboratory"),
         F("reference", "text", "the laboratory's number for it"),
         *(
-            F(f"{gas}_ul_per_l", "gas", f"dissolved {gas.replace('_', ' ')}; <0.5 = below the limit", measure="gas", low=0)
+            F(f"{gas}_ul_per_l", "gas", f"{gas.replace('_', ' ')}; <0.5 = below the limit", measure="gas", low=0)
             for gas in GASES
         ),
         F("moisture_mg_per_kg", "number", "water in oil", measure="water", low=0, high=1_000),
@@ -232,7 +232,7 @@ SERVICES = TableSpec(
                 "other",
             ),
         ),
-        F("resets", "list", "tasks whose clock starts again, e.g. contact service;oil change (blank: as usual for the work)"),
+        F("resets", "list", "tasks whose clock starts again, e.g. contact service;oil change (blank: as usual)"),
         F("serial_seen", "text", "serial number read on the nameplate"),
         F("as_found_counter", "count", "counter before the work", low=0, high=999_999_999),
         F("as_left_counter", "count", "counter after the work", low=0, high=999_999_999),

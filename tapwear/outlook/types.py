@@ -1,0 +1,91 @@
+"""What the outlook gives back: one `Due` per unit and service rule, with everything a reader needs to trust it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Literal
+
+Driver = Literal["operations", "calendar", "oil", "unknown"]
+
+# Dates further ahead than this are said as "after YEAR". Our choice.
+HORIZON_YEARS = 15
+
+
+@dataclass(frozen=True)
+class Clock:
+    """One of the three clocks of one rule. Dates are the days by which it has run out with 10, 50 and 90 %;
+    None means later than the horizon, or not known (then `words` says so)."""
+
+    driver: Driver
+    early: date | None
+    middle: date | None
+    late: date | None
+    words: str
+
+
+@dataclass(frozen=True)
+class Due:
+    """When one task of one unit becomes due, what drives it and what it rests on, as of a date."""
+
+    unit: str
+    station: str
+    region: str
+    bank: str
+    phase: str
+    state: str
+    task: str
+    as_of: date
+
+    # what is known of the last service and the interval
+    last_service_on: date | None
+    last_service_counter: int | None
+    interval_operations: int | None
+    interval_years: float | None
+    operations_since: float | None  # best estimate on as_of [operations]
+    operations_since_low: float | None  # 10 %
+    operations_since_high: float | None  # 90 %
+    operations_per_year: float | None  # present rate of the place [operations per year]
+
+    # the merged date: by which day the task has become due with 10, 50, 90 %; None: beyond the horizon or unknown
+    early: date | None
+    middle: date | None
+    late: date | None
+    known: bool  # False: no date can be given (last service unknown, no rule, no readings)
+    overdue: bool  # the middle date lies on or before as_of
+    driver: Driver
+    driver_share: dict[str, float] = field(default_factory=dict)  # chance that each clock runs out first
+    clocks: tuple[Clock, ...] = ()
+    oil_moved_days: int = 0  # how much earlier the oil makes the middle date
+    bounds: tuple[date | None, date | None] = (None, None)  # where unknown: earliest, latest it could be
+    bounds_words: str = ""
+
+    # what it rests on
+    readings_used: int = 0
+    readings_doubtful: int = 0
+    last_reading_on: date | None = None
+    last_reading_value: int | None = None
+    last_sample_on: date | None = None
+    severe: bool = False
+    doubts: tuple[str, ...] = ()  # plain sentences
+    next_action: str = ""
+
+    # for the plan
+    duration_days: float | None = None
+    crew_hours: float | None = None
+    kit: str = ""
+    lead_time_weeks: float | None = None
+    # chance of having become due by as_of + grid day; grid in tapwear.outlook.merge.GRID_DAYS
+    probability: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """All dues of a fleet, sorted by what a scheduler should act on first."""
+
+    as_of: date
+    dues: tuple[Due, ...]
+
+    def of_unit(self, unit: str) -> tuple[Due, ...]:
+        """The dues of one unit, most pressing first."""
+        return tuple(due for due in self.dues if due.unit == unit)

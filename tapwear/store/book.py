@@ -1,0 +1,41 @@
+"""The book: everything that is current in the store, as the frames that counts, oil, outlook and plan take."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class Book:
+    """Frames of the current rows (superseded and withdrawn ones left out); text columns are never NaN.
+
+    units            unit, station, station_name, region, neighbourhood, bank, phase, place, state, serial,
+                     transformer_serial, technology, breathing, peer_group, oil_group, oil_volume_l,
+                     main_tank_volume_l, conservator, rated_current_a, step_voltage_v, commissioned_on, scheme,
+                     visit_cadence, sampling_needs_outage, digits
+    rules            unit, task, interval_operations, interval_years, duration_days, crew_hours, kit,
+                     lead_time_weeks, provenance (a unit's own rule goes before its scheme's)
+    readings, events, stays   as in tapwear.counts.types
+    samples, oil_events       as in tapwear.oil.types, without the operations columns
+    services         service_id, unit, done_on, work, resets [tuple of tasks], serial_seen, as_found_counter,
+                     as_left_counter, contact_left_mm, condemning_limit_mm, done_by, remark
+    closures         station, from_on, to_on, why
+    transfer_groups  group, station, unit
+    crews            region, week, hours
+    """
+
+    units: pd.DataFrame
+    rules: pd.DataFrame
+    readings: pd.DataFrame
+    events: pd.DataFrame
+    stays: pd.DataFrame
+    samples: pd.DataFrame
+    oil_events: pd.DataFrame
+    services: pd.DataFrame
+    closures: pd.DataFrame
+    transfer_groups: pd.DataFrame
+    crews: pd.DataFrame
