@@ -1,0 +1,71 @@
+"""The `tapwear` command: its options before the command, its groups, and the one place where errors become words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from tapwear import __version__
+from tapwear.cli import keeping, on_visit, planning, scheduling
+from tapwear.cli.context import find_store, say
+from tapwear.errors import TapwearError
+
+
+class Commands(TyperGroup):
+    """Turns our own errors into one message on standard error and their exit code; never a traceback for them."""
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except TapwearError as error:
+            say(str(error))
+            raise typer.Exit(error.exit_code) from error
+        except (KeyboardInterrupt, typer.Abort, EOFError):
+            say("Stopped; nothing more was recorded.")
+            raise typer.Exit(130) from None
+
+
+app = typer.Typer(
+    cls=Commands,
+    help=(
+        "When each on-load tap changer must be opened for its internal overhaul, why, and in which week the station "
+        "can spare it. Start with: tapwear demo"
+    ),
+    epilog=(
+        "Exit codes: 0 done; 1 a fault of ours; 2 command not understood; 3 some data not taken; 4 store missing, "
+        "in use or not ours; 5 store of another schema version; 6 plan made, not every job placed; 130 stopped."
+    ),
+    no_args_is_help=True,
+    rich_markup_mode="rich",
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(value: bool) -> None:
+    if value:
+        typer.echo(f"tapwear {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    context: typer.Context,
+    db: Annotated[
+        Path | None,
+        typer.Option("--db", metavar="FILE", help="The store to use; else TAPWEAR_DB, the settings file, ./tapwear.db."),
+    ] = None,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
+    ] = False,
+) -> None:
+    context.obj = find_store(db)
+
+
+on_visit.register(app)
+scheduling.register(app)
+planning.register(app)
+keeping.register(app)

@@ -1,0 +1,135 @@
+"""What every command shares: which store, who is at the keyboard, what day it is."""
+
+from __future__ import annotations
+
+import getpass
+import os
+import tomllib
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from tapwear.errors import StoreError, UsageError
+
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
+
+ON_THE_VISIT = "On the visit"
+SCHEDULING = "Scheduling overhauls"
+PLANNING = "Planning outages"
+KEEPING = "Keeping the store"
+
+
+@dataclass(frozen=True)
+class Setup:
+    """The store's path and where it was named; None where no store was named or found."""
+
+    db: Path | None
+    named_by: str
+    config: dict[str, Any]
+
+
+def read_config() -> tuple[dict[str, Any], str]:
+    """The settings file: $TAPWEAR_CONFIG, else ./tapwear.toml, else the user's own. {} where there is none.
+
+    Keys: `db` (path of the store, relative to the settings file), `name` (who records).
+    """
+    named = os.environ.get("TAPWEAR_CONFIG")
+    home = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "tapwear" / "tapwear.toml"
+    for path in [Path(named)] if named else [Path("tapwear.toml"), home]:
+        try:
+            text = path.read_text(encoding="utf-8")
+        except FileNotFoundError:
+            if named:
+                raise UsageError(f"TAPWEAR_CONFIG names {path}, which is not there.") from None
+            continue
+        except (OSError, UnicodeDecodeError) as error:
+            raise UsageError(f"The settings file {path} cannot be read: {error}") from error
+        try:
+            config = tomllib.loads(text)
+        except tomllib.TOMLDecodeError as error:
+            raise UsageError(f"The settings file {path} is not valid TOML: {error}") from error
+        if "db" in config:
+            config["db"] = str((path.parent / str(config["db"])).resolve())
+        return config, str(path)
+    return {}, ""
+
+
+def find_store(flag: Path | None) -> Setup:
+    """Which store to use: --db, then TAPWEAR_DB, then the settings file, then an existing ./tapwear.db."""
+    config, config_path = read_config()
+    if flag is not None:
+        return Setup(flag, "--db", config)
+    if os.environ.get("TAPWEAR_DB"):
+        return Setup(Path(os.environ["TAPWEAR_DB"]), "TAPWEAR_DB", config)
+    if config.get("db"):
+        return Setup(Path(config["db"]), config_path, config)
+    here = Path("tapwear.db")
+    return Setup(here if here.exists() else None, "./tapwear.db", config)
+
+
+def setup_of(context: typer.Context) -> Setup:
+    setup = context.find_root().obj
+    assert isinstance(setup, Setup)  # noqa: S101 - set by the root command
+    return setup
+
+
+def store_path(context: typer.Context) -> Path:
+    """The path of the store to use. Raises StoreError with the ways to name or make one."""
+    setup = setup_of(context)
+    if setup.db is None:
+        raise StoreError(
+            "No store is named, and there is no tapwear.db in this folder. Name one with --db FILE before the "
+            "command, or with TAPWEAR_DB; make one with: tapwear --db FILE init; or look at an invented fleet "
+            "with: tapwear demo"
+        )
+    return setup.db
+
+
+def open_the_store(context: typer.Context) -> Store:
+    from tapwear.store.engine import open_store
+
+    return open_store(store_path(context))
+
+
+def today() -> date:
+    """Today, from TAPWEAR_TODAY where that is set (for rehearsals and tests), else from the clock."""
+    given = os.environ.get("TAPWEAR_TODAY")
+    return parse_date(given, "TAPWEAR_TODAY") if given else datetime.now().astimezone().date()
+
+
+def now() -> datetime:
+    return datetime.now(UTC)
+
+
+def parse_date(text: str, option: str) -> date:
+    """An ISO date given on the command line. Raises UsageError naming the option."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(f"{option}: a date is written like 2026-06-30, found {text!r}.") from None
+
+
+def as_of_or_today(text: str | None) -> date:
+    return parse_date(text, "--as-of") if text else today()
+
+
+def who(context: typer.Context, name: str | None) -> str:
+    """Who records: --by, then TAPWEAR_NAME, then `name` in the settings file, then the login name."""
+    if name and name.strip():
+        return name.strip()
+    given = os.environ.get("TAPWEAR_NAME") or str(setup_of(context).config.get("name", ""))
+    if given.strip():
+        return given.strip()
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        return "unknown"
+
+
+def say(message: str) -> None:
+    """A message to the person, on standard error, so that standard output holds data only."""
+    typer.echo(message, err=True)
