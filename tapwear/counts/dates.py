@@ -1,0 +1,78 @@
+"""When a number of operations is reached: P(reached by t) = P(count(t) >= operations needed)."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapwear.counts.filter import Floats, Ints
+from tapwear.counts.path import operations_between
+from tapwear.counts.season import YEAR
+
+if TYPE_CHECKING:
+    from tapwear.counts.rate import RateModel
+
+IN_SIGHT_YEARS = 60.0
+"""Dates further ahead than this are not in sight (our choice). [years]"""
+
+CHUNK_ROWS = 4096
+"""Questions answered together (our choice, bounds the memory)."""
+
+
+def day_grid(back_years: int = 30) -> Floats:
+    """Days relative to as_of: weekly for a year, fortnightly to three, monthly to ten, then every half year;
+    monthly for the past."""
+    return np.unique(
+        np.concatenate(
+            [
+                -np.arange(0, back_years * YEAR, 30.0),
+                np.arange(0, 371, 7.0),
+                np.arange(371, 1100, 14.0),
+                np.arange(1100, 3660, 30.0),
+                np.arange(3660, IN_SIGHT_YEARS * YEAR + 1, 182.0),
+            ]
+        )
+    )
+
+
+def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats, grid: Floats) -> Floats:
+    """Chance that each question has crossed by the end of as_of + grid, shape (questions, days)."""
+    out = np.zeros((len(rows), len(grid)))
+    for first in range(0, len(rows), CHUNK_ROWS):
+        part = slice(first, first + CHUNK_ROWS)
+        n = len(rows[part])
+        r = np.repeat(rows[part], len(grid))
+        day = np.tile(model.today + grid, n)
+        begin = np.repeat(start[part], len(grid))
+        spread = operations_between(model, r, begin, day)
+        chance = spread.chance_at_least(np.repeat(needed[part], len(grid)))
+        chance = np.where(day >= begin, chance, 0.0).reshape(n, len(grid))
+        out[part] = np.maximum.accumulate(chance, axis=1)
+    return out
+
+
+def crossing_quantiles(
+    model: RateModel, rows: Ints, start: Floats, needed: Floats, probs: Floats
+) -> NDArray[np.datetime64]:
+    """Day by which each question is reached with each probability, shape (questions, probabilities)."""
+    probs = np.asarray(probs, float)
+    q = len(probs)
+    r, begin, need = np.repeat(rows, q), np.repeat(start, q), np.repeat(needed, q)
+    target = np.tile(probs, len(rows))
+    low = begin - 1.0
+    high = np.full(len(r), model.today + IN_SIGHT_YEARS * YEAR)
+    high = np.maximum(high, begin)
+    reached = operations_between(model, r, begin, high).chance_at_least(need) >= target
+    while (high - low > 1.0).any():
+        middle = np.floor(0.5 * (low + high))
+        hit = operations_between(model, r, begin, middle).chance_at_least(need) >= target
+        wide = high - low > 1.0
+        high = np.where(wide & hit, middle, high)
+        low = np.where(wide & ~hit, middle, low)
+    out = high.astype(np.int64).astype("datetime64[D]")
+    out[~reached] = np.datetime64("NaT")
+    result = out.reshape(len(rows), q)
+    order = np.argsort(np.where(np.isnat(result), np.iinfo(np.int64).max, result.astype(np.int64)), axis=1)
+    return np.take_along_axis(result, order, axis=1)

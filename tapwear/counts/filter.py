@@ -1,0 +1,150 @@
+"""One pass over all places together: log rate as a drifting level plus a season, learnt reading by reading.
+
+The state of a place is its level at the end of the last interval and its two seasonal amplitudes. Each
+interval gives the logarithm of its mean rate. Three explanations are weighed at each step: the level
+drifted as usual; it jumped at some moment within the interval; the reading is wrong. Their mixture is
+folded into one mean and covariance (a first-order generalised pseudo-Bayes filter, Ackerson & Fu 1970).
+The mean of a random walk over an interval has a third of the walk's variance and covaries with its end by a
+half; the same holds for a jump at a uniformly chosen moment.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapwear.counts.season import YEAR, harmonics, log_mean_season
+from tapwear.counts.settings import RateSettings
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+CHUNK_SERIES = 4096
+"""Places filtered together: large enough for numpy, small enough for the cache (our choice)."""
+
+
+@dataclass(frozen=True)
+class Intervals:
+    """Reading intervals in order of place and time, as flat arrays.
+
+    begin, count : first interval and number of intervals of each place
+    from_day, to_day [days since 1970-01-01]; operations [operations made, inspections taken out];
+    exposure [days in service]; event [recorded changes inside]; doubt [chance that a reading is wrong];
+    noise [variance of the inspections taken out, operations squared]
+    """
+
+    begin: Ints
+    count: Ints
+    from_day: Floats
+    to_day: Floats
+    operations: Floats
+    exposure: Floats
+    event: NDArray[np.bool_]
+    doubt: Floats
+    noise: Floats
+
+
+@dataclass(frozen=True)
+class Levels:
+    """What the filter knows, one row per place (or per interval, when the path was kept).
+
+    mean : (n, 3) level [log operations per day], cosine, sine
+    cov  : (n, 6) upper triangle of the covariance: 00, 01, 02, 11, 12, 22
+    loglik : (places,) log likelihood
+    surprise : (n,) chance that the last interval held a jump
+    """
+
+    mean: Floats
+    cov: Floats
+    loglik: Floats
+    surprise: Floats
+
+
+def log_rate(operations: Floats, exposure: Floats) -> Floats:
+    """Logarithm of operations per day; half an operation is added so that none is not minus infinity."""
+    return np.log((operations + 0.5) / np.maximum(exposure, 0.5))
+
+
+def run_filter(
+    data: Intervals, prior_mean: Floats, prior_cov: Floats, settings: RateSettings, keep: bool = False
+) -> Levels:
+    """Filter all places. prior_mean (places, 3), prior_cov (places, 6); `keep` returns one row per interval."""
+    n = len(data.begin)
+    rows = len(data.from_day) if keep else n
+    mean = prior_mean.copy() if not keep else np.zeros((rows, 3))
+    cov = prior_cov.copy() if not keep else np.zeros((rows, 6))
+    surprise = np.zeros(rows)
+    loglik = np.zeros(n)
+    order = np.argsort(-data.count, kind="stable")
+    for first in range(0, n, CHUNK_SERIES):
+        places = order[first : first + CHUNK_SERIES]
+        x = prior_mean[places].T.copy()
+        p = prior_cov[places].T.copy()
+        chance = np.zeros(len(places))
+        total = np.zeros(len(places))
+        counts = data.count[places]
+        for step in range(int(counts[0]) if len(counts) else 0):
+            live = int(np.searchsorted(-counts, -step, side="left"))
+            at = data.begin[places[:live]] + step
+            gap = data.from_day[at] - data.to_day[at - 1] if step else np.zeros(live)
+            ll, jump = _step(x[:, :live], p[:, :live], data, at, np.maximum(gap, 0.0), settings)
+            total[:live] += ll
+            chance[:live] = jump
+            if keep:
+                mean[at], cov[at], surprise[at] = x[:, :live].T, p[:, :live].T, jump
+        loglik[places] = total
+        if not keep:
+            mean[places], cov[places], surprise[places] = x.T, p.T, chance
+    return Levels(mean, cov, loglik, surprise)
+
+
+def _step(
+    x: Floats, p: Floats, data: Intervals, at: Ints, gap: Floats, s: RateSettings
+) -> tuple[Floats, Floats]:
+    """Advance states x (3, n), p (6, n) in place over intervals `at`; log likelihood and chance of a jump."""
+    start, end = data.from_day[at], data.to_day[at]
+    days = np.maximum(end - start, 1.0)
+    exposure = np.maximum(data.exposure[at], 0.5)
+    made = data.operations[at]
+    c, si = harmonics(start, end)
+    p[0] += s.drift * gap / YEAR
+    expected = x[0] + log_mean_season(x[1], x[2], start, end)
+    v = log_rate(made, exposure) - expected
+    g0 = p[0] + p[1] * c + p[2] * si
+    g1 = p[1] + p[3] * c + p[4] * si
+    g2 = p[2] + p[4] * c + p[5] * si
+    s0 = g0 + c * g1 + si * g2
+    # a count's relative variance is judged half by what was expected, or a low count would seem too sure
+    size = 0.5 * (made + exposure * np.exp(np.clip(expected + 0.5 * s0, -12.0, 12.0))) + 0.5
+    base = s0 + s.dispersion / size + s.weather / exposure + data.noise[at] / size**2
+    drift = s.drift * days / YEAR
+    event = data.event[at]
+    jump = drift + np.where(event, s.event_size, s.jump_size) ** 2
+    jump_chance = np.where(event, s.event_chance, -np.expm1(-s.jump_yearly * days / YEAR))
+    error_chance = np.clip(s.error_chance + data.doubt[at], 0.0, 0.6)
+    walks = (drift, jump, drift)
+    spreads = (base + drift / 3.0, base + jump / 3.0, base + drift / 3.0 + s.error_size**2)
+    chances = ((1.0 - jump_chance) * (1.0 - error_chance), jump_chance * (1.0 - error_chance), error_chance)
+    logs = [np.log(a) - 0.5 * (np.log(b) + v * v / b) for a, b in zip(chances, spreads, strict=True)]
+    top = np.maximum(np.maximum(logs[0], logs[1]), logs[2])
+    weights = [np.exp(one - top) for one in logs]
+    total = weights[0] + weights[1] + weights[2]
+    a0 = a1 = a2 = walk = np.zeros(len(at))
+    fold: list[Floats] = [np.zeros(len(at)) for _ in range(6)]
+    for w, q, b in zip(weights, walks, spreads, strict=True):
+        share = w / total
+        h0, h1, h2 = (g0 + 0.5 * q) / b, g1 / b, g2 / b
+        a0, a1, a2, walk = a0 + share * h0, a1 + share * h1, a2 + share * h2, walk + share * q
+        u = share * (v * v - b)
+        for i, term in enumerate((h0 * h0, h0 * h1, h0 * h2, h1 * h1, h1 * h2, h2 * h2)):
+            fold[i] += u * term
+    v2 = v * v
+    for i, term in enumerate((a0 * a0, a0 * a1, a0 * a2, a1 * a1, a1 * a2, a2 * a2)):
+        p[i] += fold[i] - v2 * term
+    p[0] += walk
+    x[0] += a0 * v
+    x[1] += a1 * v
+    x[2] += a2 * v
+    return top + np.log(total) - 0.5 * np.log(2.0 * np.pi), weights[1] / total

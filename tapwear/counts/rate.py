@@ -1,0 +1,229 @@
+"""The rate of every place, learnt from all readings together, and what it says about operations to come."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from tapwear.counts import calibrate, dates, path
+from tapwear.counts.calibrate import Calibration
+from tapwear.counts.exposure import CountSeries, build_series
+from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, run_filter
+from tapwear.counts.season import YEAR, pooled_season, season_table
+from tapwear.counts.settings import RateSettings
+from tapwear.counts.types import CounterHistory, CrossingDates
+
+Days = NDArray[np.datetime64]
+
+
+@dataclass(frozen=True)
+class RateModel:
+    """Rates of all places on `as_of`, and the counts that they carry forward.
+
+    index      : DataFrame, one row per series: unit, drive, group, readings, last_read_on,
+                 operations_per_year [at today's level, season averaged out], relative_spread
+    series     : visits of each series; intervals: reading intervals by place
+    mean, cov  : state of each place [log operations per day; cosine; sine], upper triangle of covariance
+    rate_day   : day of the end of each place's last interval [days since 1970-01-01]
+    season     : table of the integrated season, one row per place [days]
+    cadence    : row of calibrate.CADENCES of each series
+    """
+
+    as_of: date
+    settings: RateSettings
+    index: pd.DataFrame
+    series: CountSeries
+    intervals: Intervals
+    mean: Floats
+    cov: Floats
+    rate_day: Floats
+    season: Floats
+    last_day: Floats
+    cadence: Ints
+    calibration: Calibration
+    group_season: pd.DataFrame
+
+    @property
+    def today(self) -> float:
+        """as_of as a day number. [days since 1970-01-01]"""
+        return float(np.datetime64(self.as_of, "D").astype(int))
+
+    def rows_of(self, unit: str) -> Ints:
+        """Series of a unit: one for a single drive, three for single-phase drives. KeyError if unknown."""
+        rows = np.flatnonzero(self.series.unit == unit)
+        if not len(rows):
+            raise KeyError(unit)
+        return rows
+
+    def governing(self) -> pd.Series:
+        """The series that governs each unit (the drive with the most operations), indexed by unit."""
+        total = np.zeros(len(self.series.unit))
+        some = self.series.count > 0
+        total[some] = self.series.operations[(self.series.begin + self.series.count - 1)[some]]
+        order = np.argsort(total, kind="stable")
+        return pd.Series(order, index=pd.Index(self.series.unit[order], name="unit")).groupby(level=0).last()
+
+    def operations(self, series: Ints, from_day: Days, to_day: Days, probs: Floats) -> Floats:
+        """Quantiles of the operations from the end of from_day to the end of to_day.
+
+        series [row of index], from_day, to_day [datetime64[D]] of one length; probs (p,) in (0, 1).
+        Returns (n, p) [operations]; finite and non-negative for every series, even one never read.
+        """
+        rows, a, b = np.asarray(series, np.int64), _numbers(from_day), _numbers(to_day)
+        return path.operations_between(self, rows, a, b).quantiles(np.asarray(probs, float))
+
+    def operations_at(self, unit: str, days: Days) -> Floats:
+        """Cumulative operations of a unit on any days, 10, 50 and 90 %, shape (n, 3).
+
+        Counted from the first usable reading of its governing drive (negative before it), as in
+        CounterHistory.points; a unit never read counts from its commissioning. [operations]
+        """
+        rows = self.rows_of(unit)
+        best = int(self.governing()[unit])
+        day = _numbers(days)
+        return path.cumulative(self, np.full(len(day), best if best in rows else rows[0]), day)
+
+    def crossing(
+        self, series: Ints, start_on: Days, operations_needed: Floats, days: Floats | None = None
+    ) -> CrossingDates:
+        """Distribution of the day by whose end `operations_needed` have been made since start_on.
+
+        One row per question; several rules of one unit are several rows on the same count. `days` is the
+        grid relative to as_of [days], by default dates.day_grid().
+        """
+        grid = dates.day_grid() if days is None else np.asarray(days, float)
+        rows, start = np.asarray(series, np.int64), _numbers(start_on)
+        chance = dates.crossing_chance(self, rows, start, np.asarray(operations_needed, float), grid)
+        return CrossingDates(self.as_of, grid, chance)
+
+    def crossing_dates(
+        self, series: Ints, start_on: Days, operations_needed: Floats, probs: Floats
+    ) -> Days:
+        """The days by which the operations are reached with each probability, shape (n, p).
+
+        NaT where that is more than dates.IN_SIGHT_YEARS after as_of.
+        """
+        rows, start = np.asarray(series, np.int64), _numbers(start_on)
+        return dates.crossing_quantiles(self, rows, start, np.asarray(operations_needed, float), probs)
+
+
+def _numbers(days: Days) -> Floats:
+    return np.asarray(days, "datetime64[D]").astype(np.int64).astype(float)
+
+
+def fit_rates(
+    history: CounterHistory,
+    units: pd.DataFrame,
+    events: pd.DataFrame,
+    stays: pd.DataFrame,
+    as_of: date,
+    settings: RateSettings | None = None,
+    calibration: Calibration | None = None,
+) -> RateModel:
+    """Rates of all places from the readings up to `as_of`.
+
+    Frames as in tapwear.counts.types. A place leans on its peer group until its own readings outweigh it.
+    """
+    s = settings or RateSettings()
+    series, intervals = build_series(history, units, events, stays, as_of, s)
+    prior_mean, prior_cov, group_season = _priors(series, intervals, s)
+    levels = run_filter(intervals, prior_mean, prior_cov, s)
+    rate_day = np.full(len(intervals.begin), float(np.datetime64(as_of, "D").astype(int)))
+    some = intervals.count > 0
+    rate_day[some] = intervals.to_day[(intervals.begin + intervals.count - 1)[some]]
+    last_day = series.last_day
+    visits = series.count
+    first = np.full(len(visits), np.nan)
+    first[visits > 0] = series.day[series.begin[visits > 0]]
+    usual = (last_day - first) / np.where(visits > 1, visits - 1, np.nan)
+    index = pd.DataFrame(
+        {
+            "unit": series.unit,
+            "drive": series.drive,
+            "group": np.asarray(series.group_names, dtype=object)[series.place_group[series.place]],
+            "readings": visits,
+            "last_read_on": pd.to_datetime(last_day, unit="D"),
+            "operations_per_year": _yearly(levels.mean)[series.place],
+            "relative_spread": np.sqrt(levels.cov[series.place, 0]),
+        }
+    )
+    return RateModel(
+        as_of=as_of,
+        settings=s,
+        index=index,
+        series=series,
+        intervals=intervals,
+        mean=levels.mean,
+        cov=levels.cov,
+        rate_day=rate_day,
+        season=season_table(levels.mean[:, 1], levels.mean[:, 2]),
+        last_day=last_day,
+        cadence=calibrate.cadence_of(usual),
+        calibration=calibration or calibrate.shipped(),
+        group_season=group_season,
+    )
+
+
+def _yearly(mean: Floats) -> Floats:
+    """Operations a year at today's level, season averaged out."""
+    out: Floats = np.exp(mean[:, 0] + (mean[:, 1] ** 2 + mean[:, 2] ** 2) / 4.0) * YEAR
+    return out
+
+
+FLEET_LEVEL = float(np.log(10.0))
+"""Where a fleet without any interval starts: 10 operations a day (our choice)."""
+
+GROUP_WEIGHT = 2.0
+"""Places that the fleet's level counts for against a group's own (our choice)."""
+
+
+def _priors(
+    series: CountSeries, data: Intervals, s: RateSettings
+) -> tuple[Floats, Floats, pd.DataFrame]:
+    """Prior mean (places, 3) and covariance (places, 6) of each place from its peer group, and the seasons."""
+    places, groups = len(data.begin), len(series.group_names)
+    group = series.place_group
+    place = np.repeat(np.arange(places), data.count)
+    made: Floats = np.bincount(place, data.operations, minlength=places).astype(float)
+    days: Floats = np.bincount(place, data.exposure, minlength=places).astype(float)
+    seen = np.flatnonzero(days >= 30.0)
+    own = log_rate(made[seen], days[seen])
+    fleet = float(np.median(own)) if len(own) else FLEET_LEVEL
+    fleet_var = _spread2(own - fleet, s.group_spread)
+    level = np.full(groups, fleet)
+    spread = np.full(groups, fleet_var)
+    for g in np.unique(group[seen]):
+        near = own[group[seen] == g]
+        n = len(near)
+        level[g] = (n * np.median(near) + GROUP_WEIGHT * fleet) / (n + GROUP_WEIGHT)
+        ss = _spread2(near - level[g], fleet_var)
+        spread[g] = (n * ss + 2 * GROUP_WEIGHT * fleet_var) / (n + 2 * GROUP_WEIGHT)
+
+    follows = np.ones(len(place), bool)
+    follows[data.begin[data.count > 0]] = False
+    variance = (
+        s.dispersion / (data.operations + 1.0)
+        + s.weather / data.exposure
+        + s.drift * (data.to_day - data.from_day) / YEAR
+    )
+    shape = pooled_season(
+        log_rate(data.operations, data.exposure), variance, data.from_day, data.to_day,
+        follows, group[place], groups,
+    )  # fmt: skip
+    mean = np.column_stack([level[group], shape[group]])
+    cov = np.zeros((places, 6))
+    cov[:, 0] = spread[group]
+    cov[:, 3] = cov[:, 5] = s.season_spread
+    names = pd.DataFrame({"group": series.group_names, "cosine": shape[:, 0], "sine": shape[:, 1]})
+    return mean, cov, names
+
+
+def _spread2(rest: Floats, default: float) -> float:
+    """Robust variance of the differences between places, at least 0.05."""
+    if len(rest) < 3:
+        return default
+    return max(float((1.4826 * np.median(np.abs(rest))) ** 2), 0.05)

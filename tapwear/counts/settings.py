@@ -1,0 +1,40 @@
+"""Numbers that govern the rate model. All are our choice, fitted once on simulated fleets and shipped as
+starting values; `tune` moves them towards the user's own fleet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class RateSettings:
+    """Spreads and chances of the rate model, on the scale of the logarithm of operations per day.
+
+    drift             variance of the level's random walk [1/year]
+    weather           variance of one day's mean rate about its level; an interval of d days keeps weather / d
+    dispersion        variance of a count over its mean, beyond the weather term
+    jump_size         standard deviation of an unrecorded change of regime
+    jump_yearly       unrecorded changes of regime a year
+    event_size        standard deviation of the change at a recorded event (setting, load transfer, ...)
+    event_chance      chance that such an event changes the rate at all
+    error_size        standard deviation of a reading that is wrong but was not noticed
+    error_chance      chance of such an interval, when the counter history is sure of both readings
+    group_spread      variance of a place's level about its group when the group is too small to tell
+    season_spread     variance of a place's own harmonic about its group's
+    inspection_operations  operations that one inspection adds (20-90 is usual) [operations]
+    idle_days         expected rest of an outage that is still going on at as_of [days]
+    """
+
+    drift: float = 0.015
+    weather: float = 0.45
+    dispersion: float = 2.0
+    jump_size: float = 1.0
+    jump_yearly: float = 0.05
+    event_size: float = 0.6
+    event_chance: float = 0.5
+    error_size: float = 1.0
+    error_chance: float = 0.02
+    group_spread: float = 1.2
+    season_spread: float = 0.015
+    inspection_operations: float = 50.0
+    idle_days: float = 90.0
