@@ -1,0 +1,214 @@
+"""Puts counter readings in order: one flat, sorted book of readings, with the days in service.
+
+A *counter* here is one mechanical counter, one raise counter, one lower counter or one controller count of one
+drive; how several of them make the operations of a drive is settled afterwards, in `drives`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+IDLE_SHARE = 0.02
+"""Share of its usual rate that a unit out of service is still allowed (tests, exercise): our choice."""
+
+IN_SERVICE = "in service"
+
+
+@dataclass(frozen=True)
+class Replacement:
+    """One recorded exchange of a counter; `old` and `new` are NaN where they were not written down."""
+
+    counter: int
+    epoch: int
+    served: float
+    old: float
+    new: float
+
+
+@dataclass(frozen=True)
+class Book:
+    """Readings of all counters, sorted by counter and day, as flat arrays.
+
+    counter, day, value, modulus, row : one entry a reading
+        counter code (0, 1, ...), day number since 1970-01-01, value as written, 10**digits, and the
+        reading's row in the frame it came from
+    served : one entry a reading
+        Days in service up to `day`, from an arbitrary start. [days]
+    inspected : one entry a reading
+        Number of recorded inspections up to and including `day`.
+    epoch : one entry a reading
+        Number of recorded counter replacements before the reading.
+    keys : DataFrame, one row a counter
+        unit, drive, source [mechanical, raise, lower, controller], group [code], station [code]
+    replacements : tuple of Replacement
+    """
+
+    counter: np.ndarray
+    day: np.ndarray
+    value: np.ndarray
+    modulus: np.ndarray
+    row: np.ndarray
+    served: np.ndarray
+    inspected: np.ndarray
+    epoch: np.ndarray
+    keys: pd.DataFrame
+    replacements: tuple[Replacement, ...]
+
+
+def day_numbers(dates: pd.Series) -> np.ndarray:
+    """Days since 1970-01-01 [int64]; a missing date is a very large negative number."""
+    return pd.to_datetime(dates).to_numpy().astype("datetime64[D]").astype(np.int64)
+
+
+def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame, stays: pd.DataFrame) -> Book:
+    """The readings given, sorted and dated in days of service; all frames as described in `types`.
+
+    The rows of `readings` must be usable (dated, with a value of at least 0 and 1 digit or more); the
+    caller sees to that, and to `as_of`.
+    """
+    source = readings["source"].where(readings["source"].isin(["raise", "lower", "controller"]), "mechanical")
+    key = pd.DataFrame({"unit": readings["unit"], "drive": readings["drive"], "source": source})
+    code, _ = _codes(key)
+    day = day_numbers(readings["read_on"])
+    order = np.lexsort((readings["reading_id"].to_numpy(), day, code))
+    code, day = code[order], day[order]
+    first = np.flatnonzero(np.r_[True, code[1:] != code[:-1]]) if len(code) else np.zeros(0, dtype=np.int64)
+    keys = key.iloc[order[first]].reset_index(drop=True)
+    keys = _with_peers(keys, units)
+    served, inspected, epoch = day.astype(float), np.zeros(len(day)), np.zeros(len(day), dtype=np.int64)
+    value = readings["value"].to_numpy(dtype=float)[order]
+    replacements = _apply_events(keys, first, day, value, served, inspected, epoch, events, stays)
+    return Book(
+        counter=code,
+        day=day,
+        value=value,
+        modulus=10.0 ** readings["digits"].to_numpy(dtype=float)[order],
+        row=order,
+        served=served,
+        inspected=inspected,
+        epoch=epoch,
+        keys=keys,
+        replacements=tuple(replacements),
+    )
+
+
+def _codes(key: pd.DataFrame) -> tuple[np.ndarray, int]:
+    """One code per (unit, drive, source), in the order of those names."""
+    total = np.zeros(len(key), dtype=np.int64)
+    for column in key.columns:
+        codes, names = pd.factorize(key[column], sort=True)
+        total = total * max(len(names), 1) + codes
+    unique, total = np.unique(total, return_inverse=True)
+    return total, len(unique)
+
+
+def _with_peers(keys: pd.DataFrame, units: pd.DataFrame) -> pd.DataFrame:
+    known = units.drop_duplicates("unit").set_index("unit")
+    group = keys["unit"].map(known["peer_group"]).astype("object").fillna("")
+    station = keys["unit"].map(known["station"]).astype("object").fillna("")
+    alone = "\0" + keys["unit"].astype(str)  # a unit without a station has no neighbours
+    keys["group"] = pd.factorize(group)[0]
+    keys["station"] = pd.factorize(station.where(station != "", alone))[0]
+    return keys
+
+
+def _apply_events(
+    keys: pd.DataFrame,
+    first: np.ndarray,
+    day: np.ndarray,
+    value: np.ndarray,
+    served: np.ndarray,
+    inspected: np.ndarray,
+    epoch: np.ndarray,
+    events: pd.DataFrame,
+    stays: pd.DataFrame,
+) -> list[Replacement]:
+    """Fills `served`, `inspected` and `epoch` in place for the units that have events; returns replacements."""
+    end = np.r_[first[1:], len(day)].astype(np.int64)
+    counters: dict[str, list[int]] = {}
+    wanted = set(events["unit"]) | set(stays["unit"])
+    for number, unit in enumerate(keys["unit"]):
+        if unit in wanted:
+            counters.setdefault(unit, []).append(number)
+    idle = _idle_spans(events, stays, counters)
+    for unit, spans in idle.items():
+        for number in counters[unit]:
+            part = slice(first[number], end[number])
+            lost = np.zeros(end[number] - first[number])
+            for begin, stop in spans:
+                lost += np.clip(day[part] - begin, 0, max(stop - begin, 0))
+            served[part] -= (1.0 - IDLE_SHARE) * lost
+    checks = events[events["kind"] == "inspection"]
+    for unit, on in zip(checks["unit"], day_numbers(checks["happened_on"]), strict=True):
+        for number in counters.get(unit, ()):
+            part = slice(first[number], end[number])
+            inspected[part] += day[part] >= on
+    found: list[Replacement] = []
+    swaps = events[events["kind"] == "counter_replaced"]
+    swaps = swaps.assign(on=day_numbers(swaps["happened_on"])).sort_values(["unit", "on"], kind="stable")
+    sources = keys["source"].to_numpy()
+    drives = keys["drive"].to_numpy()
+    for unit, drive, on, old, new in zip(
+        swaps["unit"],
+        swaps["drive"].fillna(""),
+        swaps["on"],
+        swaps["old_reading"].to_numpy(dtype=float),
+        swaps["new_reading"].to_numpy(dtype=float),
+        strict=True,
+    ):
+        mine = [n for n in counters.get(unit, ()) if drive in ("", drives[n]) and sources[n] != "controller"]
+        if any(sources[n] == "mechanical" for n in mine):
+            mine = [n for n in mine if sources[n] == "mechanical"]
+        for number in mine:
+            part = slice(first[number], end[number])
+            after = day[part] >= on
+            same = day[part] == on
+            if same.any() and np.isfinite(old):  # read before the exchange, on the same day
+                after &= ~(same & (value[part] == old) & (old != new))
+            epoch[part] += after
+            before = np.flatnonzero(~after)
+            start = served[part][before[-1]] - day[part][before[-1]] if len(before) else 0.0
+            found.append(Replacement(number, 0, float(on + start), float(old), float(new)))
+    numbered: list[Replacement] = []
+    count: dict[int, int] = {}
+    for one in found:
+        count[one.counter] = count.get(one.counter, 0) + 1
+        numbered.append(Replacement(one.counter, count[one.counter], one.served, one.old, one.new))
+    return numbered
+
+
+def _idle_spans(
+    events: pd.DataFrame, stays: pd.DataFrame, counters: dict[str, list[int]]
+) -> dict[str, list[tuple[int, int]]]:
+    """Day spans in which a unit stood out of service: from events, and from stays in any other state."""
+    horizon = 10**6  # a day far beyond every record
+    spans: dict[str, list[tuple[int, int]]] = {}
+    open_since: dict[str, int] = {}
+    outages = events[events["kind"].isin(["out_of_service", "back_in_service"])]
+    outages = outages.assign(on=day_numbers(outages["happened_on"])).sort_values("on", kind="stable")
+    for unit, kind, on in zip(outages["unit"], outages["kind"], outages["on"], strict=True):
+        if kind == "out_of_service":
+            open_since.setdefault(unit, int(on))
+        elif unit in open_since:
+            spans.setdefault(unit, []).append((open_since.pop(unit), int(on)))
+    for unit, since in open_since.items():
+        spans.setdefault(unit, []).append((since, horizon))
+    away = stays[stays["state"] != IN_SERVICE]
+    until = day_numbers(away["to_on"])
+    for unit, since, stop in zip(away["unit"], day_numbers(away["from_on"]), until, strict=True):
+        spans.setdefault(unit, []).append((int(since), int(stop) if stop > -horizon else horizon))
+    return {unit: _merged(parts) for unit, parts in spans.items() if unit in counters}
+
+
+def _merged(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Overlapping day spans joined."""
+    joined: list[tuple[int, int]] = []
+    for begin, stop in sorted(spans):
+        if joined and begin <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(stop, joined[-1][1]))
+        else:
+            joined.append((begin, stop))
+    return joined

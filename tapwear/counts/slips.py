@@ -1,0 +1,107 @@
+"""Ways in which a right number becomes a wrong one in the book, each with its chance and its words.
+
+The chances are our choice: about three in a hundred entries are wrong, and simulated and remembered slips share
+them out roughly like this. Only their order of magnitude matters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+TRANSPOSED, DROPPED, MISTYPED, EXTRA, EXCHANGED, COPIED, NEIGHBOUR, OTHER = range(8)
+CHANCE = {
+    TRANSPOSED: 0.012,
+    DROPPED: 0.005,
+    MISTYPED: 0.003,
+    EXTRA: 0.001,
+    EXCHANGED: 0.005,
+    COPIED: 0.009,
+    NEIGHBOUR: 0.002,
+    OTHER: 0.001,
+}
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Right numbers from which each written one may have come; arrays of shape (readings, candidates).
+
+    value : the right number, NaN where there is none. chance : logarithm of the chance of that slip.
+    kind : kind of slip, one a column.
+    """
+
+    value: np.ndarray
+    chance: np.ndarray
+    kind: np.ndarray
+
+
+def digit_slips(written: np.ndarray, near: np.ndarray, digits: int) -> Candidates:
+    """Right numbers behind the `written` ones, where digits went wrong; `near` is about where they should lie.
+
+    digits : number of places of the counter. Of the numbers that differ from the written one in one place only
+    the two nearest to `near` are given for each place: the others can only be worse.
+    """
+    values: list[np.ndarray] = []
+    chances: list[float] = []
+    kinds: list[int] = []
+    for k in range(digits - 1):  # places counted from the right
+        unit = 10.0**k
+        low, high = _digit(written, k), _digit(written, k + 1)
+        exchanged = written + (low - high) * 9.0 * unit
+        values.append(np.where(low == high, np.nan, exchanged))
+        chances.append(CHANCE[TRANSPOSED] / (digits - 1))
+        kinds.append(TRANSPOSED)
+    for k in range(digits):
+        unit = 10.0**k
+        head, tail = np.floor(written / unit), np.mod(written, unit)
+        shorter = written < 10.0 ** (digits - 1)
+        base = head * 10.0 * unit + tail
+        for value in _two_digits(base, near, unit):
+            values.append(np.where(shorter, value, np.nan))
+            chances.append(CHANCE[DROPPED] / digits)
+            kinds.append(DROPPED)
+    for k in range(digits):
+        unit = 10.0**k
+        base = written - _digit(written, k) * unit
+        for value in _two_digits(base, near, unit):
+            values.append(np.where(value == written, np.nan, value))
+            chances.append(CHANCE[MISTYPED] / digits / 9.0)
+            kinds.append(MISTYPED)
+    for k in range(digits + 1):
+        unit = 10.0**k
+        longer = np.floor(written / (10.0 * unit)) * unit + np.mod(written, unit)
+        values.append(np.where(written >= 10.0 * unit, longer, np.nan))
+        chances.append(CHANCE[EXTRA] / digits)
+        kinds.append(EXTRA)
+    value = np.stack(values, axis=1)
+    value[value >= 10.0**digits] = np.nan
+    chance = np.broadcast_to(np.log(np.array(chances)), value.shape)
+    return Candidates(value, chance, np.array(kinds))
+
+
+def _digit(number: np.ndarray, place: int) -> np.ndarray:
+    return np.mod(np.floor(number / 10.0**place), 10.0)
+
+
+def _two_digits(base: np.ndarray, near: np.ndarray, unit: float) -> tuple[np.ndarray, np.ndarray]:
+    """`base` plus the two digits at that place that bring it nearest to `near` from below and above."""
+    digit = np.clip(np.floor((near - base) / unit), 0.0, 8.0)
+    return base + digit * unit, base + (digit + 1.0) * unit
+
+
+def in_words(kind: int, written: int, right: float, source: str) -> str:
+    """The slip said plainly, for the reason beside a doubtful reading."""
+    if kind == TRANSPOSED:
+        return f"two digits exchanged? {written} for {right:.0f}"
+    if kind == DROPPED:
+        return f"a digit left out? {written} for {right:.0f}"
+    if kind == MISTYPED:
+        return f"one digit mistyped? {written} for {right:.0f}"
+    if kind == EXTRA:
+        return f"a digit too many? {written} for {right:.0f}"
+    if kind in (EXCHANGED, NEIGHBOUR):
+        return f"looks like the counter of {source}" if source else "looks like a neighbour's counter"
+    if kind == COPIED:
+        return "same number as last time, though operations went on"
+    return "fits neither the readings before it nor those after it"
