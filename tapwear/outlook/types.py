@@ -75,8 +75,6 @@ class Due:
     crew_hours: float | None = None
     kit: str = ""
     lead_time_weeks: float | None = None
-    # chance of having become due by as_of + grid day; grid in tapwear.outlook.merge.GRID_DAYS
-    probability: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,154 @@
+"""One fleet as of one day: the layers called in their order, from the store's book to the outlook.
+
+This is also the way in for a Python script: `assess_store(open_store(path), as_of)`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from tapwear.counts.clean import read_counters
+from tapwear.counts.rate import RateModel, fit_rates
+from tapwear.counts.types import CounterHistory
+from tapwear.oil.assess import assess
+from tapwear.oil.types import OilVerdict
+from tapwear.outlook.build import Ground, build_outlook
+from tapwear.outlook.types import Outlook
+from tapwear.report.stories import CountStory
+from tapwear.store.book import Book
+
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
+
+TESTING_OPERATIONS = 300  # as found and as left differ by less than this when the counter was kept; our choice
+STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything that is known and projected about a fleet on `as_of`."""
+
+    as_of: date
+    book: Book
+    history: CounterHistory
+    model: RateModel
+    verdicts: dict[str, OilVerdict]
+    outlook: Outlook
+
+
+def assess_store(store: Store, as_of: date) -> Assessment:
+    """The assessment of everything in the store that was known by `as_of`."""
+    from tapwear.store.loading import load_book
+
+    return assess_book(load_book(store, as_of=as_of), as_of)
+
+
+def assess_book(book: Book, as_of: date) -> Assessment:
+    """Counts first, then oil with the operations that the counts lend it, then the outlook over both."""
+    history, model = assess_counts(book, as_of)
+    verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
+    outlook = build_outlook(
+        book.units, book.rules, book.services, book.events, Ground(history, model, verdicts, {}), as_of
+    )
+    return Assessment(as_of, book, history, model, verdicts, outlook)
+
+
+def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
+    """The counters of all units read, and the rate of every place."""
+    readings = with_service_readings(book)
+    history = read_counters(book.units, readings, book.events, book.stays, as_of)
+    return history, fit_rates(history, book.units, book.events, book.stays, as_of)
+
+
+def assess_oil(book: Book, model: RateModel, as_of: date) -> tuple[OilVerdict, ...]:
+    """The oil of all units, with the operations at each sample's date taken from the counts."""
+    samples = with_operations(book.samples, model)
+    return assess(samples, book.oil_events, book.units, as_of)
+
+
+def with_operations(samples: pd.DataFrame, model: RateModel) -> pd.DataFrame:
+    """The samples with operations_low, operations_mid and operations_high on the day each was taken."""
+    out = samples.reset_index(drop=True).copy()
+    made = np.full((len(out), 3), np.nan)
+    known = set(model.series.unit)
+    for unit, rows in out.groupby("unit").indices.items():
+        if unit in known:
+            made[rows] = model.operations_at(str(unit), out["sampled_on"].to_numpy("datetime64[D]")[rows])
+    out[["operations_low", "operations_mid", "operations_high"]] = made
+    return out
+
+
+def with_service_readings(book: Book) -> pd.DataFrame:
+    """The readings, with the counters that services noted added where the day has no reading of its own.
+
+    The number as left counts, unless it differs so much from the number as found that the counter was changed.
+    """
+    done = book.services[book.services["as_found_counter"].notna() | book.services["as_left_counter"].notna()]
+    found = done["as_found_counter"].astype(float)
+    left = done["as_left_counter"].astype(float).fillna(found)
+    found = found.fillna(left)
+    plain = (left - found).abs() <= TESTING_OPERATIONS
+    extra = pd.DataFrame({"unit": done["unit"], "read_on": done["done_on"], "value": left})[plain.to_numpy(bool)]
+    main = book.readings[book.readings["source"] == "mechanical"]
+    single = main.groupby("unit")["drive"].agg(["nunique", "first"])
+    digits = main.groupby("unit")["digits"].last()
+    extra = extra[extra["unit"].map(single["nunique"]) == 1]
+    if extra.empty:
+        return book.readings
+    days = pd.MultiIndex.from_frame(main[["unit", "read_on"]])
+    extra = extra[~pd.MultiIndex.from_frame(extra[["unit", "read_on"]]).isin(days)]
+    extra = extra.drop_duplicates(["unit", "read_on"], keep="last")
+    extra = extra.assign(
+        reading_id=-1 - np.arange(len(extra)),
+        drive=extra["unit"].map(single["first"]),
+        source="mechanical",
+        digits=extra["unit"].map(digits).astype("int64"),
+        value=extra["value"].astype("int64"),
+    )
+    both = pd.concat([book.readings, extra[[c for c in book.readings.columns if c in extra]]], ignore_index=True)
+    text = both.select_dtypes(include=["object", "string"]).columns
+    both[text] = both[text].fillna("")
+    return both
+
+
+def count_story(assessment: Assessment, unit: str) -> CountStory:
+    """The counter of one unit, with its forecast, ready to be drawn. KeyError for an unknown unit."""
+    model, history = assessment.model, assessment.history
+    model.rows_of(unit)
+    points = history.points[history.points["unit"] == unit]
+    row = int(model.governing()[unit])
+    drive = str(model.index["drive"].iloc[row])
+    points = points[points["drive"] == drive][["on", "operations"]].reset_index(drop=True)
+    ahead = np.datetime64(assessment.as_of, "D") + np.arange(0, STORY_YEARS * 366, 14)
+    made = model.operations_at(unit, ahead)
+    forecast = pd.DataFrame(
+        {"on": ahead.astype("datetime64[us]"), "low": made[:, 0], "mid": made[:, 1], "high": made[:, 2]}
+    )
+    readings = history.readings[history.readings["unit"] == unit]
+    columns = ["read_on", "value", "source", "status", "reason", "probability"]
+    rate = float(model.index["operations_per_year"].iloc[row])
+    words = (f"about {rate:,.0f} operations a year at present",)
+    return CountStory(points, forecast, words, readings[columns].reset_index(drop=True))
+
+
+def known_on(book: Book, day: date) -> Book:
+    """The book as it could have been known on `day`: rows dated later are left out."""
+    at = np.datetime64(day, "us")
+
+    def until(frame: pd.DataFrame, column: str) -> pd.DataFrame:
+        return frame[~(frame[column] > at)]
+
+    return replace(
+        book,
+        readings=until(book.readings, "read_on"),
+        events=until(book.events, "happened_on"),
+        stays=until(book.stays, "from_on"),
+        samples=until(book.samples, "sampled_on"),
+        oil_events=until(book.oil_events, "happened_on"),
+        services=until(book.services, "done_on"),
+    )

@@ -1,0 +1,126 @@
+"""The words of the outlook: what casts doubt on a date, and what to do next. Plain sentences from stated tests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from tapwear.oil.types import OilVerdict
+from tapwear.weeks import age_words
+from tapwear.words import SEVERE
+
+# Our choices, all of them: when an age is worth a word.
+READING_OLD_DAYS = 400
+SAMPLE_OLD_DAYS = 550
+DOUBTFUL_SHARE = 0.10
+FEW_READINGS = 4
+WIDE_RANGE_YEARS = 3.0
+SOON_DAYS = 730
+ORDER_AHEAD_WEEKS = 8
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What one unit's date rests on, gathered for the words."""
+
+    unit: str
+    state: str
+    task: str
+    main_task: bool
+    as_of: date
+    has_rule: bool
+    interval_operations: int | None
+    last_service_on: date | None
+    counts_operations: bool  # the rule has an interval in operations
+    readings_used: int
+    readings_doubtful: int
+    last_reading_on: date | None
+    last_reading_doubtful: str  # "" or why
+    open_end: str  # "" or the second explanation of the latest reading
+    verdict: OilVerdict | None
+    early: date | None
+    middle: date | None
+    late: date | None
+    overdue: bool
+    oil_drives: bool
+    kit: str
+    lead_time_weeks: float | None
+    rate_words: str  # "" or the newest change of rate
+
+
+def doubts(e: Evidence) -> tuple[str, ...]:
+    """What a reader should know before trusting the date, most important first."""
+    said: list[str] = []
+    if e.last_service_on is None and e.has_rule:
+        said.append(f"last {e.task} unknown")
+    if e.counts_operations:
+        if e.readings_used == 0:
+            said.append("no usable reading; rate taken from like units")
+        elif e.readings_used < FEW_READINGS:
+            said.append(f"only {e.readings_used} usable reading{'s' if e.readings_used != 1 else ''}")
+        if e.last_reading_doubtful:
+            said.append(f"last reading doubtful: {e.last_reading_doubtful}")
+        elif e.open_end:
+            said.append(e.open_end)
+        if e.last_reading_on is not None:
+            age = (e.as_of - e.last_reading_on).days
+            if age > READING_OLD_DAYS:
+                said.append(f"last reading {age_words(age)} old")
+        total = e.readings_used + e.readings_doubtful
+        if total and e.readings_doubtful / total > DOUBTFUL_SHARE:
+            said.append(f"{e.readings_doubtful} of {total} readings doubtful")
+        if e.rate_words:
+            said.append(e.rate_words)
+    if e.main_task:
+        said.extend(_oil_doubts(e))
+    if e.state != "in service":
+        said.append(f"{e.state}: the calendar runs on, operations do not")
+    return tuple(said)
+
+
+def _oil_doubts(e: Evidence) -> list[str]:
+    v = e.verdict
+    if v is None or v.last_sample_on is None:
+        return ["no oil sample"]
+    age = (e.as_of - v.last_sample_on).days
+    if v.evidence_since is not None and v.last_sample_on < v.evidence_since:
+        return ["no oil sample since the last oil change or overhaul"]
+    return [f"no oil evidence since {v.last_sample_on}"] if age > SAMPLE_OLD_DAYS else []
+
+
+def next_action(e: Evidence) -> str:
+    """The one thing to do next for this date."""
+    v = e.verdict
+    if v is not None and v.severe:
+        return SEVERE
+    if not e.has_rule:
+        return f"give its interval: tapwear unit change {e.unit} --interval-operations N"
+    if e.main_task and v is not None and v.call == "pull forward" and e.oil_drives:
+        by = f" before {v.open_by_early}" if v.open_by_early else ""
+        return f"plan the overhaul{by}; the oil asks for it"
+    if e.overdue:
+        return f"plan the {e.task} now" if e.state == "in service" else f"{e.task} before it goes into service"
+    if e.last_service_on is None:
+        return f"find when the last {e.task} was done and log it (tapwear service {e.unit})"
+    if e.main_task and v is not None and v.call == "resample":
+        by = f" by {v.resample_by}" if v.resample_by else ""
+        return f"take another oil sample{by}"
+    if e.state == "in service" and e.counts_operations:
+        if e.readings_used == 0:
+            return "read the counter"
+        if e.last_reading_doubtful or e.open_end:
+            return "read the counter again"
+        if e.last_reading_on is not None and (e.as_of - e.last_reading_on).days > READING_OLD_DAYS:
+            return "read the counter"
+    return _by_date(e)
+
+
+def _by_date(e: Evidence) -> str:
+    if e.early is None or (e.early - e.as_of).days > SOON_DAYS:
+        return "visits as usual"
+    if e.kit and e.lead_time_weeks:
+        order_by = e.early - timedelta(weeks=e.lead_time_weeks + ORDER_AHEAD_WEEKS)
+        if order_by <= e.as_of:
+            return f"order the kit ({e.kit}, {e.lead_time_weeks:g} weeks) and plan it before {e.early}"
+        return f"order the kit by {order_by}, plan it before {e.early}"
+    return f"plan it before {e.early}"
