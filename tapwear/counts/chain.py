@@ -22,8 +22,8 @@ RIGHT = float(np.log(0.965))  # chance that a reading is right: our choice
 RESET = float(np.log(0.0006))  # chance of an unrecorded reset or exchange between two readings: our choice
 SAME_DAY = float(np.log(0.01))  # another reading of one day, not taken
 NEVER = -1e9
+IDLE = 0.3  # fewer operations than this share of those expected: an outage explains an unmoved counter better
 DOUBT = 1.2  # a reading is looked at closely when it lies this many standard deviations off
-FALLBACK = -14.0  # log chance that a reading nothing speaks against is wrong
 
 
 @dataclass(frozen=True)
@@ -33,8 +33,6 @@ class Chains:
     used : bool, one a reading. probability : that the reading is right. operations : since the counter's first
     right reading, NaN where not used. left, right : the right readings around each reading that is not used
     (-1: none). reset : bool, the counter was reset or exchanged unrecorded before this reading.
-    second_operations, second_probability : one a reading, the other explanation of each counter's last reading;
-    NaN elsewhere.
     """
 
     used: np.ndarray
@@ -67,6 +65,7 @@ class Chainer:
         self.guessed = guessed
         self.partners = partners
         self.size = len(book.day)
+        self.right_chance = RIGHT
         self.position = _positions(book.counter)
         counts = np.bincount(book.counter, minlength=len(book.keys)) if self.size else np.zeros(0, dtype=int)
         self.behind = counts[book.counter] - 1 - self.position if self.size else self.position
@@ -95,6 +94,13 @@ class Chainer:
         log_chance = np.where(book.day[left] == book.day[right], NEVER, log_chance)
         log_chance = np.where(value >= modulus, NEVER, log_chance)
         return Joints(left, right, made, log_chance, reset, expected)
+
+    def usual(self, left: np.ndarray, right: np.ndarray) -> np.ndarray:
+        """Operations to expect between two readings from the levels around them."""
+        book = self.book
+        expected = expect(self.local, book.counter[right], left, right)
+        day = book.day.astype(float)
+        return expected_operations(book.served[right] - book.served[left], day[left], day[right], expected)
 
     def doubted(self, one: Joints) -> np.ndarray:
         """Readings that lie off on either side, or at least as low as the one before: worth a closer look."""
@@ -160,10 +166,11 @@ class Chainer:
             whole = log_density(total[row], (served_a + served_b)[row], day[l], day[r], visits[r] - visits[l], wide)
             part = np.where(has_left[row], log_a, 0.0) + np.where(has_right[row], log_b, 0.0)
             chance[row, column] = prior[row, column] + part - np.where(both[row], whole, 0.0)
-        return self._with_plain_slips(wrong, chance, values, kinds)
+        went_on = np.where(both, total >= IDLE * (before + after), True)
+        return self._with_plain_slips(wrong, went_on, chance, values, kinds)
 
     def _with_plain_slips(
-        self, wrong: np.ndarray, chance: np.ndarray, values: np.ndarray, kinds: np.ndarray
+        self, wrong: np.ndarray, went_on: np.ndarray, chance: np.ndarray, values: np.ndarray, kinds: np.ndarray
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Adds the slips that say nothing of the right number: copied, a neighbour's, anything else."""
         book = self.book
@@ -175,7 +182,7 @@ class Chainer:
         neighbour = np.any(self.partners[wrong] == written[:, None], axis=1)
         plain = np.stack(
             [
-                np.where(copied, np.log(slips.CHANCE[slips.COPIED]), -np.inf),
+                np.where(copied, np.log(slips.CHANCE[slips.COPIED] * np.where(went_on, 1.0, 0.1)), -np.inf),
                 np.where(neighbour, np.log(slips.CHANCE[slips.NEIGHBOUR]), -np.inf),
                 np.log(slips.CHANCE[slips.OTHER]) - np.log(book.modulus[wrong]),
             ],

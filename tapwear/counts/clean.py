@@ -9,8 +9,10 @@ import pandas as pd
 
 from tapwear.counts import slips
 from tapwear.counts.chain import Chainer, Chains
-from tapwear.counts.likely import expect, expected_operations
-from tapwear.counts.local import HALF, Intervals, Local, local_levels
+from tapwear.counts.drives import Drives, join_counters
+from tapwear.counts.ends import open_ends
+from tapwear.counts.exchanges import run_on
+from tapwear.counts.local import HALF, Intervals, local_levels
 from tapwear.counts.series import Book, day_numbers, make_book
 from tapwear.counts.types import CounterHistory
 
@@ -54,10 +56,11 @@ def search(book: Book) -> tuple[Chainer, Chains]:
     for _ in range(SEARCHES):
         rough = local_levels(spans, book.day, book.counter, group, None)
         local = local_levels(spans, book.day, book.counter, group, rough.season)
-        shifted, guessed = _shifts(book, local)
+        shifted, guessed = run_on(book, local)
         chainer = Chainer(book, local, shifted, guessed, partners)
         if n == 0:
-            return chainer, Chains(*(np.zeros(0) for _ in range(6)))
+            nothing, nowhere = np.zeros(0), np.zeros(0, dtype=np.int64)
+            return chainer, Chains(nowhere > 0, nothing, nothing, nowhere, nowhere, nowhere > 0)
         chains = chainer.solve()
         spans = _used_intervals(book, chains)
     return chainer, chains
@@ -127,72 +130,72 @@ def _partners(book: Book) -> np.ndarray:
     return partners
 
 
-def _shifts(book: Book, local: Local) -> tuple[np.ndarray, np.ndarray]:
-    """Readings moved so that the count runs on over recorded replacements, and how many guesses that took."""
-    shifted, guessed = book.value.copy(), np.zeros(len(book.day), dtype=np.int64)
-    for one in book.replacements:
-        begin = int(np.searchsorted(book.counter, one.counter))
-        stop = int(np.searchsorted(book.counter, one.counter, side="right"))
-        split = begin + int(np.searchsorted(book.epoch[begin:stop], one.epoch))
-        if split in (begin, stop):
-            continue
-        left, right = split - 1, split
-        modulus = book.modulus[left]
-        pair = np.array([left]), np.array([right])
-        expected = expect(local, np.array([one.counter]), *pair)
-        gone, to_come = one.served - book.served[left], book.served[right] - one.served
-        day = book.day.astype(float)
-        middle = day[left] + max(gone, 0.0)
-        made = [
-            float(expected_operations(np.array([part]), np.array([a]), np.array([b]), expected)[0])
-            for part, a, b in ((gone, day[left], middle), (to_come, middle, day[right]))
-        ]
-        old, new = one.old, one.new
-        if np.isfinite(old):
-            rise = np.mod(old - book.value[left], modulus)
-            rise = rise if rise <= 5.0 * made[0] + 100.0 else old - book.value[left]
-        else:
-            rise = np.round(made[0])
-        if not np.isfinite(new):
-            new = 0.0 if book.value[right] <= 3.0 * made[1] + 60.0 else book.value[right] - np.round(made[1])
-        move = shifted[left] + rise - new
-        shifted[split:stop] = book.value[split:stop] + move
-        guessed[split:stop] += not (np.isfinite(one.old) and np.isfinite(one.new))
-    return shifted, guessed
-
-
 def _history(
     given: pd.DataFrame, reason: np.ndarray, keep: np.ndarray, book: Book, chainer: Chainer, chains: Chains
 ) -> CounterHistory:
-    table = given[["reading_id", "unit", "drive", "source", "read_on", "value"]].copy()
-    n = len(table)
-    status = np.full(n, "left aside", dtype=object)
-    probability, operations = np.full(n, np.nan), np.full(n, np.nan)
+    n = len(given)
+    status, words = _explained(book, chainer, chains)
+    drives = join_counters(book, chains, status, words)
     rows = keep[book.row]
-    status[rows] = np.where(chains.used, "used", "doubtful")
-    reason = reason.copy()
-    reason[rows] = _reasons(book, chainer, chains)
-    probability[rows] = chains.probability
-    operations[rows] = chains.operations
-    table = table.assign(status=status, reason=reason, probability=probability, operations=operations)
+    all_status, all_words = np.full(n, "left aside", dtype=object), reason.copy()
+    probability, operations = np.full(n, np.nan), np.full(n, np.nan)
+    all_status[rows], all_words[rows] = drives.status, drives.reason
+    probability[rows], operations[rows] = chains.probability, drives.reading_operations
+    table = given[["reading_id", "unit", "drive", "source", "read_on", "value"]].assign(
+        status=all_status, reason=all_words, probability=probability, operations=operations
+    )
     order = np.lexsort((table["reading_id"], day_numbers(table["read_on"]), *_codes(table, ["drive", "unit"])))
-    used = chains.used.astype(bool)
-    unit = book.keys["unit"].to_numpy()[book.counter[used]] if n else []
-    drive = book.keys["drive"].to_numpy()[book.counter[used]] if n else []
     points = pd.DataFrame(
         {
-            "series": book.counter[used],
-            "unit": unit,
-            "drive": drive,
-            "on": given["read_on"].to_numpy()[rows[used]],
-            "operations": chains.operations[used],
-            "probability": chains.probability[used],
+            "series": drives.series,
+            "unit": drives.unit[drives.series],
+            "drive": drives.drive[drives.series],
+            "on": _dates(drives.day),
+            "operations": drives.operations,
+            "probability": drives.probability,
         }
     )
-    open_ends = pd.DataFrame(
-        {"series": [], "unit": [], "on": [], "operations": [], "probability": [], "words": []}
+    return CounterHistory(table.iloc[order].reset_index(drop=True), points, _open_ends(book, chainer, chains, drives))
+
+
+def _open_ends(book: Book, chainer: Chainer, chains: Chains, drives: Drives) -> pd.DataFrame:
+    """Second explanations of latest readings, counted from the drive's first point."""
+    ends = open_ends(chainer, chains)
+    row = ends.row
+    series = drives.of_counter[book.counter[row]] if len(row) else row
+    # the counter's own operations and the drive's differ by what other counters gave before its first reading
+    anchor = chains.left[row - 1] if len(row) else row
+    apart = drives.reading_operations[anchor] - chains.operations[anchor]
+    keep = np.isfinite(apart)
+    return pd.DataFrame(
+        {
+            "series": series[keep],
+            "unit": drives.unit[series[keep]],
+            "on": _dates(book.day[row[keep]]),
+            "operations": (ends.operations + apart)[keep],
+            "probability": ends.probability[keep],
+            "words": [word for word, kept in zip(ends.words, keep, strict=True) if kept],
+        }
     )
-    return CounterHistory(table.iloc[order].reset_index(drop=True), points, open_ends)
+
+
+def _dates(day: np.ndarray) -> np.ndarray:
+    return day.astype("datetime64[D]").astype("datetime64[us]")
+
+
+def _explained(book: Book, chainer: Chainer, chains: Chains) -> tuple[np.ndarray, np.ndarray]:
+    """Status and reason of each reading of the book."""
+    status = np.where(chains.used, "used", "doubtful").astype(object)
+    words = _reasons(book, chainer, chains)
+    for side in (chains.left, chains.right):
+        twin = ~chains.used & (side >= 0)
+        twin[twin] = book.day[side[twin]] == book.day[twin]
+        for row in np.flatnonzero(twin):
+            other = book.value[side[row]]
+            status[row] = "superseded"
+            again = other == book.value[row]
+            words[row] = "entered twice" if again else f"another reading of that day, {other:.0f}, fits better"
+    return status, words
 
 
 def _codes(table: pd.DataFrame, columns: list[str]) -> list[np.ndarray]:

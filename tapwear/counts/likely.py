@@ -13,6 +13,10 @@ INSPECTION_OPERATIONS = 40.0  # operations that a recorded inspection may add, g
 TAILS = ((0.90, 1.0), (0.08, 2.5), (0.02, 8.0))  # (weight, widening): surprises are more common than in a bell curve
 ROOT_TAU = 2.5066282746310002  # square root of 2 pi
 WIDEST = 1.5  # no scatter of log rate beyond this
+OUT_OF_SERVICE = 0.2  # an interval with a smaller share of days in service counts as one out of service
+STILL_WHEN_OUT = 0.5  # chance that the counter has not moved at all over such an interval: our choice
+STILL_UNRECORDED = 0.002  # the same over any interval, for an outage that nobody recorded: our choice
+OUT_SPREAD = 1.0  # extra sd of log rate over an interval out of service: our choice
 
 
 @dataclass(frozen=True)
@@ -79,8 +83,10 @@ def log_density(
     total = np.zeros_like(z)
     for weight, factor in TAILS:
         total += weight / factor * np.exp(-0.5 * np.minimum((z / factor) ** 2, 700.0))
-    density = np.log(total + 1e-300) - np.log(ROOT_TAU * spread + np.maximum(high - low, 0.0)) - found
-    return np.where(operations < 0, -np.inf, density)
+    density = total / (ROOT_TAU * spread + np.maximum(high - low, 0.0)) / (np.maximum(operations, 0.0) + HALF)
+    still = np.where(served < OUT_OF_SERVICE * (end - begin), STILL_WHEN_OUT, STILL_UNRECORDED)
+    density = (1.0 - still) * density + still * (operations == 0)
+    return np.where(operations < 0, -np.inf, np.log(density + 1e-300))
 
 
 def surprise(
@@ -110,6 +116,7 @@ def _bounds(
     most = np.exp(np.clip(expected.high + offset, -20.0, 20.0))
     scaled = expected.noise**2 * np.clip(expected.usual / np.maximum(served, 1.0), 0.25, 8.0) ** 0.5
     variance = scaled + expected.variance + 1.0 / (np.sqrt(least * most) + 1.0)
+    variance = variance + OUT_SPREAD**2 * (served < OUT_OF_SERVICE * (end - begin))
     spread = np.sqrt(np.minimum(variance, WIDEST**2))
     most = most + INSPECTION_OPERATIONS * inspections
     return np.log(np.maximum(operations, 0.0) + HALF), np.log(least + HALF), np.log(most + HALF), spread

@@ -1,0 +1,132 @@
+"""The latest reading of a counter cannot yet be told apart: its second explanation, while it is plausible."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapwear.counts import slips
+from tapwear.counts.chain import Chainer, Chains
+from tapwear.counts.likely import log_density
+
+PLAUSIBLE = 0.05  # a second explanation is kept from this probability on: our choice
+
+
+@dataclass(frozen=True)
+class OpenEnds:
+    """Second explanations: reading (row of the book), operations of its counter under it, probability, words."""
+
+    row: np.ndarray
+    operations: np.ndarray
+    probability: np.ndarray
+    words: list[str]
+
+
+def open_ends(chainer: Chainer, chains: Chains) -> OpenEnds:
+    """Second explanation of each counter's latest reading, where its probability is at least `PLAUSIBLE`."""
+    book = chainer.book
+    last = np.flatnonzero(chainer.behind == 0)
+    taken = chains.used[last]
+    doubtful = _if_right(chainer, chains, last[~taken])
+    previous = np.zeros(len(last), dtype=np.int64) - 1
+    some = last > 0
+    previous[some] = np.where(
+        book.counter[last[some] - 1] == book.counter[last[some]], chains.left[last[some] - 1], -1
+    )
+    follows = taken & (previous >= 0)
+    slipped = _if_slipped(chainer, chains, previous[follows], last[follows])
+    turned = _if_turned(chainer, chains, previous[follows], last[follows])
+    likelier = [a if a[2] >= b[2] else b for a, b in zip(slipped, turned, strict=True)]
+    found = sorted(one for one in doubtful + likelier if one[2] >= PLAUSIBLE)
+    return OpenEnds(
+        row=np.array([one[0] for one in found], dtype=np.int64),
+        operations=np.array([one[1] for one in found], dtype=float),
+        probability=np.array([one[2] for one in found], dtype=float),
+        words=[one[3] for one in found],
+    )
+
+
+Explanation = tuple[int, float, float, str]
+
+
+def _if_right(chainer: Chainer, chains: Chains, last: np.ndarray) -> list[Explanation]:
+    """The latest reading is marked doubtful: the operations if it is right after all."""
+    last = last[chains.left[last] >= 0]
+    joint = chainer.joints(chains.left[last], last)
+    total = chains.operations[joint.left] + joint.operations
+    more = "if the latest reading is right after all, {0:.0f} operations were made since the one before it"
+    return [
+        (int(row), float(t), float(p), more.format(made))
+        for row, t, p, made in zip(last, total, chains.probability[last], joint.operations, strict=True)
+    ]
+
+
+def _if_slipped(
+    chainer: Chainer, chains: Chains, previous: np.ndarray, last: np.ndarray
+) -> list[Explanation]:
+    """The latest reading is taken as right: the operations if it is a slip, the likeliest one."""
+    nothing = np.full(len(last), -1)
+    chance, values, kinds = chainer.slip_chances(previous, last, nothing, np.zeros(len(last)))
+    top = np.argmax(chance, axis=1)
+    rows = np.arange(len(last))
+    right = values[rows, top]
+    joint = chainer.joints(previous, last)
+    usual = chainer.usual(previous, last)
+    book = chainer.book
+    apart = np.mod(right - book.value[last] + joint.operations, book.modulus[last])
+    made = np.where(np.isfinite(right), apart, usual)
+    given = chains.operations[last] - chains.operations[previous]
+    found: list[Explanation] = []
+    for i in rows:
+        reason = slips.in_words(int(kinds[i, top[i]]), int(book.value[last[i]]), float(right[i]), "")
+        found.append(
+            (
+                int(last[i]),
+                float(chains.operations[previous[i]] + made[i]),
+                float(1.0 - chains.probability[last[i]]),
+                f"the latest reading may be wrong ({reason}): then {_compared(made[i], given[i])}",
+            )
+        )
+    return found
+
+
+def _if_turned(
+    chainer: Chainer, chains: Chains, previous: np.ndarray, last: np.ndarray
+) -> list[Explanation]:
+    """The latest reading is taken as right: the operations if the counter ran through once more, or once less."""
+    book = chainer.book
+    joint = chainer.joints(previous, last)
+    given = chains.operations[last] - chains.operations[previous]
+    modulus = book.modulus[last]
+    best = np.full(len(last), -np.inf)
+    made = given.copy()
+    for turn in (-1.0, 1.0):
+        other = given + turn * modulus
+        chance = log_density(
+            other,
+            book.served[last] - book.served[previous],
+            book.day[previous].astype(float),
+            book.day[last].astype(float),
+            book.inspected[last] - book.inspected[previous],
+            joint.expected,
+        )
+        made = np.where(chance > best, other, made)
+        best = np.maximum(chance, best)
+    share = 1.0 / (1.0 + np.exp(np.clip(joint.log_chance - chainer.right_chance - best, -50.0, 50.0)))
+    words = "the counter may have run through its digits {} since the reading before: then {}"
+    return [
+        (
+            int(row),
+            float(chains.operations[p] + m),
+            float(s * chains.probability[row]),
+            words.format("once more" if m > g else "once less", _compared(m, g)),
+        )
+        for row, p, m, g, s in zip(last, previous, made, given, share, strict=True)
+    ]
+
+
+def _compared(made: float, given: float) -> str:
+    if made >= given:
+        return f"{made - given:.0f} operations more were made: the explanation to act on"
+    return f"{given - made:.0f} operations fewer were made; to act on: the reading as it stands"
