@@ -5,24 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from tapwear.counts.dates import day_grid
 from tapwear.counts.rate import RateModel
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.types import OilVerdict
+from tapwear.outlook import clocks as clocks_of
 from tapwear.outlook import merge, reasons
 from tapwear.outlook.merge import Floats
 from tapwear.outlook.rules import MAIN_TASK, questions
 from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook
-from tapwear.weeks import DAYS_PER_YEAR, add_years
+from tapwear.weeks import DAYS_PER_YEAR
 
-Texts = Mapping[str, str]
 DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil")
-# The oil clock never runs out later than this after its late date; our choice for a verdict without one.
+HORIZON_DAYS = HORIZON_YEARS * DAYS_PER_YEAR
 CHUNK_ROWS = 2_000  # questions answered together, which bounds the memory (our choice)
 
 
@@ -33,7 +33,7 @@ class Ground:
     history: CounterHistory
     model: RateModel
     verdicts: Mapping[str, OilVerdict]
-    rate_words: Texts
+    rate_words: Mapping[str, str]
 
 
 def build_outlook(
@@ -99,169 +99,142 @@ def _reading_facts(history: CounterHistory) -> dict[str, _Read]:
     return out
 
 
-def _days(column: pd.Series, as_of: date) -> Floats:
-    """A date column as days from as_of, NaN where not known."""
-    day = column.to_numpy("datetime64[D]")
-    out = (day - np.datetime64(as_of, "D")).astype(float)
-    return np.where(np.isnat(day), np.nan, out)
+@dataclass(frozen=True)
+class _Answers:
+    """Arrays over a chunk of questions; days are counted from as_of, NaN = never or not known."""
 
-
-def _series_rows(model: RateModel, unit_names: list[str]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """All (question, series) pairs: a unit with several drives is due when the first of them is."""
-    rows = pd.Series(np.arange(len(model.series.unit)), index=model.series.unit)
-    pairs = pd.DataFrame({"unit": unit_names, "question": np.arange(len(unit_names))}).merge(
-        rows.rename("series"), left_on="unit", right_index=True, how="inner"
-    )
-    return pairs["question"].to_numpy(np.int64), pairs["series"].to_numpy(np.int64)
-
-
-def _operations_clock(
-    model: RateModel, unit_names: list[str], start: Floats, needed: Floats, grid: Floats, as_of: date
-) -> Floats:
-    """Chance of the interval being used up, (questions, grid); 0 where there is no such interval or start."""
-    out = np.zeros((len(unit_names), len(grid)))
-    question, series = _series_rows(model, unit_names)
-    asked = np.isfinite(start[question]) & np.isfinite(needed[question])
-    question, series = question[asked], series[asked]
-    if len(question):
-        begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
-        crossing = model.crossing(series, begin, needed[question], grid)
-        np.maximum.at(out, question, crossing.probability)
-    return out
-
-
-def _oil_clock(verdicts: list[OilVerdict | None], main: NDArray[np.bool_], grid: Floats, as_of: date) -> Floats:
-    def days(name: str) -> Floats:
-        out = np.full(len(verdicts), np.nan)
-        for row, verdict in enumerate(verdicts):
-            if verdict is None or not main[row] or verdict.call != "pull forward":
-                continue
-            day = getattr(verdict, name)
-            out[row] = 0.0 if verdict.severe or day is None else max((day - as_of).days, 0)
-        return out
-
-    early, middle, late = days("open_by_early"), days("open_by_middle"), days("open_by_late")
-    middle = np.maximum(middle, early)
-    return np.where(grid[None, :] >= 0, merge.spread(early, middle, np.maximum(late, middle), grid), 0.0)
+    start: Floats  # last service
+    needed: Floats  # interval [operations]
+    years: Floats  # interval [years]
+    days: Floats  # merged, (n, 3)
+    days_without_oil: Floats
+    days_of_clock: list[Floats]
+    share: Floats  # (clocks, n)
+    made: Floats  # operations since the last service, (n, 3)
+    bounds: tuple[Floats, Floats]
 
 
 def _answer(asked: pd.DataFrame, ground: Ground, read: Mapping[str, _Read], as_of: date) -> list[Due]:
-    model = ground.model
     names = [str(unit) for unit in asked["unit"]]
+    verdicts = [ground.verdicts.get(name) for name in names]
+    answers = _clocks_merged(asked, names, verdicts, ground.model, as_of)
+    best = ground.model.index.groupby("unit")["operations_per_year"].max()
+    return [
+        _due(item, row, answers, verdicts[row], read.get(names[row], _Read()), ground, _number(best.get(names[row])))
+        for row, item in enumerate(asked.assign(as_of=as_of).itertuples(index=False))
+    ]
+
+
+def _clocks_merged(
+    asked: pd.DataFrame, names: list[str], verdicts: list[OilVerdict | None], model: RateModel, as_of: date
+) -> _Answers:
     main = (asked["task"] == MAIN_TASK).to_numpy(bool)
-    start = _days(asked["last_service_on"], as_of)
+    start = clocks_of.days(asked["last_service_on"], as_of)
     needed = asked["interval_operations"].to_numpy(float, na_value=np.nan)
     years = asked["interval_years"].to_numpy(float, na_value=np.nan)
-    calendar_day = np.array(
-        [
-            (add_years(as_of + timedelta(days=int(s)), y) - as_of).days if np.isfinite(s) and np.isfinite(y) else np.nan
-            for s, y in zip(start, years, strict=True)
-        ]
-    )
+    calendar_day = clocks_of.calendar_days(start, years, as_of)
     grid = merge.with_days(day_grid(), calendar_day)
-    verdicts = [ground.verdicts.get(name) for name in names]
-    clocks = (
-        _operations_clock(model, names, start, needed, grid, as_of),
+    clocks = [
+        clocks_of.operations_clock(model, names, start, needed, grid, as_of),
         merge.certain(calendar_day, grid),
-        _oil_clock(verdicts, main, grid, as_of),
+        clocks_of.oil_clock(verdicts, main, grid, as_of),
+    ]
+    within = grid <= HORIZON_DAYS
+    return _Answers(
+        start=start,
+        needed=needed,
+        years=years,
+        days=merge.quantile_days(merge.earliest(*clocks), grid),
+        days_without_oil=merge.quantile_days(merge.earliest(*clocks[:2]), grid),
+        days_of_clock=[merge.quantile_days(clock, grid) for clock in clocks],
+        share=merge.shares(*(clock[:, within] for clock in clocks)),
+        made=clocks_of.operations_since(model, names, start, as_of),
+        bounds=clocks_of.bounds(asked, model, names, needed, years, as_of),
     )
-    merged = merge.earliest(*clocks)
-    days = merge.quantile_days(merged, grid)
-    without_oil = merge.quantile_days(merge.earliest(*clocks[:2]), grid)
-    each = [merge.quantile_days(clock, grid) for clock in clocks]
-    within = grid <= HORIZON_YEARS * DAYS_PER_YEAR
-    share = merge.shares(*(clock[:, within] for clock in clocks))
-    made = _operations_since(model, names, start, as_of)
-    low, high = _bounds(asked, model, names, needed, years, as_of)
-    rate = _rate_now(model)
 
-    dues: list[Due] = []
-    for row, item in enumerate(asked.itertuples(index=False)):
-        verdict = verdicts[row]
-        facts = read.get(names[row], _Read())
-        has_rule = bool(np.isfinite(needed[row]) or np.isfinite(years[row]))
-        oil_pulls = bool(main[row] and verdict is not None and verdict.call == "pull forward")
-        known = has_rule and (bool(np.isfinite(start[row])) or oil_pulls)
-        early, middle, late = (_date(day, as_of) for day in days[row])
-        overdue = bool(known and np.isfinite(days[row, 1]) and days[row, 1] <= 0)
-        total = float(share[:, row].sum())
-        chances = {driver: float(share[at, row]) for at, driver in enumerate(DRIVERS)} if total > 0 else {}
-        driver: Driver = max(chances, key=lambda key: chances[key]) if known and chances else "unknown"  # type: ignore[assignment]
-        moved = _moved(days[row, 1], without_oil[row, 1]) if oil_pulls else 0
-        evidence = reasons.Evidence(
-            unit=names[row],
-            state=str(item.state),
-            task=str(item.task),
-            main_task=bool(main[row]),
-            as_of=as_of,
-            has_rule=has_rule,
-            interval_operations=_whole(needed[row]),
-            last_service_on=_date(start[row], as_of),
-            counts_operations=bool(np.isfinite(needed[row])),
-            readings_used=facts.used,
-            readings_doubtful=facts.doubtful,
-            last_reading_on=facts.on,
-            last_reading_doubtful=facts.doubt,
-            open_end=facts.open_end,
-            verdict=verdict,
-            early=early if known else None,
-            middle=middle if known else None,
-            late=late if known else None,
-            overdue=overdue,
-            oil_drives=driver == "oil",
-            kit=str(item.kit),
-            lead_time_weeks=_number(item.lead_time_weeks),
-            rate_words=ground.rate_words.get(names[row], ""),
-        )
-        dues.append(
-            Due(
-                unit=names[row],
-                station=str(item.station),
-                region=str(item.region),
-                bank=str(item.bank),
-                phase=str(item.phase),
-                state=str(item.state),
-                task=str(item.task),
-                as_of=as_of,
-                last_service_on=evidence.last_service_on,
-                last_service_counter=_whole(item.last_service_counter),
-                interval_operations=evidence.interval_operations,
-                interval_years=_number(years[row]),
-                operations_since=_number(made[row, 1]),
-                operations_since_low=_number(made[row, 0]),
-                operations_since_high=_number(made[row, 2]),
-                operations_per_year=rate.get(names[row]),
-                early=evidence.early,
-                middle=evidence.middle,
-                late=evidence.late,
-                known=known,
-                overdue=overdue,
-                driver=driver,
-                driver_share={key: round(value, 4) for key, value in chances.items()} if known else {},
-                clocks=_clocks(each, row, evidence, as_of),
-                oil_moved_days=moved,
-                bounds=(None, None) if known or not has_rule else (_date(low[row], as_of), _date(high[row], as_of)),
-                bounds_words="" if known or not has_rule else _bounds_words(item.commissioned_on),
-                readings_used=facts.used,
-                readings_doubtful=facts.doubtful,
-                last_reading_on=facts.on,
-                last_reading_value=facts.value,
-                last_sample_on=verdict.last_sample_on if verdict else None,
-                severe=bool(main[row] and verdict is not None and verdict.severe),
-                doubts=reasons.doubts(evidence),
-                next_action=reasons.next_action(evidence),
-                duration_days=_number(item.duration_days),
-                crew_hours=_number(item.crew_hours),
-                kit=str(item.kit),
-                lead_time_weeks=evidence.lead_time_weeks,
-            )
-        )
-    return dues
+
+def _due(
+    item: Any, row: int, a: _Answers, verdict: OilVerdict | None, read: _Read, ground: Ground, rate: float | None
+) -> Due:
+    as_of: date = item.as_of
+    unit, task = str(item.unit), str(item.task)
+    main = task == MAIN_TASK
+    has_rule = bool(np.isfinite(a.needed[row]) or np.isfinite(a.years[row]))
+    oil_pulls = main and verdict is not None and verdict.call == "pull forward"
+    known = (has_rule and bool(np.isfinite(a.start[row]))) or oil_pulls
+    early, middle, late = (_date(day, as_of) if known else None for day in a.days[row])
+    overdue = known and bool(a.days[row, 1] <= 0)
+    share: dict[str, float] = {driver: round(float(a.share[at, row]), 4) for at, driver in enumerate(DRIVERS)}
+    driver: Driver = max(DRIVERS, key=lambda key: share[key]) if known and any(share.values()) else "unknown"
+    evidence = reasons.Evidence(
+        unit=unit,
+        state=str(item.state),
+        task=task,
+        main_task=main,
+        as_of=as_of,
+        has_rule=has_rule,
+        last_service_on=_date(a.start[row], as_of),
+        counts_operations=bool(np.isfinite(a.needed[row])),
+        readings_used=read.used,
+        readings_doubtful=read.doubtful,
+        last_reading_on=read.on,
+        last_reading_doubtful=read.doubt,
+        open_end=read.open_end,
+        verdict=verdict,
+        early=early,
+        overdue=overdue,
+        oil_drives=driver == "oil",
+        kit=str(item.kit),
+        lead_time_weeks=_number(item.lead_time_weeks),
+        rate_words=ground.rate_words.get(unit, ""),
+    )
+    unknown = has_rule and not known
+    return Due(
+        unit=unit,
+        station=str(item.station),
+        region=str(item.region),
+        bank=str(item.bank),
+        phase=str(item.phase),
+        state=str(item.state),
+        task=task,
+        as_of=as_of,
+        last_service_on=evidence.last_service_on,
+        last_service_counter=_whole(item.last_service_counter),
+        interval_operations=_whole(a.needed[row]),
+        interval_years=_number(a.years[row]),
+        operations_since=_number(a.made[row, 1]),
+        operations_since_low=_number(a.made[row, 0]),
+        operations_since_high=_number(a.made[row, 2]),
+        operations_per_year=rate,
+        early=early,
+        middle=middle,
+        late=late,
+        known=known,
+        overdue=overdue,
+        driver=driver,
+        driver_share=share if known else {},
+        clocks=_clocks(a, row, evidence, as_of),
+        oil_moved_days=_moved(a.days[row, 1], a.days_without_oil[row, 1]) if oil_pulls else 0,
+        bounds=(_date(a.bounds[0][row], as_of), _date(a.bounds[1][row], as_of)) if unknown else (None, None),
+        bounds_words=_bounds_words(item.commissioned_on) if unknown else "",
+        readings_used=read.used,
+        readings_doubtful=read.doubtful,
+        last_reading_on=read.on,
+        last_reading_value=read.value,
+        last_sample_on=verdict.last_sample_on if verdict else None,
+        severe=main and verdict is not None and verdict.severe,
+        doubts=reasons.doubts(evidence),
+        next_action=reasons.next_action(evidence),
+        duration_days=_number(item.duration_days),
+        crew_hours=_number(item.crew_hours),
+        kit=evidence.kit,
+        lead_time_weeks=evidence.lead_time_weeks,
+    )
 
 
 def _date(day: float, as_of: date) -> date | None:
     """The date of a day counted from as_of; None where unknown or beyond the horizon."""
-    if not np.isfinite(day) or day > HORIZON_YEARS * DAYS_PER_YEAR:
+    if not np.isfinite(day) or day > HORIZON_DAYS:
         return None
     return as_of + timedelta(days=round(float(day)))
 
@@ -278,42 +251,8 @@ def _whole(value: object) -> int | None:
 
 def _moved(with_oil: float, without: float) -> int:
     """Days by which the oil brings the middle date forward; against the horizon where there is no other date."""
-    other = without if np.isfinite(without) else HORIZON_YEARS * DAYS_PER_YEAR
-    return max(round(min(other, HORIZON_YEARS * DAYS_PER_YEAR) - with_oil), 0)
-
-
-def _operations_since(model: RateModel, names: list[str], start: Floats, as_of: date) -> Floats:
-    """Operations since the last service, 10, 50 and 90 %, of the drive with the most; NaN where unknown."""
-    out = np.full((len(names), 3), np.nan)
-    question, series = _series_rows(model, names)
-    asked = np.isfinite(start[question])
-    question, series = question[asked], series[asked]
-    if len(question):
-        begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
-        end = np.full(len(begin), np.datetime64(as_of, "D"))
-        made = model.operations(series, begin, end, np.array(merge.QUANTILES))
-        out[question] = -1.0
-        np.maximum.at(out, question, made)
-    return out
-
-
-def _rate_now(model: RateModel) -> dict[str, float]:
-    best = model.index.groupby("unit")["operations_per_year"].max()
-    return {str(unit): float(rate) for unit, rate in best.items()}
-
-
-def _bounds(
-    asked: pd.DataFrame, model: RateModel, names: list[str], needed: Floats, years: Floats, as_of: date
-) -> tuple[Floats, Floats]:
-    """For an unknown last service: the middle date if never done since commissioning, and if done today."""
-    born = _days(asked["commissioned_on"], as_of)
-    grid = day_grid(60)
-    out = []
-    for begin in (born, np.zeros(len(born))):
-        operations = _operations_clock(model, names, begin, needed, grid, as_of)
-        used_up = merge.quantile_days(operations, grid, (0.5,))[:, 0]
-        out.append(np.fmin(used_up, begin + years * DAYS_PER_YEAR))
-    return out[0], out[1]
+    other = min(without, HORIZON_DAYS) if np.isfinite(without) else HORIZON_DAYS
+    return max(round(other - with_oil), 0)
 
 
 def _bounds_words(commissioned_on: object) -> str:
@@ -322,16 +261,17 @@ def _bounds_words(commissioned_on: object) -> str:
     return "from commissioning if never done since, to the date that would hold if it were done today"
 
 
-def _clocks(each: list[Floats], row: int, e: reasons.Evidence, as_of: date) -> tuple[Clock, ...]:
+def _clocks(a: _Answers, row: int, e: reasons.Evidence, as_of: date) -> tuple[Clock, ...]:
+    operations, years = _whole(a.needed[row]), _number(a.years[row])
     words = {
-        "operations": f"{e.interval_operations:,} operations" if e.interval_operations else "no interval in operations",
-        "calendar": "interval in years" if np.isfinite(each[1][row, 1]) else "no interval in years",
+        "operations": f"{operations:,} operations" if operations else "no interval in operations",
+        "calendar": f"{years:g} years" if years else "no interval in years",
         "oil": e.verdict.call if e.verdict and e.main_task else "not asked",
     }
     if e.last_service_on is None:
         words["operations"] = words["calendar"] = "last service unknown"
     out = []
     for at, driver in enumerate(DRIVERS):
-        early, middle, late = (_date(day, as_of) for day in each[at][row])
+        early, middle, late = (_date(day, as_of) for day in a.days_of_clock[at][row])
         out.append(Clock(driver, early, middle, late, words[driver]))
     return tuple(out)

@@ -38,8 +38,8 @@ def spread(early: Floats, middle: Floats, late: Floats, grid: Floats) -> Floats:
                 late[row] + (late[row] - middle[row]) / 2,
             ]
         )
-        # Equal days make a step; np.interp needs them to rise, if by less than a day's thousandth.
-        knots = knots + np.arange(5) * 1e-4
+        # Equal days make a step that is complete on the day itself; np.interp needs the knots to rise.
+        knots = knots + np.arange(-4, 1) * STEP / 4
         out[row] = np.interp(grid, knots, [0.0, 0.1, 0.5, 0.9, 1.0])
     return out
 

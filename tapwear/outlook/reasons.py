@@ -29,7 +29,6 @@ class Evidence:
     main_task: bool
     as_of: date
     has_rule: bool
-    interval_operations: int | None
     last_service_on: date | None
     counts_operations: bool  # the rule has an interval in operations
     readings_used: int
@@ -39,8 +38,6 @@ class Evidence:
     open_end: str  # "" or the second explanation of the latest reading
     verdict: OilVerdict | None
     early: date | None
-    middle: date | None
-    late: date | None
     overdue: bool
     oil_drives: bool
     kit: str
