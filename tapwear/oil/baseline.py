@@ -1,0 +1,104 @@
+"""What is usual for one compartment: its own past, leaning on like units where the past is short.
+
+The own level is a robust mean of the older samples; like units give the prior mean and how much units
+of one kind differ (empirical Bayes), so two samples lean on the group and ten on themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapwear.oil.samples import Bools, Floats, Ints
+
+LEAST_SPREAD = 0.10  # log: like units never agree better than this; our choice
+WIDE_SPREAD = 1.0  # log: where nothing is known of like units; our choice
+LEAST_GROUP = 5  # compartments that make a group; our choice
+
+
+@dataclass(frozen=True)
+class Level:
+    """Usual level of a log quantity for each compartment.
+
+    mean, sd : (S,) log level and its standard error
+    own : (S,) number of own samples it rests on
+    group_mean, group_spread : (S,) of like units
+    group_size : (S,) like compartments with a level of their own
+    """
+
+    mean: Floats
+    sd: Floats
+    own: Ints
+    group_mean: Floats
+    group_spread: Floats
+    group_size: Ints
+
+
+def usual_level(values: Floats, sd: Floats, selected: Bools, groups: list[Ints]) -> Level:
+    """Own level of `values`, pooled with like units.
+
+    Parameters
+    ----------
+    values, sd : (S, L) log quantity and the standard deviation of each
+    selected : (S, L) samples that may define the own past
+    groups : codes (S,) of like units, the narrowest first; the first with enough members is used
+    """
+    use = selected & np.isfinite(values) & np.isfinite(sd)
+    weight = np.where(use, 1.0 / np.square(np.where(use, sd, 1.0)), 0.0)
+    centre = _weighted_median(values, weight)
+    deviation = np.where(use, np.abs(values - centre[:, None]) / np.where(use, sd, 1.0), 0.0)
+    weight = weight * np.minimum(1.0, 1.5 / np.maximum(deviation, 1e-9))  # Huber's weights
+    total = weight.sum(axis=1)
+    has = total > 0
+    mean = np.full(len(values), np.nan)
+    np.divide((weight * np.where(use, values, 0.0)).sum(axis=1), total, out=mean, where=has)
+    error = np.sqrt(1.0 / np.maximum(total, 1e-9))
+    group_mean, spread, size = _like_units(mean, error, has, groups)
+    own_weight = np.where(has, 1.0 / np.square(error), 0.0)
+    prior_weight = 1.0 / np.square(spread)
+    pooled = own_weight + prior_weight
+    blended = (own_weight * np.where(has, mean, 0.0) + prior_weight * group_mean) / pooled
+    return Level(
+        mean=blended,
+        sd=np.sqrt(1.0 / pooled),
+        own=np.asarray(use.sum(axis=1), dtype=np.int64),
+        group_mean=group_mean,
+        group_spread=spread,
+        group_size=size,
+    )
+
+
+def _like_units(mean: Floats, error: Floats, has: Bools, groups: list[Ints]) -> tuple[Floats, Floats, Ints]:
+    everyone = np.zeros(len(mean), dtype=np.int64)
+    centre = np.zeros(len(mean))
+    spread = np.full(len(mean), WIDE_SPREAD)
+    size = np.zeros(len(mean), dtype=np.int64)
+    open_ = np.ones(len(mean), dtype=bool)
+    for number, codes in enumerate([*groups, everyone]):
+        last = number == len(groups)
+        for code in np.unique(codes[open_]):
+            members = codes == code
+            known = members & has
+            n = int(known.sum())
+            if n < (1 if last else LEAST_GROUP):
+                continue
+            target = members & open_
+            values = mean[known]
+            middle = float(np.median(values))
+            around = 1.4826 * float(np.median(np.abs(values - middle)))
+            noise = float(np.median(np.square(error[known])))
+            centre[target] = middle
+            spread[target] = max(np.sqrt(max(around**2 - noise, 0.0)), LEAST_SPREAD) if n > 1 else WIDE_SPREAD
+            size[target] = n
+            open_ = open_ & ~target
+    return centre, spread, size
+
+
+def _weighted_median(values: Floats, weight: Floats) -> Floats:
+    order = np.argsort(np.where(weight > 0, values, np.inf), axis=1)
+    ordered = np.take_along_axis(values, order, axis=1)
+    running = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
+    half = 0.5 * running[:, -1:]
+    place = (running >= half).argmax(axis=1)
+    return np.asarray(ordered[np.arange(len(values)), place])

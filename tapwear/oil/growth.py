@@ -1,0 +1,229 @@
+"""How well a growing fault explains the newest samples, against a sound unit with ordinary laboratory error.
+
+Many simple stories are tried for every compartment: an excess of gas that is so large now and grew by a
+factor e every so many years. Each is weighed by its likelihood and by how common it is beforehand; the
+weights give the odds of a fault and, since each story reaches the limit on some date, the open-by dates.
+Errors have heavy tails, so one wild value cannot carry the whole weight.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from tapwear.oil.samples import Bools, Floats, Ints
+from tapwear.oil.settings import OilSettings
+
+Entry = TypeVar("Entry", bound=np.generic)
+
+LEVELS = np.arange(-0.75, 0.751, 0.25)  # log factors about the newest measured excess
+DURATIONS = np.array([0.15, 0.5, 1.0, 1.6, 2.3, 3.2])  # onset to limit [years]; our choice
+DURATION_WEIGHTS = np.array([0.12, 0.15, 0.22, 0.20, 0.17, 0.14])
+OFFSETS = np.array([-1.2247, 0.0, 1.2247])  # errors of the usual level, three-point rule
+CARRIED = np.array([0.0, 0.33, 0.67, 1.0])  # shares of an old fault's gas that may have come back
+
+
+@dataclass(frozen=True)
+class Readings:
+    """The newest usable samples of S compartments, n each, right-aligned, in G gases.
+
+    year : (S, n) [years]; valid : (S, n)
+    seen, below : (S, n, G) log concentration [log uL/L], and whether it is only an upper limit
+    expected : (S, n, G) log concentration of a sound unit
+    own_sd : (S, n, G) error of each gas on its own [log]; shared_sd : (S, n) error common to the gases
+    level_sd : (S,) standard error of the usual level [log]
+    limit : (S, n, G) extra error near the detection limit [uL/L]
+    carried : (S, n) most gas that may be left from an old fault [uL/L of the leading gas]
+    """
+
+    year: Floats
+    valid: Bools
+    seen: Floats
+    below: Bools
+    expected: Floats
+    own_sd: Floats
+    shared_sd: Floats
+    level_sd: Floats
+    limit: Floats
+    carried: Floats
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What one signature says about each compartment.
+
+    kind : name of the finding it may become
+    column : (S, n) column of each weighed sample in the grid, -1 where none
+    support : (S, n) log likelihood ratio of each sample under the best story, against a sound unit
+    odds : (S,) odds that a fault of this kind has begun
+    severity : (S,) share of the limit reached at the newest sample, under the best story
+    excess, usual : (S,) leading quantity of the newest sample beyond what is usual, and what is usual
+    open_year, open_sd, weight : (S, P) when each story reaches the limit [years], and its share
+    """
+
+    kind: str
+    column: Ints
+    support: Floats
+    odds: Floats
+    severity: Floats
+    excess: Floats
+    usual: Floats
+    open_year: Floats
+    open_sd: Floats
+    weight: Floats
+
+
+def newest_columns(mask: Bools, most: int) -> tuple[Ints, Bools]:
+    """(S, n) columns of the newest `most` True entries of each row, right-aligned, and which are real."""
+    rank = np.cumsum(mask[:, ::-1], axis=1)[:, ::-1]  # 1 for the newest
+    count, width = mask.shape
+    n = min(most, max(width, 1))
+    column = np.full((count, n), -1, dtype=np.int64)
+    rows, columns = np.nonzero(mask & (rank <= n))
+    column[rows, n - rank[rows, columns]] = columns
+    return column, column >= 0
+
+
+def at(values: npt.NDArray[Entry], column: Ints) -> npt.NDArray[Entry]:
+    """Values (S, L[, G]) at columns (S, n); the entries of missing columns are those of column 0."""
+    rows = np.arange(len(column))[:, None]
+    return np.asarray(values[rows, np.maximum(column, 0)])
+
+
+def log_density(residual: Floats, own_sd: Floats, shared_sd: Floats, known: Bools, settings: OilSettings) -> Floats:
+    """Log density, up to a constant, of residuals over the last axis with own and shared errors.
+
+    A multivariate Student's t with covariance diag(own^2) + shared^2; entries that are not known drop out.
+    """
+    precision = np.where(known, 1.0 / np.square(own_sd), 0.0)
+    clean = np.where(known, residual, 0.0)
+    first = (precision * np.square(clean)).sum(axis=-1)
+    second = np.square((precision * clean).sum(axis=-1))
+    total = precision.sum(axis=-1)
+    shared = np.where(total > 0, np.square(shared_sd), 0.0)
+    distance = first - second * shared / (1.0 + shared * total)
+    n = known.sum(axis=-1)
+    nu = settings.tails
+    return np.asarray(-0.5 * (nu + n) * np.log1p(np.maximum(distance, 0.0) / nu))
+
+
+def story_likelihood(
+    readings: Readings, extra: Floats, mix: Floats, offset: float, share: float, settings: OilSettings
+) -> Floats:
+    """(S, n, P) log density of each sample when `extra` (S, n, P) of the leading gas is added [uL/L]."""
+    sound = np.exp(readings.expected + offset * readings.level_sd[:, None, None])
+    added = extra + share * readings.carried[:, :, None]
+    predicted = sound[:, :, None, :] + mix * added[..., None]
+    with np.errstate(invalid="ignore"):
+        residual = readings.seen[:, :, None, :] - np.log(predicted)
+    residual = np.where(readings.below[:, :, None, :], np.minimum(residual, 0.0), residual)
+    near_limit = readings.limit[:, :, None, :] / predicted
+    own = np.sqrt(np.square(readings.own_sd[:, :, None, :]) + np.square(near_limit))
+    known = np.isfinite(residual) & readings.valid[:, :, None, None]
+    return log_density(residual, own, readings.shared_sd[:, :, None], known, settings)
+
+
+def weigh_growth(
+    kind: str,
+    readings: Readings,
+    column: Ints,
+    excess: Floats,
+    usual: Floats,
+    gain: Floats,
+    mix: Floats,
+    at_limit: Floats,
+    at_limit_log_sd: float,
+    power: float,
+    since_reset: Floats,
+    yearly_chance: float,
+    settings: OilSettings,
+) -> Evidence:
+    """Weigh exponential growth of an excess against a sound unit.
+
+    Parameters
+    ----------
+    excess : (S,) best estimate of the excess at the newest sample [uL/L of the leading gas]
+    gain : (S, n) excess is growth times this (discounted operations; ones where gas simply builds up)
+    at_limit : (S,) excess over gain at the newest sample at which the limit is reached
+    power : the excess grows as severity to this power
+    since_reset : (S, n) years since the oil last started again, inf if never: only what was made since
+        then, and the residual share of what was there before, is in the sample
+    yearly_chance : chance a year that such a fault begins
+    """
+    e_fold = DURATIONS / np.log(1.0 / settings.fault_onset)  # [years]
+    delta, tau = (a.ravel() for a in np.meshgrid(LEVELS, e_fold, indexing="ij"))
+    prior_duration = np.tile(DURATION_WEIGHTS, len(LEVELS))
+    newest = readings.year[:, -1]
+    age = newest[:, None] - np.where(readings.valid, readings.year, newest[:, None])
+    kept = 1.0 - (1.0 - settings.residual_share) * np.exp(-power * since_reset[..., None] / tau)
+    shape = np.exp(-power * age[..., None] / tau) * kept / kept[:, -1:, :]
+    gains = (gain / gain[:, -1:])[..., None]
+    size = np.exp(delta)[None, :] * excess[:, None]
+    extra = size[:, None, :] * shape * gains
+    sound_total, fault_total, parts = _totals(readings, extra, mix, settings)
+    level = size / kept[:, -1, :] / gain[:, -1:]
+    log_severity = (np.log(np.maximum(level, 1e-300)) - np.log(at_limit)[:, None]) / power
+    spread = at_limit_log_sd / power
+    begun = _normal_cdf((log_severity - np.log(settings.fault_onset)) / spread)
+    step = LEVELS[1] - LEVELS[0]
+    prior = yearly_chance * prior_duration * tau / power * step * begun
+    log_weight = fault_total - sound_total[:, None] + np.log(np.maximum(prior, 1e-300))
+    top = log_weight.max(axis=1, keepdims=True)
+    relative = np.exp(log_weight - top)
+    odds = relative.sum(axis=1) * np.exp(np.minimum(top[:, 0], 200.0))
+    weight = relative / relative.sum(axis=1, keepdims=True)
+    best = log_weight.argmax(axis=1)
+    rows = np.arange(len(best))
+    return Evidence(
+        kind=kind,
+        column=column,
+        support=_support(parts, best),
+        odds=np.where(readings.valid[:, -1] & (excess > 0), odds, 0.0),
+        severity=np.exp(log_severity[rows, best]),
+        excess=excess,
+        usual=usual,
+        open_year=newest[:, None] - log_severity * tau,
+        open_sd=np.broadcast_to(spread * tau, log_severity.shape),
+        weight=weight,
+    )
+
+
+def _totals(
+    readings: Readings, extra: Floats, mix: Floats, settings: OilSettings
+) -> tuple[Floats, Floats, tuple[Floats, Floats]]:
+    """Log likelihoods of a sound unit (S,) and of each story (S, P), and both per sample without an offset.
+
+    The per-sample parts, (K, S, n) and (K, S, n, P), are for K shares of gas left over from an old fault.
+    """
+    shares = CARRIED if bool((readings.carried > 0).any()) else CARRIED[:1]
+    nothing = np.zeros_like(extra[:, :, :1])
+    sound_total = np.full(len(extra), -np.inf)
+    fault_total = np.full((len(extra), extra.shape[2]), -np.inf)
+    parts: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
+    for offset in OFFSETS:
+        sound = [story_likelihood(readings, nothing, mix, offset, s, settings)[:, :, 0] for s in shares]
+        fault = [story_likelihood(readings, extra, mix, offset, s, settings) for s in shares]
+        sound_total = np.logaddexp(sound_total, np.max([p.sum(axis=1) for p in sound], axis=0))
+        fault_total = np.logaddexp(fault_total, np.max([p.sum(axis=1) for p in fault], axis=0))
+        if offset == 0.0:
+            parts = (np.array(sound), np.array(fault))
+    return sound_total, fault_total, parts
+
+
+def _support(parts: tuple[Floats, Floats], best: Ints) -> Floats:
+    """(S, n) log likelihood ratio of each sample under the story `best` (S,) of each row."""
+    sound, fault = parts
+    rows = np.arange(len(best))
+    chosen = np.array([p[rows, :, best] for p in fault])
+    sound_share = sound.sum(axis=2).argmax(axis=0)
+    fault_share = chosen.sum(axis=2).argmax(axis=0)
+    return np.asarray(chosen[fault_share, rows] - sound[sound_share, rows])
+
+
+def _normal_cdf(z: Floats) -> Floats:
+    from scipy.special import ndtr
+
+    return np.asarray(ndtr(z))

@@ -1,0 +1,128 @@
+"""Heating: methane, ethane and above all ethylene beyond what the arcing of this unit makes.
+
+Hot, coked contacts make hydrocarbons without acetylene. In an arcing unit they are judged against its
+acetylene (a change of the number of operations or of the oil moves both alike), in a vacuum unit, which
+makes hardly any, against the level per discounted operation.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapwear.oil.baseline import usual_level
+from tapwear.oil.exposure import Exposure
+from tapwear.oil.growth import Evidence, Readings, at, newest_columns, weigh_growth
+from tapwear.oil.resets import Resets
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
+from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4, OilSettings
+
+HOT = [CH4, C2H6, C2H4]
+LEADING = 2  # ethylene's place in HOT
+SHARE_OF_FAULTS = 0.5  # of the faults that oil shows, those that heat; our choice
+
+
+def heating(
+    grid: SampleGrid,
+    exposure: Exposure,
+    resets: Resets,
+    vacuum: Bools,
+    oil_volume: Floats,
+    older: Bools,
+    tested: Bools,
+    groups: list[Ints],
+    settings: OilSettings,
+) -> Evidence:
+    """Evidence of heating for every compartment.
+
+    Parameters
+    ----------
+    oil_volume : (S,) oil in the compartment [L]
+    older, tested : (S, L) samples that define the own past, and samples that are weighed
+    groups : codes (S,) of like units, the narrowest first
+    """
+    log_gas = np.log(grid.gas)
+    log_amount = np.log(exposure.amount)
+    reference = np.where(
+        vacuum[:, None, None],
+        log_amount[:, :, HOT],
+        log_gas[:, :, [C2H2]] + log_amount[:, :, HOT] - log_amount[:, :, [C2H2]],
+    )
+    thin = grid.below[:, :, C2H2] & ~vacuum[:, None]  # no ratio without acetylene
+    ratio = log_gas[:, :, HOT] - reference
+    ratio = np.where(grid.below[:, :, HOT] | thin[:, :, None], np.nan, ratio)
+    old = exposure.old_share[:, :, C2H4]
+    shared = np.where(
+        vacuum[:, None],
+        np.hypot(settings.per_operation_sd, 0.6 * old),
+        np.hypot(settings.laboratory_sd, 0.15 * old),
+    )
+    own = np.hypot(settings.laboratory_sd, settings.healthy_sd)
+    levels = [usual_level(ratio[:, :, g], np.hypot(own, shared), older & ~resets.odd, groups) for g in range(len(HOT))]
+    expected = reference + np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
+    mix = np.array(settings.heating_mix)
+    surplus = _excess(grid.gas[:, :, HOT], np.exp(expected), mix)
+    carried = carried_gas(grid.year, surplus, np.exp(expected[:, :, LEADING]), resets)
+    column, valid = newest_columns(tested & ~thin & ~resets.odd, settings.tested_samples)
+    readings = Readings(
+        year=at(grid.year, column),
+        valid=valid,
+        seen=at(log_gas, column)[:, :, HOT],
+        below=at(grid.below, column)[:, :, HOT],
+        expected=at(expected, column),
+        own_sd=np.full((*column.shape, len(HOT)), own),
+        shared_sd=at(shared, column),
+        level_sd=levels[LEADING].sd,
+        limit=np.full((*column.shape, len(HOT)), settings.limit_sd_share),
+        carried=at(carried, column),
+    )
+    newest = at(surplus, column)[:, -1]
+    usual = np.exp(at(expected, column)[:, -1, LEADING])
+    floor = np.maximum(0.03 * usual, 0.3)
+    since = at(grid.year - exposure.last_reset, column)
+    return weigh_growth(
+        "heating",
+        readings,
+        column,
+        excess=np.where(np.isfinite(newest), np.maximum(newest, floor), 0.0),
+        usual=usual,
+        gain=np.ones(column.shape),
+        mix=mix,
+        at_limit=settings.heating_ml_at_limit / oil_volume * 1000.0,
+        at_limit_log_sd=settings.heating_ml_log_sd,
+        power=settings.heating_power,
+        since_reset=np.where(np.isfinite(since), since, np.inf),
+        yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        settings=settings,
+    )
+
+
+def _excess(gas: Floats, expected: Floats, mix: Floats) -> Floats:
+    """(S, L) ethylene beyond what is usual, from all hot gases that were reported [uL/L]."""
+    known = np.isfinite(gas) & np.isfinite(expected)
+    error = np.square(expected) + np.square(0.3 * np.where(known, gas, 1.0))
+    weight = np.where(known, np.square(mix) / error, 0.0)
+    each = np.where(known, (np.where(known, gas, 0.0) - expected) / mix, 0.0)
+    total = weight.sum(axis=-1)
+    out = np.full(total.shape, np.nan)
+    np.divide((weight * np.where(known, each, 0.0)).sum(axis=-1), total, out=out, where=total > 0)
+    return out
+
+
+def carried_gas(year: Floats, surplus: Floats, usual: Floats, resets: Resets) -> Floats:
+    """(S, L) most gas that may be left over after the last recorded overhaul from the fault it cured [uL/L].
+
+    Up to three times the residual share of 20 %, since the fault went on growing after its last sample, or
+    as much as is seen within the first seven months after the repair.
+    """
+    carried = np.zeros(year.shape)
+    seen = np.where(np.isfinite(surplus), surplus, 0.0)
+    for column in range(resets.year.shape[1]):
+        when = np.where(resets.overhaul[:, column], resets.year[:, column], np.nan)[:, None]
+        before = (year <= when) & (year > when - 2.0)
+        marked = before & (seen > 0.5 * usual)
+        most = np.max(np.where(marked, seen, 0.0), axis=1, keepdims=True)
+        soon = (year > when) & (year <= when + 0.6)
+        early = np.max(np.where(soon, seen, 0.0), axis=1, keepdims=True)
+        cap = np.where(most > 0, np.maximum(0.6 * most, early), 0.0)
+        carried = np.where(year > when, cap, carried)
+    return carried

@@ -1,0 +1,137 @@
+"""Where the oil starts again: oil changes, degassings and overhauls, recorded or seen as a fall of every gas.
+
+Also left aside here: a single sample that everything else contradicts (air, a mixed-up bottle).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, years_since_epoch
+from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
+from tapwear.oil.types import RESETS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
+FALL = 0.7  # log: every gas at half or less; our choice
+SAME = 0.45  # log: back at the earlier level; our choice
+
+
+@dataclass(frozen=True)
+class Resets:
+    """When the oil of S compartments started again.
+
+    year : (S, R) dates in order [years since 1970], NaN padding at the right
+    recorded : (S, R) True for an event in the books, False for one seen in the gases only
+    overhaul : (S, R) True for a recorded overhaul
+    odd : (S, L) True for a sample that its neighbours in time contradict
+    """
+
+    year: Floats
+    recorded: Bools
+    overhaul: Bools
+    odd: Bools
+
+
+def event_years(events: pd.DataFrame, units: Sequence[str], kinds: Sequence[str]) -> Floats:
+    """(S, R) dates of the events of these kinds, one row per entry of `units`, in order [years since 1970]."""
+    part = events.loc[events["kind"].isin(list(kinds))].sort_values(["unit", "happened_on"], kind="stable")
+    rows: dict[str, list[int]] = {}
+    names = part["unit"].astype(str).to_numpy()
+    for place, name in enumerate(names):
+        rows.setdefault(name, []).append(place)
+    when = years_since_epoch(part["happened_on"])
+    width = max((len(r) for r in rows.values()), default=0)
+    out = np.full((len(units), width), np.nan)
+    for i, unit in enumerate(units):
+        found = rows.get(unit)
+        if found is not None:
+            out[i, : len(found)] = when[found]
+    return out
+
+
+def find_resets(grid: SampleGrid, events: pd.DataFrame) -> Resets:
+    """Recorded resets and those that the gases show, and the samples that are contradicted by the next one."""
+    recorded = event_years(events, grid.unit, RESETS)
+    overhauls = event_years(events, grid.unit, ("overhaul",))
+    seen, odd = _seen_in_the_gases(grid, recorded)
+    year = np.concatenate([recorded, seen], axis=1)
+    books = np.concatenate([np.isfinite(recorded), np.zeros(seen.shape, dtype=bool)], axis=1)
+    is_overhaul = np.zeros(year.shape, dtype=bool)
+    for column in range(overhauls.shape[1]):
+        is_overhaul |= (year == overhauls[:, [column]]) & books
+    order = np.argsort(np.where(np.isfinite(year), year, np.inf), axis=1, kind="stable")
+    take = np.take_along_axis
+    year = take(year, order, axis=1)
+    used = max(int(np.isfinite(year).sum(axis=1).max(initial=0)), 0)
+    return Resets(
+        year=year[:, :used],
+        recorded=take(books, order, axis=1)[:, :used],
+        overhaul=take(is_overhaul, order, axis=1)[:, :used],
+        odd=odd,
+    )
+
+
+def _seen_in_the_gases(grid: SampleGrid, recorded: Floats) -> tuple[Floats, Bools]:
+    """Mid-dates of intervals in which every gas fell by half or more, and samples that the next contradicts."""
+    gases = [CH4, C2H6, C2H4, C2H2]
+    usable = grid.usable
+    level = np.log(np.where(grid.below[:, :, gases], np.nan, grid.gas[:, :, gases]))
+    level = np.where(usable[:, :, None], level, np.nan)
+    count, width = grid.year.shape
+    seen = np.full((count, width), np.nan)
+    odd = np.zeros((count, width), dtype=bool)
+    before = np.full((count, 4), np.nan)  # level of the last sample that stands
+    earlier = np.full((count, 4), np.nan)  # the one before it
+    when, place = np.full(count, np.nan), np.full(count, -1, dtype=np.int64)
+    rows = np.arange(count)
+    for j in range(width):
+        here = usable[:, j]
+        step = level[:, j] - before
+        known = _count(step)
+        middle = _median(step)
+        in_books = ((recorded > when[:, None]) & (recorded <= grid.year[:, [j]])).any(axis=1)
+        back = level[:, j] - earlier
+        returned: Bools = np.asarray(
+            here
+            & (_count(back) >= 3)
+            & (np.abs(_median(back)) < SAME)
+            & (np.abs(middle) > FALL)
+            & (known >= 3)
+            & ~in_books
+        )
+        odd[rows[returned], place[returned]] = True
+        seen[rows[returned], place[returned]] = np.nan
+        least = np.max(np.where(np.isfinite(step), step, -np.inf), axis=1)
+        fell = here & (known >= 3) & (middle < -FALL) & (least < -FALL / 2) & ~in_books & ~returned
+        seen[fell, j] = (0.5 * (when + grid.year[:, j]))[fell]
+        stands = here & ~returned
+        earlier = np.where(stands[:, None] & ~in_books[:, None], before, earlier)
+        earlier = np.where((stands & in_books)[:, None], np.nan, earlier)
+        before = np.where(here[:, None], level[:, j], before)
+        when = np.where(here, grid.year[:, j], when)
+        place = np.where(here, j, place)
+    kept = np.sort(np.where(np.isfinite(seen), seen, np.inf), axis=1)
+    most = int(np.isfinite(kept).sum(axis=1).max(initial=0))
+    kept = kept[:, :most]
+    return np.where(np.isfinite(kept), kept, np.nan), odd
+
+
+def _count(values: Floats) -> Ints:
+    return np.asarray(np.isfinite(values).sum(axis=1), dtype=np.int64)
+
+
+def _median(values: Floats) -> Floats:
+    """Row medians that ignore NaN and give NaN, without a warning, for rows that hold nothing."""
+    ordered = np.sort(values, axis=1)  # NaN last
+    count = np.isfinite(values).sum(axis=1)
+    rows = np.arange(len(values))
+    low = ordered[rows, np.maximum((count - 1) // 2, 0)]
+    high = ordered[rows, np.maximum(count // 2, 0)]
+    return np.asarray(np.where(count > 0, 0.5 * (low + np.where(count > 0, high, 0.0)), np.nan))

@@ -1,0 +1,131 @@
+"""Oil samples as flat arrays: one row per compartment, its newest samples at the right end.
+
+A below-limit value keeps its limit and a mark, so that it is read as "somewhere below", never as zero.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from tapwear.oil.settings import READ_GASES
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+
+DAYS_PER_YEAR = 365.25
+
+
+@dataclass(frozen=True)
+class SampleGrid:
+    """Samples of S compartments, up to L each, right-aligned; padding is NaN, False or -1.
+
+    Attributes
+    ----------
+    unit, compartment : S names each
+    year : (S, L) date of the sample [years since 1970-01-01]
+    gas : (S, L, 5) hydrogen, methane, ethane, ethylene, acetylene [uL/L], the limit where `below`
+    below : (S, L, 5) True where the laboratory saw less than its detection limit
+    operations : (S, L, 3) cumulative operations at the sample, 10, 50 and 90 % [operations]
+    laboratory : (S, L) code of the laboratory
+    sample_id : (S, L)
+    moisture, breakdown : (S, L) [mg/kg], [kV]
+    method : (S, L) code of the breakdown test method, -1 unknown
+    """
+
+    unit: tuple[str, ...]
+    compartment: tuple[str, ...]
+    year: Floats
+    gas: Floats
+    below: Bools
+    operations: Floats
+    laboratory: Ints
+    sample_id: Ints
+    moisture: Floats
+    breakdown: Floats
+    method: Ints
+
+    @property
+    def taken(self) -> Bools:
+        """(S, L) True where there is a sample."""
+        return np.isfinite(self.year)
+
+    @property
+    def usable(self) -> Bools:
+        """(S, L) True where ethylene and acetylene were both reported."""
+        return np.isfinite(self.gas[:, :, 3]) & np.isfinite(self.gas[:, :, 4])
+
+
+def years_since_epoch(dates: pd.Series) -> Floats:
+    """Dates [datetime64] as years since 1970-01-01 [years]."""
+    days = dates.to_numpy().astype("datetime64[D]").astype("float64")
+    return np.asarray(days / DAYS_PER_YEAR, dtype=np.float64)
+
+
+def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
+    """The newest `most` samples of every compartment (or main tank) as a grid.
+
+    Parameters
+    ----------
+    samples : frame as described in `tapwear.oil.types`, already cut at the as-of date
+    taken_from : "compartment" or "main_tank"
+    most : samples kept per compartment
+    """
+    part = samples.loc[samples["taken_from"] == taken_from]
+    part = part.sort_values(["unit", "compartment", "sampled_on", "sample_id"], kind="stable")
+    keys = part[["unit", "compartment"]].drop_duplicates()
+    code = part.groupby(["unit", "compartment"], sort=False, observed=True).ngroup().to_numpy()
+    count = np.bincount(code, minlength=len(keys)).astype(np.int64)
+    width = int(min(count.max(initial=1), most))
+    first = np.concatenate([[0], np.cumsum(count)[:-1]]).astype(np.int64)
+    from_end = (count[code] - 1) - (np.arange(len(part)) - first[code])
+    kept = from_end < width
+    row, column = code[kept], width - 1 - from_end[kept]
+    part = part.loc[kept]
+    shape = (len(keys), width)
+
+    def floats(name: str) -> Floats:
+        out = np.full(shape, np.nan)
+        if name in part:
+            out[row, column] = part[name].to_numpy(dtype=np.float64, na_value=np.nan)
+        return out
+
+    def codes(name: str) -> Ints:
+        out = np.full(shape, -1, dtype=np.int64)
+        if name in part:
+            text = part[name].fillna("").astype(str)
+            number, _ = text.factorize(sort=True)
+            out[row, column] = np.where(text.to_numpy() == "", -1, number)
+        return out
+
+    year = np.full(shape, np.nan)
+    year[row, column] = years_since_epoch(part["sampled_on"])
+    sample_id = np.full(shape, -1, dtype=np.int64)
+    sample_id[row, column] = part["sample_id"].to_numpy(dtype=np.int64)
+    gas = np.stack([floats(g) for g in READ_GASES], axis=2)
+    below = np.zeros((*shape, len(READ_GASES)), dtype=bool)
+    for i, name in enumerate(READ_GASES):
+        if f"{name}_below" in part:
+            below[row, column, i] = part[f"{name}_below"].fillna(False).to_numpy(dtype=bool)
+    gas = np.where(gas > 0, gas, np.nan)
+    operations = np.stack([floats(f"operations_{q}") for q in ("low", "mid", "high")], axis=2)
+    return SampleGrid(
+        unit=tuple(keys["unit"].astype(str)),
+        compartment=tuple(keys["compartment"].astype(str)),
+        year=year,
+        gas=gas,
+        below=below & np.isfinite(gas),
+        operations=operations,
+        laboratory=codes("laboratory"),
+        sample_id=sample_id,
+        moisture=floats("moisture_mg_per_kg"),
+        breakdown=floats("breakdown_kv"),
+        method=codes("breakdown_method"),
+    )

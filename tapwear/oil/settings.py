@@ -1,0 +1,68 @@
+"""Numbers the oil layer rests on, each with its source; one frozen record that a caller may replace.
+
+Sources named here: "domain notes" are the project's own notes on the trade; "our choice" is an explicit,
+editable choice. No absolute concentration is used as a limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+#: Gases that the signatures read, in the order of the arrays in this package.
+READ_GASES = ("hydrogen", "methane", "ethane", "ethylene", "acetylene")
+H2, CH4, C2H6, C2H4, C2H2 = range(5)
+
+
+@dataclass(frozen=True)
+class OilSettings:
+    """What the assessment assumes.
+
+    Losses are fractions a year [1/year] of the gas dissolved in an open or desiccant-breathing
+    compartment; hydrogen is lost first, then methane, and ethane least (domain notes: order confirmed;
+    amounts are our choice, near to what steady compartments show).
+    """
+
+    # --- how gas comes, stays and goes ---------------------------------------------------------
+    loss_per_year: tuple[float, ...] = (3.0, 1.2, 0.45, 0.6, 0.8)  # READ_GASES; our choice
+    loss_factor: dict[str, float] = field(
+        default_factory=lambda: {"free": 1.0, "desiccant": 0.9, "sealed": 0.15, "": 0.9}
+    )  # our choice
+    vacuum_loss_factor: float = 0.5  # fewer bubbles stir the oil of a vacuum unit; our choice
+    residual_share: float = 0.12  # 5-20 % of the gas comes back after a reset (domain notes)
+    residual_share_most: float = 0.20  # (domain notes)
+
+    # --- how exact a sample is -----------------------------------------------------------------
+    laboratory_sd: float = 0.15  # +-15 % at routine level (domain notes)
+    limit_sd_share: float = 0.35  # further error, as a share of the detection limit; our choice
+    healthy_sd: float = 0.10  # own scatter of a sound unit's gas ratios; our choice
+    per_operation_sd: float = 0.15  # own scatter of a sound unit's gas per operation; our choice
+    tails: float = 4.0  # degrees of freedom of the errors: now and then one is far off; our choice
+
+    # --- own past and like units ---------------------------------------------------------------
+    baseline_gap_years: float = 1.5  # samples younger than this do not define the own past; our choice
+    newest_held_out: int = 2  # nor do the newest two; our choice
+    history_samples: int = 60  # newest samples of a compartment that are read at all; our choice
+    tested_samples: int = 6  # newest samples that are weighed for a growing fault; our choice
+
+    # --- what a fault looks like ---------------------------------------------------------------
+    faults_per_year: float = 0.05  # of all kinds, a unit and year, before its oil is seen; our choice
+    fault_onset: float = 0.03  # severity at which a growing fault counts as begun; our choice
+    heating_ml_at_limit: float = 800.0  # ethylene [mL] held when contacts must be replaced; our choice
+    heating_ml_log_sd: float = 0.8
+    heating_power: float = 1.9  # ethylene grows as severity to this power; our choice
+    heating_mix: tuple[float, float, float] = (0.6, 0.4, 1.0)  # methane, ethane, ethylene of hot oil
+    arcing_excess_at_limit: float = 1.3  # gas per operation is 1 + this at the burn-off limit
+    arcing_excess_log_sd: float = 0.35
+    vacuum_ml_per_1000_at_limit: float = 7.0  # acetylene when one operation in ten arcs in oil
+    vacuum_ml_log_sd: float = 0.8
+    leak_share_per_year_at_limit: float = 0.5  # share of the compartment's oil exchanged in a year
+    leak_share_log_sd: float = 0.3
+
+    # --- calls ---------------------------------------------------------------------------------
+    pull_probability: float = 0.5
+    resample_probability: float = 0.3
+    agreeing_evidence: float = 0.7  # log likelihood ratio of a sample that agrees; our choice
+    severe_severity: float = 0.5
+    severe_evidence: float = 8.0
+    resample_within_days: int = 28  # days to 4 weeks (domain notes)
+    stale_after_days: int = 820  # older than this: no oil evidence; our choice

@@ -1,0 +1,83 @@
+"""Acetylene in the main tank that comes from the compartment through a leaking barrier.
+
+The acetylene that arrives in a year, over what the compartment holds, is the share of the compartment's
+oil that is exchanged. It suggests a leak and never excludes arcing in the main tank. A conservator shared
+by both gives the tank some acetylene of its own, so the tank's own past is what counts.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapwear.oil.baseline import usual_level
+from tapwear.oil.growth import DURATIONS, Evidence, Readings, at, newest_columns, weigh_growth
+from tapwear.oil.samples import Floats, SampleGrid
+from tapwear.oil.settings import C2H2, OilSettings
+
+SHARE_OF_FAULTS = 0.12  # of the faults that oil shows, those of the barrier; our choice
+TYPICAL_E_FOLD_YEARS = 0.45  # DURATIONS' middle over log(1 / onset)
+
+
+def tank_acetylene(
+    tank: SampleGrid,
+    compartment_acetylene: Floats,
+    oil_volume: Floats,
+    tank_volume: Floats,
+    last_overhaul: Floats,
+    settings: OilSettings,
+) -> Evidence:
+    """Evidence of acetylene that arrives in the main tank, one row per main tank.
+
+    Parameters
+    ----------
+    compartment_acetylene : (S,) usual acetylene of the compartment beside it [uL/L], NaN if unknown
+    oil_volume, tank_volume : (S,) [L]
+    last_overhaul : (S,) of the compartment [years since 1970], NaN if none
+    """
+    gas, below = tank.gas[:, :, C2H2], tank.below[:, :, C2H2]
+    known = np.isfinite(gas)
+    limit_seen = np.max(np.where(below, gas, 0.0), axis=1)
+    limit_seen = np.where(limit_seen > 0, limit_seen, 0.5)
+    newest = np.max(np.where(known, tank.year, -np.inf), axis=1, keepdims=True)
+    rank = np.cumsum(known[:, ::-1], axis=1)[:, ::-1]
+    older = known & (rank > 2) & (tank.year <= newest - 1.0)
+    older = np.where(older.any(axis=1, keepdims=True), older, known & (rank > 1))
+    level_values = np.log(np.where(below, 0.5 * gas, gas))
+    sd = np.where(below, 0.6, np.hypot(0.25, settings.limit_sd_share * limit_seen[:, None] / gas))
+    group = np.zeros(len(gas), dtype=np.int64)
+    level = usual_level(level_values, sd, older, [group])
+    own = np.where(level.own > 0, level.mean, np.log(0.5 * limit_seen))
+    expected = np.broadcast_to(own[:, None], gas.shape)
+    tested = known & ~(tank.year <= last_overhaul[:, None])
+    column, valid = newest_columns(tested, settings.tested_samples)
+    surplus = at(gas, column)[:, -1] - np.exp(own)
+    ratio = np.where(tank_volume > 0, oil_volume / tank_volume, np.nan)
+    at_limit = settings.leak_share_per_year_at_limit * compartment_acetylene * ratio * TYPICAL_E_FOLD_YEARS
+    possible = np.isfinite(at_limit) & (at_limit > 0)
+    readings = Readings(
+        year=at(tank.year, column),
+        valid=valid & possible[:, None],
+        seen=at(np.log(gas), column)[:, :, None],
+        below=at(below, column)[:, :, None],
+        expected=at(expected, column)[:, :, None],
+        own_sd=np.full((*column.shape, 1), 0.25),
+        shared_sd=np.zeros(column.shape),
+        level_sd=np.where(level.own > 0, np.minimum(level.sd, 0.5), 0.5),
+        limit=np.broadcast_to(settings.limit_sd_share * limit_seen[:, None, None], (*column.shape, 1)),
+        carried=np.zeros(column.shape),
+    )
+    return weigh_growth(
+        "main tank acetylene",
+        readings,
+        column,
+        excess=np.where(np.isfinite(surplus) & possible, np.maximum(surplus, 0.3 * limit_seen), 0.0),
+        usual=np.exp(own),
+        gain=np.ones(column.shape),
+        mix=np.ones(1),
+        at_limit=np.where(possible, at_limit, 1.0),
+        at_limit_log_sd=float(np.hypot(settings.leak_share_log_sd, np.std(np.log(DURATIONS[1:])) / 2)),
+        power=1.0,
+        since_reset=np.full(column.shape, np.inf),
+        yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        settings=settings,
+    )

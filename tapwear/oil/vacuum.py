@@ -1,0 +1,75 @@
+"""Vacuum units: acetylene above the unit's own baseline, per operation.
+
+A vacuum interrupter that has lost its vacuum lets operations arc in the oil. The gas made per thousand
+operations then grows, whatever the rate of operations did.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tapwear.oil.baseline import usual_level
+from tapwear.oil.exposure import Exposure
+from tapwear.oil.growth import Evidence, Readings, at, newest_columns, weigh_growth
+from tapwear.oil.heating import carried_gas
+from tapwear.oil.resets import Resets
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
+from tapwear.oil.settings import C2H2, OilSettings
+
+SHARE_OF_FAULTS = 0.5  # of the faults of vacuum units; our choice
+
+
+def vacuum_acetylene(
+    grid: SampleGrid,
+    exposure: Exposure,
+    resets: Resets,
+    vacuum: Bools,
+    oil_volume: Floats,
+    older: Bools,
+    tested: Bools,
+    groups: list[Ints],
+    settings: OilSettings,
+) -> Evidence:
+    """Evidence of acetylene above the baseline for every compartment (none for arcing units)."""
+    gas, below = grid.gas[:, :, C2H2], grid.below[:, :, C2H2]
+    log_amount = np.log(exposure.amount[:, :, C2H2])
+    per_operation = np.log(np.where(below, 0.4 * gas, gas)) - log_amount
+    old = exposure.old_share[:, :, C2H2]
+    shared = np.hypot(settings.per_operation_sd, 0.6 * old)
+    sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
+    level = usual_level(per_operation, sd, older & ~resets.odd & vacuum[:, None], groups)
+    expected = level.mean[:, None] + log_amount
+    surplus = gas - np.exp(expected)
+    limit = np.where(below, gas, np.nan)
+    with_limit = np.isfinite(limit)
+    limit_seen = np.where(with_limit.any(axis=1), np.max(np.where(with_limit, limit, 0.0), axis=1), 0.5)
+    carried = carried_gas(grid.year, surplus, np.exp(expected) + 3 * limit_seen[:, None], resets)
+    column, valid = newest_columns(tested & ~resets.odd & vacuum[:, None], settings.tested_samples)
+    readings = Readings(
+        year=at(grid.year, column),
+        valid=valid,
+        seen=at(np.log(gas), column)[:, :, None],
+        below=at(below, column)[:, :, None],
+        expected=at(expected, column)[:, :, None],
+        own_sd=np.full((*column.shape, 1), settings.laboratory_sd),
+        shared_sd=at(shared, column),
+        level_sd=level.sd,
+        limit=np.broadcast_to(settings.limit_sd_share * limit_seen[:, None, None], (*column.shape, 1)),
+        carried=at(carried, column),
+    )
+    newest = at(surplus, column)[:, -1]
+    return weigh_growth(
+        "vacuum acetylene",
+        readings,
+        column,
+        excess=np.where(np.isfinite(newest), np.maximum(newest, 0.3 * limit_seen), 0.0),
+        usual=np.exp(at(expected, column)[:, -1]),
+        gain=np.where(valid, at(exposure.amount[:, :, C2H2], column), 1.0),
+        mix=np.ones(1),
+        at_limit=settings.vacuum_ml_per_1000_at_limit / oil_volume * 1000.0,
+        at_limit_log_sd=settings.vacuum_ml_log_sd,
+        power=1.0,
+        since_reset=np.full(column.shape, np.inf),
+        yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        settings=settings,
+    )
