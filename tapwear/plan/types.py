@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 
@@ -26,6 +26,24 @@ class Job:
     severe: bool = False
     overdue: bool = False
     why: str = ""
+    phase: str = ""
+    weight: float = 1.0  # consequence of being late, relative to other jobs
+    assumed: tuple[str, ...] = ()  # what was not given and taken instead, such as "1 week of outage"
+
+    @property
+    def dated(self) -> bool:
+        """Whether there is something to place it by; a job without is listed as "date unknown"."""
+        return self.early is not None or self.severe or self.overdue
+
+    @property
+    def block(self) -> tuple[str, str]:
+        """What goes out together: the phases of one bank of a station, else the unit by itself."""
+        return (self.station, self.bank) if self.bank else ("", self.job_id)
+
+    @property
+    def hours_a_week(self) -> float:
+        """Crew hours in each of its weeks; they are spread evenly."""
+        return self.crew_hours / self.weeks
 
 
 @dataclass(frozen=True)
@@ -35,8 +53,9 @@ class Limits:
     weeks: tuple[str, ...]
     closed: dict[str, dict[str, str]]  # station -> week -> why it is closed
     groups: dict[str, frozenset[str]]  # transfer group -> job ids of which one at a time may be out
-    crew_hours: dict[tuple[str, str], float]  # (region, week) -> hours on offer
+    crew_hours: dict[tuple[str, str], float]  # (region, week) -> hours on offer; a region without is not limited
     assumptions: tuple[str, ...] = ()
+    neighbourhoods: dict[str, str] = field(default_factory=dict)  # station -> where it shares a trip with others
 
 
 @dataclass(frozen=True)
@@ -63,3 +82,13 @@ class PlanResult:
     @property
     def unplaced(self) -> tuple[Slot, ...]:
         return tuple(slot for slot in self.slots if not slot.start_week)
+
+    @property
+    def stopped(self) -> tuple[Slot, ...]:
+        """Jobs with a date that found no place."""
+        return tuple(slot for slot in self.unplaced if slot.job.dated)
+
+    @property
+    def undated(self) -> tuple[Slot, ...]:
+        """Jobs that cannot be placed because nobody knows when they are due."""
+        return tuple(slot for slot in self.unplaced if not slot.job.dated)

@@ -1,0 +1,50 @@
+"""Why a job found no place, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+# The reasons that explain a week, the plainest first: one that no planner can change goes before one that depends
+# on other jobs.
+ORDER = ("past", "kit", "closed", "length", "too few hours", "group", "hours taken")
+SAYS_WHEN = ("past", "kit", "length")  # these need no list of weeks
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One reason against one start week: what, and the week (index into the plan's weeks) in which it bites."""
+
+    kind: str
+    what: str
+    week: int
+
+
+def in_words(stopped: Sequence[Sequence[Stop]], weeks: Sequence[str]) -> str:
+    """`kit is ready on 2027-09-20; station ALDER closed (autumn peak) in weeks 38-52`.
+
+    `stopped` holds, for each start week of the year in turn, all reasons against it. Each start week is explained
+    by the first of its reasons in ORDER, so that the fewest kinds are named.
+    """
+    reasons: dict[tuple[int, str], set[int]] = {}
+    for stops in stopped:
+        first = min(ORDER.index(stop.kind) for stop in stops)
+        for stop in stops:
+            if ORDER.index(stop.kind) == first:
+                reasons.setdefault((first, stop.what), set()).add(stop.week)
+    return "; ".join(
+        what if ORDER[kind] in SAYS_WHEN else f"{what} in {_ranges(sorted(at), weeks)}"
+        for (kind, what), at in sorted(reasons.items())
+    )
+
+
+def _ranges(at: list[int], weeks: Sequence[str]) -> str:
+    runs: list[list[int]] = []
+    for week in at:
+        if runs and week == runs[-1][-1] + 1:
+            runs[-1].append(week)
+        else:
+            runs.append([week])
+    numbers = [[int(weeks[run[0]][-2:]), int(weeks[run[-1]][-2:])] for run in runs]
+    words = [f"{first}-{last}" if first != last else f"{first}" for first, last in numbers]
+    return ("week " if len(at) == 1 else "weeks ") + ", ".join(words)

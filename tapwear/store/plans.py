@@ -1,0 +1,176 @@
+"""Plans in the store: kept with all that they rest on, never overwritten.
+
+A plan comes and goes as the plain mapping that `tapwear.plan.document` makes (`year`, `as_of`, `assumptions`,
+`limits`, `jobs`). What is worth asking the store for stands in columns of `plan_job`; the rest, as JSON, in
+`plan.assumptions`, with each unit's tag as it was when the plan was made.
+"""
+
+from __future__ import annotations
+
+import json
+import string
+import uuid
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from sqlalchemy import func
+from sqlmodel import Session, col, select
+
+from tapwear.errors import StoreError, UsageError
+from tapwear.store.engine import Store
+from tapwear.store.models import Plan, PlanJob, TapChanger
+
+NAME_LENGTH = 60
+_COLUMNS = ("task", "start_week", "weeks", "crew_hours", "early", "middle", "late", "why", "stopped_by")
+_DATES = ("early", "middle", "late")
+
+
+@dataclass(frozen=True)
+class PlanHead:
+    """What a list of plans shows. `sequence` counts the plans of the same year made before."""
+
+    name: str
+    year: int
+    as_of: date
+    status: str
+    recorded_at: datetime
+    recorded_by: str
+    placed: int
+    not_placed: int
+    sequence: int
+
+
+def check_name(store: Store, name: str) -> None:
+    """Raises UsageError for a name that cannot be used or is taken."""
+    with store.reading() as session:
+        _free(session, name)
+
+
+def save_plan(store: Store, document: dict[str, Any], *, name: str | None, by: str, at: datetime) -> str:
+    """Keeps a plan and returns its name: the given one, else `2027-a`, `2027-b` and so on.
+
+    Raises UsageError when there is a plan of that name, StoreError when it names a unit that the store lacks.
+    """
+    with store.unit_of_work() as session:
+        if name is None:
+            name = _next_name(session, int(document["year"]))
+        _free(session, name)
+        tags = {row["unit"] for row in document["jobs"]}
+        found = session.exec(select(TapChanger.tag, TapChanger.id).where(col(TapChanger.tag).in_(tags))).all()
+        ids: dict[str, int] = {tag: number for tag, number in found if number is not None}
+        if tags - ids.keys():
+            raise StoreError(
+                f"The plan names units that the store does not know: {', '.join(sorted(tags - ids.keys()))}."
+            )
+        rest = {key: document[key] for key in ("assumptions", "limits")}
+        rest["jobs"] = [
+            {
+                "tap_changer_id": ids[row["unit"]],
+                **{key: row[key] for key in row if key not in _COLUMNS or key == "task"},
+            }
+            for row in document["jobs"]
+        ]
+        plan = Plan(
+            uid=uuid.uuid4().hex,
+            name=name,
+            year=int(document["year"]),
+            as_of=date.fromisoformat(document["as_of"]),
+            recorded_at=at,
+            recorded_by=by,
+            assumptions=json.dumps(rest, sort_keys=True),
+        )
+        session.add(plan)
+        session.flush()
+        plan_id = plan.id or 0  # set by the flush
+        session.add_all(_job_row(row, plan_id, ids[row["unit"]]) for row in document["jobs"])
+    return name
+
+
+def _job_row(row: dict[str, Any], plan_id: int, tap_changer_id: int) -> PlanJob:
+    values = {key: row[key] for key in _COLUMNS}
+    for key in _DATES:
+        values[key] = date.fromisoformat(values[key]) if values[key] else None
+    values["start_week"] = values["start_week"] or ""
+    return PlanJob(plan_id=plan_id, tap_changer_id=tap_changer_id, **values)
+
+
+def load_plan(store: Store, name: str | None = None) -> tuple[PlanHead, dict[str, Any]]:
+    """A plan by its name, or the newest one. Raises UsageError when there is none, with what there is."""
+    with store.reading() as session:
+        heads = _heads(session)
+        if not heads:
+            raise UsageError("There is no plan yet. Make one with: tapwear plan build YEAR")
+        head = heads[-1] if name is None else next((head for head in heads if head.name == name), None)
+        if head is None:
+            names = ", ".join(head.name for head in heads[-8:])
+            raise UsageError(f"There is no plan named {name!r}. The newest ones: {names}. All: tapwear plan list")
+        plan = session.exec(select(Plan).where(Plan.name == head.name)).one()
+        rows = session.exec(select(PlanJob).where(PlanJob.plan_id == plan.id)).all()
+    kept = json.loads(plan.assumptions)
+    by_job = {(row.tap_changer_id, row.task): row for row in rows}
+    jobs = [{**job, **_columns(by_job[job.pop("tap_changer_id"), job["task"]])} for job in kept["jobs"]]
+    document = {"year": plan.year, "as_of": plan.as_of.isoformat(), **kept, "jobs": jobs}
+    return head, document
+
+
+def _columns(row: PlanJob) -> dict[str, Any]:
+    values = {key: getattr(row, key) for key in _COLUMNS}
+    for key in _DATES:
+        values[key] = values[key].isoformat() if values[key] else None
+    values["start_week"] = values["start_week"] or None
+    return values
+
+
+def list_plans(store: Store) -> list[PlanHead]:
+    """All plans, the oldest first."""
+    with store.reading() as session:
+        return _heads(session)
+
+
+def _heads(session: Session) -> list[PlanHead]:
+    counts = {
+        (plan_id, placed): number
+        for plan_id, placed, number in session.exec(
+            select(PlanJob.plan_id, PlanJob.start_week != "", func.count()).group_by(
+                col(PlanJob.plan_id), col(PlanJob.start_week) != ""
+            )
+        ).all()
+    }
+    heads: list[PlanHead] = []
+    for plan in session.exec(select(Plan).order_by(col(Plan.id))).all():
+        number = plan.id or 0
+        heads.append(
+            PlanHead(
+                name=plan.name,
+                year=plan.year,
+                as_of=plan.as_of,
+                status=plan.status,
+                recorded_at=plan.recorded_at,
+                recorded_by=plan.recorded_by,
+                placed=counts.get((number, True), 0),
+                not_placed=counts.get((number, False), 0),
+                sequence=sum(head.year == plan.year for head in heads),
+            )
+        )
+    return heads
+
+
+def _free(session: Session, name: str) -> None:
+    if not name.strip() or len(name) > NAME_LENGTH or not name.isprintable() or name != name.strip():
+        raise UsageError(f"A plan's name has 1 to {NAME_LENGTH} printable characters, found {name!r}.")
+    if session.exec(select(Plan.id).where(Plan.name == name)).first() is not None:
+        raise UsageError(
+            f"There is a plan named {name!r} already, and plans are never overwritten. Give another --name, or leave "
+            "it out and a free one is chosen; see tapwear plan list."
+        )
+
+
+def _next_name(session: Session, year: int) -> str:
+    taken = set(session.exec(select(Plan.name)).all())
+    letters = ["", *string.ascii_lowercase]
+    names = (f"{year}-{first}{last}" for first in letters for last in string.ascii_lowercase)
+    free = next((name for name in names if name not in taken), None)
+    if free is None:
+        raise UsageError(f"All names from {year}-a to {year}-zz are taken; give one with --name.")
+    return free

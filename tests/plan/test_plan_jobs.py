@@ -1,0 +1,113 @@
+"""Which overhauls belong in a year's plan."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from tapwear.outlook.types import Due, Outlook
+from tapwear.plan.jobs import jobs_from, last_day
+
+AS_OF = date(2026, 6, 30)
+
+
+def due(unit: str, early: str | None = "2027-03-01", **given: Any) -> Due:
+    day = date.fromisoformat(early) if early else None
+    values: dict[str, Any] = {
+        "unit": unit, "station": "ALDER", "region": "North", "bank": unit, "phase": "", "state": "in service",
+        "task": "contact service", "as_of": AS_OF, "last_service_on": None, "last_service_counter": None,
+        "interval_operations": 50_000, "interval_years": None, "operations_since": None, "operations_since_low": None,
+        "operations_since_high": None, "operations_per_year": None, "early": day, "middle": day, "late": day,
+        "known": day is not None, "overdue": False, "driver": "operations" if day else "unknown",
+    }  # fmt: skip
+    return Due(**{**values, **given})
+
+
+def plan_of(*dues: Due) -> dict[str, Any]:
+    return {job.unit: job for job in jobs_from(Outlook(AS_OF, dues), 2027)}
+
+
+def test_a_job_belongs_when_its_early_date_lies_before_the_end_of_the_last_week() -> None:
+    assert last_day(2027) == date(2028, 1, 2)
+    jobs = plan_of(due("IN", "2028-01-02"), due("OUT", "2028-01-03"))
+    assert set(jobs) == {"IN"}
+
+
+def test_overdue_severe_and_unknown_ones_always_belong() -> None:
+    jobs = plan_of(
+        due("OVERDUE", "2025-01-01", overdue=True),
+        due("SEVERE", "2035-01-01", severe=True),
+        due("UNKNOWN", None),
+        due("LATER", "2035-01-01"),
+        due("BEYOND", None, known=True, driver="calendar"),
+    )
+    assert set(jobs) == {"OVERDUE", "SEVERE", "UNKNOWN"}
+    assert not jobs["UNKNOWN"].dated
+    assert "date unknown" in jobs["UNKNOWN"].why
+    assert jobs["SEVERE"].why.startswith("severe finding: Do not operate")
+    assert "overdue since 2025-01-01" in jobs["OVERDUE"].why
+    assert "recorded deferral" in jobs["OVERDUE"].why
+
+
+def test_units_that_are_not_in_service_need_no_outage() -> None:
+    assert plan_of(*(due(state, state=state) for state in ("spare", "workshop", "retired"))) == {}
+
+
+def test_the_most_demanding_task_leads_and_the_others_ride_along() -> None:
+    jobs = jobs_from(
+        Outlook(
+            AS_OF,
+            (
+                due("U1", "2027-02-01", task="inspection", duration_days=2, crew_hours=10),
+                due("U1", "2027-09-01", task="contact service", duration_days=8, crew_hours=60, kit="K1"),
+                due("U1", None, task="oil change"),
+                due("U1", "2029-01-01", task="contact replacement"),
+            ),
+        ),
+        2027,
+    )
+    (job,) = jobs
+    assert (job.task, job.weeks, job.crew_hours, job.kit) == ("contact service", 2, 60, "K1")
+    assert job.early == date(2027, 2, 1)  # the earliest governs
+    assert job.why == (
+        "operations drive the date; with it: inspection (due from 2027-02-01); with it: oil change (date unknown)"
+    )
+
+
+def test_a_severe_finding_brings_in_one_task_and_not_every_rule_of_the_unit() -> None:
+    jobs = plan_of(
+        due("U1", "2034-01-01", task="contact replacement", severe=True),
+        due("U1", "2030-01-01", severe=True),
+        due("U1", "2029-01-01", task="inspection", severe=True),
+    )
+    assert jobs["U1"].task == "contact service"
+    assert "with it" not in jobs["U1"].why
+
+
+def test_what_a_rule_leaves_open_is_assumed_and_said() -> None:
+    job = plan_of(due("U1"))["U1"]
+    assert (job.weeks, job.crew_hours, job.kit_ready_on) == (1, 80, None)
+    assert job.assumed == ("1 week of outage", "80 crew hours", "kit in stock")
+
+
+def test_kit_ordered_today_is_ready_after_its_lead_time() -> None:
+    job = plan_of(due("U1", lead_time_weeks=30.0, duration_days=5.5, crew_hours=0.0, kit="K1"))["U1"]
+    assert job.kit_ready_on == date(2027, 1, 26)
+    assert (job.weeks, job.crew_hours, job.assumed) == (2, 0.0, ())
+
+
+def test_a_mistyped_lead_time_does_not_run_past_the_calendar() -> None:
+    job = plan_of(due("U1", lead_time_weeks=1e9))["U1"]
+    assert job.kit_ready_on is not None
+    assert job.kit_ready_on.year > 2040
+
+
+def test_the_driver_is_said_in_words() -> None:
+    jobs = plan_of(
+        due("A", driver="oil"), due("B", driver="calendar"), due("C", driver="operations", oil_moved_days=40)
+    )
+    assert [jobs[unit].why for unit in "ABC"] == [
+        "the oil drives the date",
+        "the calendar drives the date",
+        "operations drive the date, 40 days earlier for the oil",
+    ]
