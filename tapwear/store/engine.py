@@ -7,13 +7,16 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
-from sqlmodel import Session
 
 from tapwear.errors import SchemaError, StoreError
+from tapwear.store.version import LATEST
+
+if TYPE_CHECKING:
+    from sqlmodel import Session
 
 APPLICATION_ID = 0x54415057  # "TAPW" in the file header, so that another program's database is not taken for ours
 BUSY_TIMEOUT_MS = 15_000  # our choice: longer than any write of ours takes
@@ -115,7 +118,25 @@ class Store:
             session.commit()
 
     @contextmanager
+    def rows(self, *, writing: bool = False) -> Iterator[Connection]:
+        """A connection that sees one unchanging state of the store, for SQL expressions without the models.
+
+        `writing` takes the write lock at once; all writes land together, or not at all. Light commands use this,
+        since importing the models takes longer than their work. Never ask a person anything inside it.
+        """
+        engine = self.engine.execution_options(writing=True) if writing else self.engine
+        try:
+            with engine.begin() as connection:
+                yield connection
+        except sa.exc.IntegrityError:
+            raise
+        except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
+            raise _explain(self.path, error.orig or error) from error
+
+    @contextmanager
     def _session(self, engine: Engine) -> Iterator[Session]:
+        from sqlmodel import Session
+
         try:
             with Session(engine, expire_on_commit=False) as session:
                 yield session
@@ -168,8 +189,6 @@ def open_store(path: Path, *, any_version: bool = False) -> Store:
     Raises StoreError (missing, foreign, locked, on a network drive) or SchemaError (older or newer version).
     `any_version` leaves the version check to the caller, which is `tapwear upgrade`.
     """
-    from tapwear.store.migrate import LATEST
-
     if not path.exists():
         raise StoreError(f"There is no store at {path}. Make one with: tapwear --db {path} init")
     kind = network_file_system(path)

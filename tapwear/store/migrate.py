@@ -18,6 +18,7 @@ from tapwear import __version__
 from tapwear.errors import SchemaError, StoreError
 from tapwear.store import models
 from tapwear.store.engine import APPLICATION_ID, Store
+from tapwear.store.version import LATEST
 
 Step = Callable[[Connection], None]
 
@@ -25,7 +26,7 @@ Step = Callable[[Connection], None]
 STEPS: dict[int, tuple[str, Step]] = {
     1: ("the first schema", lambda connection: None),
 }
-LATEST = max(STEPS)
+assert max(STEPS) == LATEST  # noqa: S101 - a new step needs the new number in tapwear.store.version
 
 
 def create_schema(engine: Engine) -> None:

@@ -257,7 +257,7 @@ class Stay(Entry, table=True):
     id: int | None = Field(default=None, primary_key=True)
     supersedes_id: int | None = Field(default=None, foreign_key="stay.id", unique=True)
     tap_changer_id: int = Field(foreign_key="tap_changer.id", index=True)
-    place_id: int | None = Field(default=None, foreign_key="place.id")
+    place_id: int | None = Field(default=None, foreign_key="place.id", index=True)
     transformer_id: int | None = Field(default=None, foreign_key="transformer.id")
     state: str = "in service"
     from_on: date | None = None

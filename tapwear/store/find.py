@@ -1,0 +1,46 @@
+"""Finds a unit by its tag, and says which tags come near where there is none of that name."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from tapwear.errors import UsageError
+from tapwear.store.lean import lean
+
+
+@dataclass(frozen=True)
+class UnitKey:
+    """A unit's row number in the store and its tag as it is spelled there."""
+
+    id: int
+    tag: str
+
+
+def find_unit(connection: Connection, tag: str) -> UnitKey:
+    """The unit with that tag; capital and small letters are taken as the same where only one unit fits.
+
+    Raises UsageError naming the nearest tags.
+    """
+    changer = lean("tap_changer", "id", "tag")
+    wanted = tag.strip()
+    row = connection.execute(sa.select(changer.c.id, changer.c.tag).where(changer.c.tag == wanted)).first()
+    if row is not None:
+        return UnitKey(row[0], row[1])
+    tags = {str(row[1]): int(row[0]) for row in connection.execute(sa.select(changer.c.id, changer.c.tag))}
+    alike = [known for known in tags if known.casefold() == wanted.casefold()]
+    if len(alike) == 1:
+        return UnitKey(tags[alike[0]], alike[0])
+    raise UsageError(no_such("unit", wanted, sorted(tags), "tapwear unit list shows all; tapwear unit add makes one"))
+
+
+def no_such(what: str, wanted: str, known: list[str], otherwise: str) -> str:
+    """`There is no unit T12. Did you mean T21 or T1?`, or what to do where no name comes near."""
+    by_fold = {name.casefold(): name for name in known}
+    near = [by_fold[name] for name in difflib.get_close_matches(wanted.casefold(), list(by_fold), n=3, cutoff=0.6)]
+    if near:
+        return f"There is no {what} {wanted}. Did you mean {' or '.join(near)}?"
+    return f"There is no {what} {wanted}. {otherwise[0].upper()}{otherwise[1:]}."

@@ -1,0 +1,67 @@
+"""Reading current rows into frames: the scope of a load (fleet or one unit, up to a day) and fixed column types."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal
+
+import pandas as pd
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+from sqlmodel import SQLModel
+
+from tapwear.store import models  # noqa: F401 - importing them fills the metadata
+from tapwear.store.lean import is_current
+
+DATES: Literal["datetime64[us]"] = "datetime64[us]"
+
+
+@dataclass(frozen=True)
+class Scope:
+    """What to load: everything, or the rows of one tap changer; up to a day, or all."""
+
+    connection: Connection
+    tap_changer_id: int | None
+    tag: str | None
+    as_of: date | None
+
+    def rows(self, query: sa.Select[Any]) -> list[tuple[Any, ...]]:
+        return [tuple(row) for row in self.connection.execute(query).all()]
+
+    def frame(self, query: sa.Select[Any]) -> pd.DataFrame:
+        names = [column.name for column in query.selected_columns if isinstance(column, sa.ColumnElement)]
+        return pd.DataFrame.from_records(self.rows(query), columns=names)
+
+    def current(self, name: str, day: str) -> tuple[sa.Table, list[sa.ColumnElement[bool]]]:
+        """A table of the book, and the conditions that leave its current rows up to the day asked for."""
+        table = table_of(name)
+        conditions = [is_current(table)]
+        if self.as_of is not None:
+            conditions.append(sa.or_(table.c[day].is_(None), table.c[day] <= self.as_of))
+        return table, conditions
+
+    def of_unit(self, column: sa.ColumnElement[Any]) -> list[sa.ColumnElement[bool]]:
+        return [] if self.tap_changer_id is None else [column == self.tap_changer_id]
+
+
+def table_of(name: str) -> sa.Table:
+    """A table of the schema in tapwear.store.models."""
+    return SQLModel.metadata.tables[name]
+
+
+def typed(
+    frame: pd.DataFrame,
+    *,
+    dates: Iterable[str] = (),
+    floats: Iterable[str] = (),
+    texts: Iterable[str] = (),
+    whole: Iterable[str] = (),
+) -> pd.DataFrame:
+    """The frame with fixed column types, also where it has no rows: text never NaN, numbers float64 or int64."""
+    made: dict[str, pd.Series[Any]] = {name: pd.to_datetime(frame[name]).astype(DATES) for name in dates}
+    made |= {name: frame[name].astype("float64") for name in floats}
+    made |= {name: frame[name].fillna("").astype(str) for name in texts}
+    made |= {name: frame[name].astype("int64") for name in whole}
+    return frame.assign(**made)

@@ -1,0 +1,222 @@
+"""Loads who is who: units where they stand, their stays, the drives on them, and the rules that hold for them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+import sqlalchemy as sa
+
+from tapwear.store.clocks import RULE_FIELDS, effective_rules
+from tapwear.store.frames import Scope, table_of, typed
+from tapwear.store.lean import is_current
+from tapwear.store.whereabouts import IN_SERVICE, FittingRow, Spell, StayRow, by_drive, spells
+
+
+@dataclass(frozen=True)
+class PlaceRow:
+    """A place with its station, as the units frame shows it."""
+
+    station: str
+    station_name: str
+    region: str
+    neighbourhood: str
+    bank: str
+    phase: str
+
+    @property
+    def key(self) -> str:
+        return f"{self.station}/{self.bank}/{self.phase}"
+
+
+def places_of(scope: Scope) -> dict[int, PlaceRow]:
+    """Places by row number: all, or those where the unit asked for ever stood."""
+    place, station, stay = table_of("place"), table_of("station"), table_of("stay")
+    query = sa.select(
+        place.c.id,
+        station.c.code,
+        station.c.name,
+        station.c.region,
+        station.c.neighbourhood,
+        place.c.bank,
+        place.c.phase,
+    ).join_from(place, station, place.c.station_id == station.c.id)
+    if scope.tap_changer_id is not None:
+        mine = sa.select(stay.c.place_id).where(stay.c.tap_changer_id == scope.tap_changer_id)
+        query = query.where(place.c.id.in_(mine))
+    return {row[0]: PlaceRow(*row[1:]) for row in scope.rows(query)}
+
+
+def spells_of(scope: Scope, places: dict[int, PlaceRow]) -> dict[str, list[Spell]]:
+    """The spells of every unit asked for, in order."""
+    stay = table_of("stay")
+    changer = table_of("tap_changer")
+    query = (
+        sa.select(stay.c.id, changer.c.tag, stay.c.place_id, stay.c.transformer_id, stay.c.state, stay.c.from_on)
+        .join_from(stay, changer, stay.c.tap_changer_id == changer.c.id)
+        .where(is_current(stay))
+    )
+    if scope.tap_changer_id is not None:  # whoever stood at the same places decides the positions there
+        neighbours = sa.select(stay.c.tap_changer_id).where(stay.c.place_id.in_(list(places)))
+        query = query.where(
+            sa.or_(stay.c.tap_changer_id == scope.tap_changer_id, stay.c.tap_changer_id.in_(neighbours))
+        )
+    names = {number: place.key for number, place in places.items()}
+    found = spells([StayRow(*row) for row in scope.rows(query)], names, scope.as_of)
+    return found if scope.tag is None else {tag: own for tag, own in found.items() if tag == scope.tag}
+
+
+def fittings_of(scope: Scope) -> list[FittingRow]:
+    """Fittings of the drives asked for, those elsewhere included, in no order."""
+    fitting, conditions = scope.current("fitting", "from_on")
+    changer = table_of("tap_changer")
+    query = (
+        sa.select(
+            fitting.c.id, fitting.c.drive_id, changer.c.tag, fitting.c.slot, fitting.c.from_on, fitting.c.counter_then
+        )
+        .join_from(fitting, changer, fitting.c.tap_changer_id == changer.c.id, isouter=True)
+        .where(*conditions)
+    )
+    if scope.tap_changer_id is not None:
+        mine = sa.select(fitting.c.drive_id).where(fitting.c.tap_changer_id == scope.tap_changer_id)
+        query = query.where(fitting.c.drive_id.in_(mine))
+    return [FittingRow(row[0], row[1], row[2] or "", *row[3:]) for row in scope.rows(query)]
+
+
+def units_frame(
+    scope: Scope, places: dict[int, PlaceRow], where: dict[str, list[Spell]], fittings: list[FittingRow]
+) -> pd.DataFrame:
+    """The units, each where it stands at the end of the load's days."""
+    changer, scheme, compartment = table_of("tap_changer"), table_of("scheme"), table_of("compartment")
+    volume = (  # of one compartment: the mean where there are several
+        sa.select(sa.func.avg(compartment.c.oil_volume_l))
+        .where(compartment.c.tap_changer_id == changer.c.id)
+        .scalar_subquery()
+    )
+    own = (
+        "serial",
+        "technology",
+        "breathing",
+        "peer_group",
+        "oil_group",
+        "rated_current_a",
+        "step_voltage_v",
+        "commissioned_on",
+        "visit_cadence",
+        "sampling_needs_outage",
+    )
+    query = (
+        sa.select(
+            changer.c.tag.label("unit"),
+            *(changer.c[name] for name in own),
+            scheme.c.name.label("scheme"),
+            volume.label("oil_volume_l"),
+        )
+        .join_from(changer, scheme, changer.c.scheme_id == scheme.c.id, isouter=True)
+        .where(*scope.of_unit(changer.c.id))
+        .order_by(changer.c.tag)
+    )
+    frame = scope.frame(query)
+    transformers = _transformers(scope, {where[unit][-1].stay.transformer_id for unit in where})
+    digits = _digits(scope, fittings)
+    nowhere = PlaceRow("", "", "", "", "", "")
+    standing = []
+    for unit in frame["unit"]:
+        last = where[unit][-1] if where.get(unit) else None
+        place = places[last.stay.place_id] if last and last.stay.place_id is not None else nowhere
+        serial, conservator, tank = transformers.get(last.stay.transformer_id if last else None, ("", "", None))
+        standing.append(
+            (
+                place.station,
+                place.station_name,
+                place.region,
+                place.neighbourhood,
+                place.bank,
+                place.phase,
+                last.place if last else "",
+                last.stay.state if last else IN_SERVICE,
+                serial or "",
+                conservator,
+                tank,
+                digits.get(unit, 0),
+            )
+        )
+    names = ["station", "station_name", "region", "neighbourhood", "bank", "phase", "place", "state"]
+    names += ["transformer_serial", "conservator", "main_tank_volume_l", "digits"]
+    frame = pd.concat([frame, pd.DataFrame(standing, columns=names, index=frame.index)], axis=1)
+    frame["sampling_needs_outage"] = frame["sampling_needs_outage"].astype(bool)
+    texts = [*names[:10], "unit", "serial", "technology", "breathing", "peer_group", "oil_group", "scheme"]
+    return typed(
+        frame,
+        dates=["commissioned_on"],
+        floats=["oil_volume_l", "main_tank_volume_l", "rated_current_a", "step_voltage_v"],
+        texts=[*texts, "visit_cadence"],
+        whole=["digits"],
+    )
+
+
+def _transformers(scope: Scope, wanted: set[int | None]) -> dict[int | None, tuple[str | None, str, float | None]]:
+    transformer = table_of("transformer")
+    query = sa.select(
+        transformer.c.id, transformer.c.serial, transformer.c.conservator, transformer.c.main_tank_volume_l
+    )
+    if scope.tap_changer_id is not None:
+        query = query.where(transformer.c.id.in_([number for number in wanted if number is not None]))
+    return {row[0]: (row[1], row[2], row[3]) for row in scope.rows(query)}
+
+
+def _digits(scope: Scope, fittings: list[FittingRow]) -> dict[str, int]:
+    """Digits of the counter that governs each unit: the newest mechanical one on the drive of its first slot."""
+    counter = table_of("counter")
+    query = sa.select(counter.c.id, counter.c.drive_id, counter.c.source, counter.c.digits)
+    drives = by_drive(fittings)
+    if scope.tap_changer_id is not None:
+        query = query.where(counter.c.drive_id.in_(list(drives)))
+    best: dict[int, tuple[bool, int, int]] = {}
+    for number, drive, source, digits in scope.rows(query):
+        best[drive] = max(best.get(drive, (False, 0, 0)), (source == "mechanical", number, digits))
+    now: dict[str, tuple[str, int]] = {}
+    for drive, own in drives.items():
+        last = own[-1]
+        if last.unit and drive in best:
+            now[last.unit] = min(now.get(last.unit, (last.slot, best[drive][2])), (last.slot, best[drive][2]))
+    return {unit: digits for unit, (_, digits) in now.items()}
+
+
+def stays_frame(where: dict[str, list[Spell]]) -> pd.DataFrame:
+    """The spells of the units as a frame."""
+    rows = [
+        (unit, spell.place, spell.stay.from_on, spell.to_on, spell.stay.state)
+        for unit in sorted(where)
+        for spell in where[unit]
+    ]
+    frame = pd.DataFrame(rows, columns=["unit", "place", "from_on", "to_on", "state"])
+    return typed(frame, dates=["from_on", "to_on"], texts=["unit", "place", "state"])
+
+
+def rules_frame(scope: Scope) -> pd.DataFrame:
+    """The rules that hold for each unit, one row a unit and task."""
+    changer, rule = table_of("tap_changer"), table_of("service_rule")
+    units = scope.rows(
+        sa.select(changer.c.id, changer.c.tag, changer.c.scheme_id)
+        .where(*scope.of_unit(changer.c.id))
+        .order_by(changer.c.tag)
+    )
+    query = sa.select(rule.c.scheme_id, rule.c.tap_changer_id, rule.c.task, *(rule.c[name] for name in RULE_FIELDS))
+    if scope.tap_changer_id is not None:
+        schemes = [row[2] for row in units if row[2] is not None]
+        query = query.where(sa.or_(rule.c.tap_changer_id == scope.tap_changer_id, rule.c.scheme_id.in_(schemes)))
+    of_scheme: dict[int, list[Any]] = {}
+    of_unit: dict[int, list[Any]] = {}
+    for scheme_id, unit_id, task, *fields in scope.rows(query):
+        rule_row = {"task": task, **dict(zip(RULE_FIELDS, fields, strict=True))}
+        (of_unit.setdefault(unit_id, []) if scheme_id is None else of_scheme.setdefault(scheme_id, [])).append(rule_row)
+    rows = [
+        (tag, task, *(fields[name] for name in RULE_FIELDS))
+        for number, tag, scheme_id in units
+        for task, fields in effective_rules(of_scheme.get(scheme_id, []), of_unit.get(number, [])).items()
+    ]
+    frame = pd.DataFrame(rows, columns=["unit", "task", *RULE_FIELDS])
+    texts = ["unit", "task", "kit", "provenance"]
+    return typed(frame, floats=[name for name in RULE_FIELDS if name not in texts], texts=texts)

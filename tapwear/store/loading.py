@@ -1,0 +1,90 @@
+"""Loads the book: the current rows of the store as frames, of the whole fleet or of one unit."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import sqlalchemy as sa
+
+from tapwear.store.book import Book
+from tapwear.store.find import find_unit
+from tapwear.store.frames import Scope, table_of, typed
+from tapwear.store.load_register import fittings_of, places_of, rules_frame, spells_of, stays_frame, units_frame
+from tapwear.store.load_visits import events_frames, readings_frame, samples_frame, services_frame
+
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
+
+
+def load_book(store: Store, unit: str | None = None, as_of: date | None = None) -> Book:
+    """The current rows of the store as frames, as described in tapwear.store.book.
+
+    Parameters
+    ----------
+    store : an opened store
+    unit : tag of one unit; only its rows are read then, however large the fleet is. None: the whole fleet
+    as_of : rows dated after this day are left out, and every unit stands where it stood then. None: all rows
+
+    Raises UsageError when there is no unit of that tag, StoreError when the store cannot be read.
+    """
+    with store.rows() as connection:
+        found = None if unit is None else find_unit(connection, unit)
+        scope = Scope(connection, found.id if found else None, found.tag if found else None, as_of)
+        places = places_of(scope)
+        where = spells_of(scope, places)
+        fittings = fittings_of(scope)
+        units = units_frame(scope, places, where, fittings)
+        services = services_frame(scope)
+        events, oil_events = events_frames(scope, fittings, services)
+        stations = set(units["station"]) if unit is not None else None
+        regions = set(units["region"]) if unit is not None else None
+        return Book(
+            units=units,
+            rules=rules_frame(scope),
+            readings=readings_frame(scope, fittings),
+            events=events,
+            stays=stays_frame(where),
+            samples=samples_frame(scope),
+            oil_events=oil_events,
+            services=services,
+            closures=_closures(scope, stations),
+            transfer_groups=_transfer_groups(scope, stations),
+            crews=_crews(scope, regions),
+        )
+
+
+def _closures(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
+    closure, station = table_of("closure"), table_of("station")
+    query = (
+        sa.select(station.c.code.label("station"), closure.c.from_on, closure.c.to_on, closure.c.why)
+        .join_from(closure, station, closure.c.station_id == station.c.id)
+        .order_by(station.c.code, closure.c.from_on, closure.c.id)
+    )
+    if stations is not None:
+        query = query.where(station.c.code.in_(sorted(stations)))
+    return typed(scope.frame(query), dates=["from_on", "to_on"], texts=["station", "why"])
+
+
+def _transfer_groups(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
+    member, station, changer = table_of("transfer_group_member"), table_of("station"), table_of("tap_changer")
+    query = (
+        sa.select(member.c.group_name.label("group"), station.c.code.label("station"), changer.c.tag.label("unit"))
+        .join_from(member, station, member.c.station_id == station.c.id, isouter=True)
+        .join(changer, member.c.tap_changer_id == changer.c.id, isouter=True)
+        .order_by(member.c.group_name, station.c.code, changer.c.tag)
+    )
+    if stations is not None:
+        query = query.where(
+            sa.or_(station.c.code.in_(sorted(stations)), member.c.tap_changer_id == scope.tap_changer_id)
+        )
+    return typed(scope.frame(query), texts=["group", "station", "unit"])
+
+
+def _crews(scope: Scope, regions: set[str] | None) -> pd.DataFrame:
+    crew = table_of("crew_week")
+    query = sa.select(crew.c.region, crew.c.week, crew.c.hours).order_by(crew.c.region, crew.c.week)
+    if regions is not None:
+        query = query.where(crew.c.region.in_(sorted(regions)))
+    return typed(scope.frame(query), floats=["hours"], texts=["region", "week"])

@@ -1,0 +1,25 @@
+"""The one type for moments of recording; it refuses naive times, since SQLite would lose the difference."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from sqlalchemy import DateTime, Dialect
+from sqlalchemy.types import TypeDecorator
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """A moment, kept in UTC; a time without a zone is refused."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError("a time of recording needs a time zone")
+        return value.astimezone(UTC).replace(tzinfo=None)
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        return None if value is None else value.replace(tzinfo=UTC)
