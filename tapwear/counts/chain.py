@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapwear.counts import slips
+from tapwear.counts.book import Book
 from tapwear.counts.likely import Expectation, expect, expected_operations, log_density, surprise
 from tapwear.counts.local import Local
-from tapwear.counts.series import Book
 
 REACH = 5  # a right reading is sought among so many before it: up to four wrong ones in a row
 RIGHT = float(np.log(0.965))  # chance that a reading is right: our choice
@@ -42,6 +42,12 @@ class Chains:
     right: np.ndarray
     reset: np.ndarray
 
+    @classmethod
+    def none(cls) -> Chains:
+        """The chains of a book without readings."""
+        nothing, nowhere = np.zeros(0), np.zeros(0, dtype=np.int64)
+        return cls(nowhere > 0, nothing, nothing, nowhere, nowhere, nowhere > 0)
+
 
 @dataclass(frozen=True)
 class Joints:
@@ -55,19 +61,32 @@ class Joints:
     expected: Expectation
 
 
+@dataclass(frozen=True)
+class Beside:
+    """What stood on other counters of the station, one row a reading.
+
+    partners : numbers written for them on the same day, NaN where there are fewer
+    strangers : logarithm of the chance that one of them showed just the number written here, -inf for none
+    """
+
+    partners: np.ndarray
+    strangers: np.ndarray
+
+
 class Chainer:
     """Holds what one search for chains needs: the book, local levels, shifts of exchanged counters, partners."""
 
-    def __init__(self, book: Book, local: Local, shifted: np.ndarray, guessed: np.ndarray, partners: np.ndarray):
+    def __init__(self, book: Book, local: Local, shifted: np.ndarray, guessed: np.ndarray, beside: Beside):
         self.book = book
         self.local = local
         self.shifted = shifted
         self.guessed = guessed
-        self.partners = partners
+        self.partners = beside.partners
+        self.strangers = beside.strangers
         self.size = len(book.day)
         self.right_chance = RIGHT
         self.position = _positions(book.counter)
-        counts = np.bincount(book.counter, minlength=len(book.keys)) if self.size else np.zeros(0, dtype=int)
+        counts = np.bincount(book.counter, minlength=len(book.unit)) if self.size else np.zeros(0, dtype=int)
         self.behind = counts[book.counter] - 1 - self.position if self.size else self.position
 
     def joints(self, left: np.ndarray, right: np.ndarray) -> Joints:
@@ -160,10 +179,10 @@ class Chainer:
         if len(row):
             visits = book.inspected
             wide = expected.take(row)
-            w, l, r = wrong[row], a[row], b[row]
-            log_a = log_density(made_a[row, column], served_a[row], day[l], day[w], visits[w] - visits[l], wide)
-            log_b = log_density(made_b[row, column], served_b[row], day[w], day[r], visits[r] - visits[w], wide)
-            whole = log_density(total[row], (served_a + served_b)[row], day[l], day[r], visits[r] - visits[l], wide)
+            w, p, q = wrong[row], a[row], b[row]
+            log_a = log_density(made_a[row, column], served_a[row], day[p], day[w], visits[w] - visits[p], wide)
+            log_b = log_density(made_b[row, column], served_b[row], day[w], day[q], visits[q] - visits[w], wide)
+            whole = log_density(total[row], (served_a + served_b)[row], day[p], day[q], visits[q] - visits[p], wide)
             part = np.where(has_left[row], log_a, 0.0) + np.where(has_right[row], log_b, 0.0)
             chance[row, column] = prior[row, column] + part - np.where(both[row], whole, 0.0)
         went_on = np.where(both, total >= IDLE * (before + after), True)
@@ -179,11 +198,10 @@ class Chainer:
         for back in (1, 2):
             earlier = np.maximum(wrong - back, 0)
             copied |= (self.position[wrong] >= back) & (book.value[earlier] == written)
-        neighbour = np.any(self.partners[wrong] == written[:, None], axis=1)
         plain = np.stack(
             [
                 np.where(copied, np.log(slips.CHANCE[slips.COPIED] * np.where(went_on, 1.0, 0.1)), -np.inf),
-                np.where(neighbour, np.log(slips.CHANCE[slips.NEIGHBOUR]), -np.inf),
+                np.log(slips.CHANCE[slips.NEIGHBOUR]) + self.strangers[wrong],
                 np.log(slips.CHANCE[slips.OTHER]) - np.log(book.modulus[wrong]),
             ],
             axis=1,
@@ -198,6 +216,8 @@ class Chainer:
     def solve(self) -> Chains:
         """The best chain of every counter and each reading's probability of being right."""
         book, n = self.book, self.size
+        if n == 0:
+            return Chains.none()
         score = np.full((REACH + 1, n), -np.inf)  # row g: joint to the reading g places earlier
         made = np.zeros((REACH + 1, n))
         reset = np.zeros((REACH + 1, n), dtype=bool)
@@ -262,7 +282,7 @@ class Chainer:
     def _dynamic(
         self, score: np.ndarray, made: np.ndarray, reset: np.ndarray, lead: np.ndarray, trail: np.ndarray
     ) -> Chains:
-        n, n_counters = self.size, len(self.book.keys)
+        n, n_counters = self.size, len(self.book.unit)
         order = np.argsort(self.position, kind="stable")
         starts = np.searchsorted(self.position[order], np.arange(int(self.position.max(initial=-1)) + 2))
         best, total = np.full(n, NEVER), np.full(n, NEVER)

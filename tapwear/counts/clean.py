@@ -8,16 +8,13 @@ import numpy as np
 import pandas as pd
 
 from tapwear.counts import slips
+from tapwear.counts.book import Book
 from tapwear.counts.chain import Chainer, Chains
 from tapwear.counts.drives import Drives, join_counters
 from tapwear.counts.ends import open_ends
-from tapwear.counts.exchanges import run_on
-from tapwear.counts.local import HALF, Intervals, local_levels
-from tapwear.counts.series import Book, day_numbers, make_book
+from tapwear.counts.search import search
+from tapwear.counts.series import day_numbers, make_book
 from tapwear.counts.types import CounterHistory
-
-SEARCHES = 2  # the search for right readings is repeated with the levels that the first one found
-PARTNERS = 4  # readings of other counters at a station on the same day that are compared with: our choice
 
 
 def read_counters(
@@ -47,25 +44,6 @@ def read_counters(
     return _history(given, reason, keep, book, chainer, chains)
 
 
-def search(book: Book) -> tuple[Chainer, Chains]:
-    """The best chains of all counters in the book, found with levels, seasons and noise of their own."""
-    n = len(book.day)
-    group = book.keys["group"].to_numpy()
-    partners = _partners(book)
-    spans = _raw_intervals(book)
-    for _ in range(SEARCHES):
-        rough = local_levels(spans, book.day, book.counter, group, None)
-        local = local_levels(spans, book.day, book.counter, group, rough.season)
-        shifted, guessed = run_on(book, local)
-        chainer = Chainer(book, local, shifted, guessed, partners)
-        if n == 0:
-            nothing, nowhere = np.zeros(0), np.zeros(0, dtype=np.int64)
-            return chainer, Chains(nowhere > 0, nothing, nothing, nowhere, nowhere, nowhere > 0)
-        chains = chainer.solve()
-        spans = _used_intervals(book, chains)
-    return chainer, chains
-
-
 def _left_aside(readings: pd.DataFrame, as_of: date, use_sample_readings: bool) -> np.ndarray:
     """Why each reading is not looked at; "" for those that are."""
     on = pd.to_datetime(readings["read_on"])
@@ -88,46 +66,6 @@ def _left_aside(readings: pd.DataFrame, as_of: date, use_sample_readings: bool) 
         ],
         "",
     ).astype(object)
-
-
-def _raw_intervals(book: Book) -> Intervals:
-    """Intervals between successive readings as written, where nothing recorded interrupts the count."""
-    right = np.flatnonzero(
-        (book.counter[1:] == book.counter[:-1])
-        & (book.epoch[1:] == book.epoch[:-1])
-        & (book.day[1:] > book.day[:-1])
-    ) + 1
-    return _intervals(book, right - 1, right, np.mod(book.value[right] - book.value[right - 1], book.modulus[right]))
-
-
-def _used_intervals(book: Book, chains: Chains) -> Intervals:
-    used = np.flatnonzero(chains.used)
-    left, right = used[:-1], used[1:]
-    good = (book.counter[left] == book.counter[right]) & ~chains.reset[right]
-    good &= book.epoch[left] == book.epoch[right]
-    left, right = left[good], right[good]
-    return _intervals(book, left, right, chains.operations[right] - chains.operations[left])
-
-
-def _intervals(book: Book, left: np.ndarray, right: np.ndarray, operations: np.ndarray) -> Intervals:
-    served = np.maximum(book.served[right] - book.served[left], HALF)
-    return Intervals(book.counter[right], left, right, served, operations)
-
-
-def _partners(book: Book) -> np.ndarray:
-    """Numbers written for other counters of the same station on the same day; NaN fills up to PARTNERS."""
-    n = len(book.day)
-    partners = np.full((n, PARTNERS), np.nan)
-    station = book.keys["station"].to_numpy()[book.counter] if n else np.zeros(0, dtype=np.int64)
-    order = np.lexsort((book.counter, book.day, station))
-    for step in [k for d in range(1, PARTNERS // 2 + 1) for k in (d, -d)]:
-        slot = 2 * (abs(step) - 1) + (step < 0)
-        here = order[max(0, -step) : n - max(0, step)]
-        there = order[max(0, step) : n + min(0, step)]
-        same = (station[here] == station[there]) & (book.day[here] == book.day[there])
-        same &= book.counter[here] != book.counter[there]
-        partners[here[same], slot] = book.value[there[same]]
-    return partners
 
 
 def _history(

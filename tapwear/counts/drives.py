@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tapwear.counts.book import Book
 from tapwear.counts.chain import Chains
-from tapwear.counts.series import Book
 
 RANK = ("mechanical", "raise and lower", "controller")
 
@@ -50,8 +50,7 @@ class Drives:
 
 def join_counters(book: Book, chains: Chains, status: np.ndarray, reason: np.ndarray) -> Drives:
     """Drives from counters; `status` and `reason` of the readings so far are copied and completed."""
-    unit, drive = book.keys["unit"].to_numpy(), book.keys["drive"].to_numpy()
-    source = book.keys["source"].to_numpy()
+    unit, drive, source = book.unit, book.drive, book.source
     n_counters = len(unit)
     new = np.ones(n_counters, dtype=bool)
     if n_counters:
@@ -97,7 +96,7 @@ def _one_drive(
     operations: np.ndarray,
 ) -> Track:
     """The operations of a drive that has more than one counter; fills status, reason and operations in place."""
-    sources = book.keys["source"].to_numpy()[counters]
+    sources = book.source[counters]
     by_source = {
         source: _track(book, chains, counter) for source, counter in zip(sources, counters, strict=True)
     }

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from tapwear.counts.book import Book, Replacement
 from tapwear.counts.likely import expect, expected_operations
 from tapwear.counts.local import Local
-from tapwear.counts.series import Book, Replacement
 
 ROOM = 3.0  # an unknown new counter is taken as started at 0 when it shows no more than so many times the usual
 SPARE = 60.0  # plus so many operations: both our choice

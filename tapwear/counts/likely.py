@@ -128,3 +128,11 @@ def expected_operations(
     """Middle number of operations to expect over `served` days between two day numbers."""
     level = 0.5 * (expected.low + expected.high) + season_of(expected.season, begin, end)
     return np.asarray(np.exp(np.clip(level, -20.0, 20.0)) * np.maximum(served, 0.0))
+
+
+def usual_range(
+    served: np.ndarray, begin: np.ndarray, end: np.ndarray, inspections: np.ndarray, expected: Expectation
+) -> tuple[np.ndarray, np.ndarray]:
+    """Operations between which about 19 in 20 right readings lie."""
+    _, low, high, spread = _bounds(np.zeros_like(served), served, begin, end, inspections, expected)
+    return np.maximum(np.exp(low - 2.0 * spread) - HALF, 0.0), np.exp(high + 2.0 * spread) - HALF

@@ -6,56 +6,15 @@ drive; how several of them make the operations of a drive is settled afterwards,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
+
+from tapwear.counts.book import Book, Replacement
 
 IDLE_SHARE = 0.02
 """Share of its usual rate that a unit out of service is still allowed (tests, exercise): our choice."""
 
 IN_SERVICE = "in service"
-
-
-@dataclass(frozen=True)
-class Replacement:
-    """One recorded exchange of a counter; `old` and `new` are NaN where they were not written down."""
-
-    counter: int
-    epoch: int
-    served: float
-    old: float
-    new: float
-
-
-@dataclass(frozen=True)
-class Book:
-    """Readings of all counters, sorted by counter and day, as flat arrays.
-
-    counter, day, value, modulus, row : one entry a reading
-        counter code (0, 1, ...), day number since 1970-01-01, value as written, 10**digits, and the
-        reading's row in the frame it came from
-    served : one entry a reading
-        Days in service up to `day`, from an arbitrary start. [days]
-    inspected : one entry a reading
-        Number of recorded inspections up to and including `day`.
-    epoch : one entry a reading
-        Number of recorded counter replacements before the reading.
-    keys : DataFrame, one row a counter
-        unit, drive, source [mechanical, raise, lower, controller], group [code], station [code]
-    replacements : tuple of Replacement
-    """
-
-    counter: np.ndarray
-    day: np.ndarray
-    value: np.ndarray
-    modulus: np.ndarray
-    row: np.ndarray
-    served: np.ndarray
-    inspected: np.ndarray
-    epoch: np.ndarray
-    keys: pd.DataFrame
-    replacements: tuple[Replacement, ...]
 
 
 def day_numbers(dates: pd.Series) -> np.ndarray:
@@ -77,7 +36,7 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
     code, day = code[order], day[order]
     first = np.flatnonzero(np.r_[True, code[1:] != code[:-1]]) if len(code) else np.zeros(0, dtype=np.int64)
     keys = key.iloc[order[first]].reset_index(drop=True)
-    keys = _with_peers(keys, units)
+    group, station = _peers(keys, units)
     served, inspected, epoch = day.astype(float), np.zeros(len(day)), np.zeros(len(day), dtype=np.int64)
     value = readings["value"].to_numpy(dtype=float)[order]
     replacements = _apply_events(keys, first, day, value, served, inspected, epoch, events, stays)
@@ -90,7 +49,11 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
         served=served,
         inspected=inspected,
         epoch=epoch,
-        keys=keys,
+        unit=keys["unit"].to_numpy(dtype=object),
+        drive=keys["drive"].to_numpy(dtype=object),
+        source=keys["source"].to_numpy(dtype=object),
+        group=group,
+        station=station,
         replacements=tuple(replacements),
     )
 
@@ -105,14 +68,13 @@ def _codes(key: pd.DataFrame) -> tuple[np.ndarray, int]:
     return total, len(unique)
 
 
-def _with_peers(keys: pd.DataFrame, units: pd.DataFrame) -> pd.DataFrame:
+def _peers(keys: pd.DataFrame, units: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Codes of the peer group and the station of each counter; a unit without a station has no neighbours."""
     known = units.drop_duplicates("unit").set_index("unit")
     group = keys["unit"].map(known["peer_group"]).astype("object").fillna("")
     station = keys["unit"].map(known["station"]).astype("object").fillna("")
-    alone = "\0" + keys["unit"].astype(str)  # a unit without a station has no neighbours
-    keys["group"] = pd.factorize(group)[0]
-    keys["station"] = pd.factorize(station.where(station != "", alone))[0]
-    return keys
+    alone = "\0" + keys["unit"].astype(str)
+    return pd.factorize(group)[0], pd.factorize(station.where(station != "", alone))[0]
 
 
 def _apply_events(
