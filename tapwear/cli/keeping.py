@@ -2,8 +2,61 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Annotated
+
 import typer
+
+from tapwear.cli.context import KEEPING, now, say, setup_of, store_path
 
 
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
+    app.command("init", rich_help_panel=KEEPING)(init)
+    app.command("upgrade", rich_help_panel=KEEPING)(upgrade)
+
+
+def init(context: typer.Context) -> None:
+    """Make a new, empty store.
+
+    The file is the one named with --db before the command, with TAPWEAR_DB or in the settings file.
+    Where none is named, it is tapwear.db in this folder. Nothing is ever overwritten.
+
+    Example: tapwear --db north.db init
+    """
+    from tapwear.store.engine import create_store
+
+    path = setup_of(context).db or Path("tapwear.db")
+    create_store(path).close()
+    say(f"Made an empty store: {path}")
+    say(f"Next: tapwear --db {path} import FILES, or tapwear --db {path} unit add --help")
+
+
+def upgrade(
+    context: typer.Context,
+    backup: Annotated[
+        Path | None,
+        typer.Option("--backup", metavar="FILE", help="Where the backup goes; else beside the store, with the time."),
+    ] = None,
+) -> None:
+    """Bring a store of an older Tapwear to the schema of this one; a backup is made first.
+
+    A step that fails leaves the store as it was. A store that is up to date is left alone.
+
+    Example: tapwear --db north.db upgrade
+    """
+    from tapwear.store.engine import open_store
+    from tapwear.store.migrate import upgrade as run_steps
+
+    path = store_path(context)
+    store = open_store(path, any_version=True)
+    to = backup or path.with_name(f"{path.stem}-before-upgrade-{now():%Y%m%dT%H%M%SZ}{path.suffix}")
+    steps = run_steps(store, to)
+    store.close()
+    if not steps:
+        say(f"{path} is up to date; nothing was done.")
+        return
+    say(f"Backup: {to}")
+    for step in steps:
+        say(f"Done: step {step}")
+    say(f"{path} is up to date now.")

@@ -39,8 +39,8 @@ class Spell:
 def spells(stays: Iterable[StayRow], place_names: dict[int, str], as_of: date | None = None) -> dict[str, list[Spell]]:
     """Each unit's spells in order, up to `as_of`; a stay that another of the same day replaces is left out.
 
-    `place_names` gives `station/bank/phase` by place id, for the places that matter. A unit whose first stay begins after `as_of` keeps that
-    one, so that it is not lost from the fleet.
+    `place_names` gives `station/bank/phase` by place id, for the places that matter. A unit whose first stay begins
+    after `as_of` keeps that one, so that it is not lost from the fleet.
     """
     by_unit: dict[str, list[StayRow]] = {}
     for stay in sorted(stays, key=lambda stay: (stay.from_on or date.min, stay.id)):
