@@ -1,0 +1,22 @@
+"""What people typed, made safe to print: control characters taken out, markup shown as it was written."""
+
+from __future__ import annotations
+
+import re
+
+# C0 and C1 control characters and DEL (escape sequences of terminals begin with one), and the marks that change
+# the direction of writing, with which one tag can be made to look like another (Unicode UAX #9).
+_UNSAFE = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069]+")
+_SEQUENCE = re.compile("(?:\x1b\\[|\x9b)[0-?]*[ -/]*[@-~]|\x1b\\][^\x07\x1b]*(?:\x07|\x1b\\\\)?")
+
+
+def plain(text: object) -> str:
+    """The text on one line without escape sequences and control characters; each run of these becomes a space."""
+    return _UNSAFE.sub(" ", _SEQUENCE.sub("", str(text)))
+
+
+def esc(text: object) -> str:
+    """Like `plain`, and what looks like markup of `rich` is shown, not obeyed."""
+    from rich.markup import escape
+
+    return escape(plain(text))
