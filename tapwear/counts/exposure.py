@@ -30,6 +30,7 @@ class CountSeries:
     commissioned : (n,) first day in service; NaN where not known
     stopped : (n,) True while in store, workshop or retired: the operations clock stands still
     idle_from, idle_to : (n,) days out of service since the last visit (equal: none)
+    off : (n,) True while out of service with no return recorded: idle up to as_of, then until it returns
     changed : (n,) True where a recorded event since the last visit may have changed the rate
     place_group : (places,) peer group of each place; group_names
     """
@@ -47,6 +48,7 @@ class CountSeries:
     stopped: NDArray[np.bool_]
     idle_from: Floats
     idle_to: Floats
+    off: NDArray[np.bool_]
     changed: NDArray[np.bool_]
     place_group: Ints
     group_names: tuple[str, ...]
@@ -102,17 +104,17 @@ def build_series(
     exposure, place_key, now = _places(unit, drive, units, stays, series, start, end, today)
     idle_from = np.full(n, today)
     idle_to = np.full(n, today)
+    still_off = np.zeros(n, bool)
     last = np.full(n, -NEVER)
     last[count > 0] = day[(begin + count - 1)[count > 0]]
     for i, off, on in _idle_spans(events, row_of_unit, drive, today):
         lo, hi = first_interval[i], first_interval[i] + intervals_of[i]
-        still_off = not np.isfinite(on)
-        stop = today if still_off else on
+        stop = today if np.isnan(on) else on
         lost = np.minimum(end[lo:hi], stop) - np.maximum(start[lo:hi], off)
         exposure[lo:hi] -= np.clip(lost, 0.0, None)
-        if stop > last[i] or still_off:
-            idle_from[i] = max(off, last[i])
-            idle_to[i] = today + settings.idle_days if still_off else stop
+        if stop > last[i]:
+            idle_from[i], idle_to[i] = max(off, last[i]), stop
+        still_off[i] |= bool(np.isnan(on))
 
     visits = np.zeros(len(left))
     event = np.zeros(len(left), bool)
@@ -147,7 +149,7 @@ def build_series(
     )
     result = CountSeries(
         unit, drive, begin, count, day, operations, now.place, now.place_before, now.since,
-        now.commissioned, now.stopped, idle_from, idle_to, changed, now.group, now.group_names,
+        now.commissioned, now.stopped, idle_from, idle_to, still_off, changed, now.group, now.group_names,
     )  # fmt: skip
     return result, intervals
 

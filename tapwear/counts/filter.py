@@ -24,6 +24,9 @@ Ints = NDArray[np.int64]
 CHUNK_SERIES = 4096
 """Places filtered together: large enough for numpy, small enough for the cache (our choice)."""
 
+MISFIT_CLIP = 1.5
+"""Standardised surprises count up to this much, so that one wrong reading does not widen a place (our choice)."""
+
 
 @dataclass(frozen=True)
 class Intervals:
@@ -54,12 +57,26 @@ class Levels:
     cov  : (n, 6) upper triangle of the covariance: 00, 01, 02, 11, 12, 22
     loglik : (places,) log likelihood
     surprise : (n,) chance that the last interval held a jump
+    misfit, steps : (n,) sum of the clipped standardised surprises after the first interval, and their number
     """
 
     mean: Floats
     cov: Floats
     loglik: Floats
     surprise: Floats
+    misfit: Floats
+    steps: Floats
+
+
+def pick_places(data: Intervals, places: Ints) -> Intervals:
+    """The intervals of some places only, renumbered in the order given."""
+    count = data.count[places]
+    begin = np.cumsum(count) - count
+    at = np.repeat(data.begin[places] - begin, count) + np.arange(int(count.sum()))
+    return Intervals(
+        begin, count, data.from_day[at], data.to_day[at], data.operations[at], data.exposure[at],
+        data.event[at], data.doubt[at], data.noise[at],
+    )  # fmt: skip
 
 
 def log_rate(operations: Floats, exposure: Floats) -> Floats:
@@ -76,6 +93,7 @@ def run_filter(
     mean = prior_mean.copy() if not keep else np.zeros((rows, 3))
     cov = prior_cov.copy() if not keep else np.zeros((rows, 6))
     surprise = np.zeros(rows)
+    misfit = np.zeros(rows)
     loglik = np.zeros(n)
     order = np.argsort(-data.count, kind="stable")
     for first in range(0, n, CHUNK_SERIES):
@@ -83,27 +101,35 @@ def run_filter(
         x = prior_mean[places].T.copy()
         p = prior_cov[places].T.copy()
         chance = np.zeros(len(places))
+        odd = np.zeros(len(places))
         total = np.zeros(len(places))
         counts = data.count[places]
         for step in range(int(counts[0]) if len(counts) else 0):
             live = int(np.searchsorted(-counts, -step, side="left"))
             at = data.begin[places[:live]] + step
             gap = data.from_day[at] - data.to_day[at - 1] if step else np.zeros(live)
-            ll, jump = _step(x[:, :live], p[:, :live], data, at, np.maximum(gap, 0.0), settings)
+            ll, jump, off = _step(x[:, :live], p[:, :live], data, at, np.maximum(gap, 0.0), settings)
             total[:live] += ll
             chance[:live] = jump
+            if step:
+                odd[:live] += np.minimum(off, MISFIT_CLIP)
             if keep:
                 mean[at], cov[at], surprise[at] = x[:, :live].T, p[:, :live].T, jump
+                misfit[at] = odd[:live]
         loglik[places] = total
         if not keep:
-            mean[places], cov[places], surprise[places] = x.T, p.T, chance
-    return Levels(mean, cov, loglik, surprise)
+            mean[places], cov[places], surprise[places], misfit[places] = x.T, p.T, chance, odd
+    seen = np.arange(rows) - np.repeat(data.begin, data.count) if keep else data.count - 1
+    return Levels(mean, cov, loglik, surprise, misfit, np.maximum(seen, 0).astype(float))
 
 
 def _step(
     x: Floats, p: Floats, data: Intervals, at: Ints, gap: Floats, s: RateSettings
-) -> tuple[Floats, Floats]:
-    """Advance states x (3, n), p (6, n) in place over intervals `at`; log likelihood and chance of a jump."""
+) -> tuple[Floats, Floats, Floats]:
+    """Advance states x (3, n), p (6, n) in place over intervals `at`.
+
+    Returns the log likelihood, the chance of a jump and the size of the surprise in standard deviations.
+    """
     start, end = data.from_day[at], data.to_day[at]
     days = np.maximum(end - start, 1.0)
     exposure = np.maximum(data.exposure[at], 0.5)
@@ -147,4 +173,5 @@ def _step(
     x[0] += a0 * v
     x[1] += a1 * v
     x[2] += a2 * v
-    return top + np.log(total) - 0.5 * np.log(2.0 * np.pi), weights[1] / total
+    surprise = np.abs(v) / np.sqrt(spreads[0])
+    return top + np.log(total) - 0.5 * np.log(2.0 * np.pi), weights[1] / total, surprise

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri, stdtr, stdtrit
 
+from tapwear.counts.ahead import log_variance
 from tapwear.counts.exposure import NEVER, CountSeries
 from tapwear.counts.filter import Floats, Ints
-from tapwear.counts.season import YEAR, harmonics, season_integral
+from tapwear.counts.season import YEAR, season_integral
 
 if TYPE_CHECKING:
     from tapwear.counts.rate import RateModel
@@ -175,9 +176,9 @@ def operations_between(model: RateModel, rows: Ints, from_day: Floats, to_day: F
     weight = middle / np.maximum(both, 1e-12)
     middle = both
     variance = (weight * np.sqrt(variance) + (1 - weight) * np.sqrt(back_var)) ** 2
-    spread = np.sqrt(variance)
+    spread = np.sqrt(variance) * model.evenness[series.place[rows]]
     tilt, low, high = model.calibration.at(model.cadence[rows], stop - start)
-    middle = middle * np.exp(tilt)
+    middle = middle * np.exp(tilt * spread)
     wider = np.sqrt(read_var) / np.maximum(middle + np.sqrt(read_var), 1e-9)
     return Spread(
         read, np.sqrt(read_var), middle, np.hypot(spread * low, wider), np.hypot(spread * high, wider)
@@ -192,17 +193,20 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
     on = np.clip(series.idle_to[rows], off, stop)
     served = season_integral(table, place, stop) - season_integral(table, place, start)
     served = served - (season_integral(table, place, on) - season_integral(table, place, off))
-    days = np.maximum(stop - start - (on - off), 1.0)
-    middle = np.exp(model.mean[place, 0]) * np.maximum(served, 0.0)
-    c, si = harmonics(start, np.maximum(stop, start + 1.0))
-    p = model.cov[place]
-    known = p[:, 0] + c * c * p[:, 3] + si * si * p[:, 5] + 2 * (c * p[:, 1] + si * p[:, 2] + c * si * p[:, 4])
+    lost = np.where(series.off[rows], _lost(model, stop) - _lost(model, start), 0.0)
+    left = np.maximum(stop - start - (on - off), 1e-9)
+    days = np.maximum(left - lost, 1.0)
+    middle = np.exp(model.mean[place, 0]) * np.maximum(served * np.clip(1.0 - lost / left, 0.0, 1.0), 0.0)
     ahead = np.clip(start - model.rate_day[place], 0.0, 40 * YEAR)
-    jumps = s.jump_yearly * np.minimum(s.jump_size, 0.5) ** 2
-    variance = known + (s.drift + jumps) * (ahead + (stop - start) / 3.0) / YEAR
-    variance = variance + s.weather / days + s.dispersion / (middle + 1.0)
+    variance = log_variance(model.cov[place], ahead, start, stop, days, middle, s)
     variance = variance + np.where(series.changed[rows], s.event_chance * s.event_size**2, 0.0)
-    return middle, variance + ((on - off) / (2.0 * days + s.idle_days)) ** 2
+    return middle, variance + (lost / (2.0 * days + 30.0)) ** 2
+
+
+def _lost(model: RateModel, day: Floats) -> Floats:
+    """Days that a unit now out of service is expected to lose from as_of to `day`: it returns at random."""
+    mean = model.settings.idle_days
+    return -mean * np.expm1(-np.maximum(day - model.today, 0.0) / mean)
 
 
 def cumulative(model: RateModel, rows: Ints, day: Floats) -> Floats:

@@ -9,15 +9,18 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from tapwear.counts import calibrate, dates, path
+from tapwear.counts import ahead, calibrate, dates, path
 from tapwear.counts.calibrate import Calibration
 from tapwear.counts.exposure import CountSeries, build_series
-from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, run_filter
+from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, pick_places, run_filter
 from tapwear.counts.season import YEAR, pooled_season, season_table
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.types import CounterHistory, CrossingDates
 
 Days = NDArray[np.datetime64]
+
+CALIBRATION_PLACES = 4000
+"""Places whose past errors calibrate the bands; more add nothing but time (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,7 @@ class RateModel:
                  operations_per_year [at today's level, season averaged out], relative_spread
     series     : visits of each series; intervals: reading intervals by place
     mean, cov  : state of each place [log operations per day; cosine; sine], upper triangle of covariance
+    evenness   : factor on the spread of each place, below 1 where readings used to fall close to the forecast
     rate_day   : day of the end of each place's last interval [days since 1970-01-01]
     season     : table of the integrated season, one row per place [days]
     cadence    : row of calibrate.CADENCES of each series
@@ -40,6 +44,7 @@ class RateModel:
     intervals: Intervals
     mean: Floats
     cov: Floats
+    evenness: Floats
     rate_day: Floats
     season: Floats
     last_day: Floats
@@ -131,15 +136,17 @@ def fit_rates(
     s = settings or RateSettings()
     series, intervals = build_series(history, units, events, stays, as_of, s)
     prior_mean, prior_cov, group_season = _priors(series, intervals, s)
-    levels = run_filter(intervals, prior_mean, prior_cov, s)
-    rate_day = np.full(len(intervals.begin), float(np.datetime64(as_of, "D").astype(int)))
-    some = intervals.count > 0
-    rate_day[some] = intervals.to_day[(intervals.begin + intervals.count - 1)[some]]
     last_day = series.last_day
     visits = series.count
     first = np.full(len(visits), np.nan)
     first[visits > 0] = series.day[series.begin[visits > 0]]
-    usual = (last_day - first) / np.where(visits > 1, visits - 1, np.nan)
+    cadence = calibrate.cadence_of((last_day - first) / np.where(visits > 1, visits - 1, np.nan))
+    levels = run_filter(intervals, prior_mean, prior_cov, s)
+    if calibration is None:
+        calibration = _own_errors(series, intervals, prior_mean, prior_cov, cadence, s)
+    rate_day = np.full(len(intervals.begin), float(np.datetime64(as_of, "D").astype(int)))
+    some = intervals.count > 0
+    rate_day[some] = intervals.to_day[(intervals.begin + intervals.count - 1)[some]]
     index = pd.DataFrame(
         {
             "unit": series.unit,
@@ -159,13 +166,28 @@ def fit_rates(
         intervals=intervals,
         mean=levels.mean,
         cov=levels.cov,
+        evenness=ahead.evenness(levels),
         rate_day=rate_day,
         season=season_table(levels.mean[:, 1], levels.mean[:, 2]),
         last_day=last_day,
-        cadence=calibrate.cadence_of(usual),
-        calibration=calibration or calibrate.shipped(),
+        cadence=cadence,
+        calibration=calibration,
         group_season=group_season,
     )
+
+
+def _own_errors(
+    series: CountSeries, data: Intervals, prior_mean: Floats, prior_cov: Floats, cadence: Ints, s: RateSettings
+) -> Calibration:
+    """Calibration by the fleet's own past errors, from at most CALIBRATION_PLACES places evenly picked."""
+    places = len(data.begin)
+    picked = np.unique(np.linspace(0, places - 1, min(places, CALIBRATION_PLACES)).astype(np.int64))
+    part = pick_places(data, picked)
+    levels = run_filter(part, prior_mean[picked], prior_cov[picked], s, keep=True)
+    errors = ahead.past_errors(part, levels, calibrate.HORIZONS, s)
+    cadence_of_place = np.full(places, len(calibrate.CADENCES) - 1)
+    cadence_of_place[series.place] = cadence
+    return calibrate.from_errors(errors, cadence_of_place[picked])
 
 
 def _yearly(mean: Floats) -> Floats:

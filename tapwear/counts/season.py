@@ -48,12 +48,13 @@ def season_table(cosine: Floats, sine: Floats) -> Floats:
 
 def season_integral(table: Floats, rows: Ints, day: Floats) -> Floats:
     """Integral of exp(season) from 1970-01-01 to `day`, for the given rows of a season_table. [days]"""
-    years = np.floor(day / YEAR)
+    years: Floats = np.floor(day / YEAR)
     place = (day - years * YEAR) * (NODES / YEAR)
     node = np.minimum(place.astype(np.int64), NODES - 1)
     left = table[rows, node]
     within: Floats = left + (place - node) * (table[rows, node + 1] - left)
-    return years * table[rows, NODES] + within
+    out: Floats = years * table[rows, NODES] + within
+    return out
 
 
 def pooled_season(

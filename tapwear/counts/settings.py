@@ -22,19 +22,19 @@ class RateSettings:
     group_spread      variance of a place's level about its group when the group is too small to tell
     season_spread     variance of a place's own harmonic about its group's
     inspection_operations  operations that one inspection adds (20-90 is usual) [operations]
-    idle_days         expected rest of an outage that is still going on at as_of [days]
+    idle_days         mean rest of an outage that is still going on at as_of [days]
     """
 
-    drift: float = 0.015
-    weather: float = 0.45
-    dispersion: float = 2.0
+    drift: float = 0.007
+    weather: float = 1.4
+    dispersion: float = 9.0
     jump_size: float = 1.0
-    jump_yearly: float = 0.05
-    event_size: float = 0.6
+    jump_yearly: float = 0.022
+    event_size: float = 0.95
     event_chance: float = 0.5
-    error_size: float = 1.0
-    error_chance: float = 0.02
+    error_size: float = 1.3
+    error_chance: float = 0.08
     group_spread: float = 1.2
     season_spread: float = 0.015
     inspection_operations: float = 50.0
-    idle_days: float = 90.0
+    idle_days: float = 130.0
