@@ -1,9 +1,323 @@
-"""Commands for the maintenance scheduler: due, why, oil, backtest."""
+"""Commands for the maintenance scheduler: due, why, backtest."""
 
 from __future__ import annotations
 
+import re
+import shlex
+import sys
+from datetime import date, timedelta
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
 import typer
+
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
+from tapwear.errors import DataRejected, UsageError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from tapwear.cli.backtesting import Origin
+    from tapwear.fleet import Assessment
+    from tapwear.report.due_choice import Choice
+    from tapwear.report.stories import Subject
+    from tapwear.store.book import Book
+
+WITHIN = "2 years"  # how far ahead the list looks unless told otherwise; our choice
+MONTHS = {"month": 1, "months": 1, "year": 12, "years": 12}
+DAYS = {"": 1, "day": 1, "days": 1, "week": 7, "weeks": 7}
+
+# Paragraphs are one line each, since the help keeps line ends as they are.
+DUE_HELP = (
+    "List the overhauls that come due, the most pressing first.\n\n"
+    "Each unit has one row: its contact service, and other tasks that come due before it. The early date leads: by "
+    "then the limit is reached with 1 chance in 10 (middle: 5 in 10, late: 9 in 10). The late date is no permission "
+    "to wait. Units that are overdue, that have no date or no usable reading, are never left out, unless --station, "
+    "--region, --driver or --task says so; standard error then says how many.\n\n"
+    "Examples:\n\n"
+    "  tapwear due\n\n"
+    "  tapwear due --within '18 months' --station BRK\n\n"
+    "  tapwear due --driver oil\n\n"
+    "  tapwear due --all --csv > due.csv"
+)
+WHY_HELP = (
+    "Show what one unit's dates rest on.\n\n"
+    "The dates and what to do next, the doubts, the three clocks, the work done, the rate of operations with a small "
+    "chart, the counter readings with doubtful ones explained, and the oil.\n\n"
+    "Examples:\n\n"
+    "  tapwear why BRK-T1\n\n"
+    "  tapwear why BRK-T1 --as-of 2025-06-30\n\n"
+    "  tapwear why BRK-T1 --json"
+)
+COUNTS_HELP = (
+    "Forecast operations as of past dates.\n\n"
+    "For each row of --origins: the operations of the unit from its last reading on or before the origin (or from "
+    "anchor_date, where the file has that column) to horizon_days after the origin. Each forecast uses only what is "
+    "dated on or before its origin; counters on sample sheets are left aside. --out has unit_id, origin, "
+    "horizon_days, p10, p50, p90 and mean, in the order of --origins.\n\n"
+    "Example:\n\n"
+    "  tapwear --db fleet.db backtest counts --origins origins.csv --out forecasts.csv"
+)
+
+backtest = typer.Typer(no_args_is_help=True, help="Forecasts as of past dates, to see how well they would have done.")
+
+
+class DriverName(StrEnum):
+    """What can drive a date."""
+
+    OPERATIONS = "operations"
+    CALENDAR = "calendar"
+    OIL = "oil"
+    UNKNOWN = "unknown"
+
+
+AsOf = Annotated[
+    str | None,
+    typer.Option("--as-of", metavar="DATE", help="Say everything as of this day (ISO), from what was dated by then."),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Give JSON on standard output instead of words.")]
 
 
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
+    app.command("due", help=DUE_HELP, rich_help_panel=SCHEDULING)(due)
+    app.command("why", help=WHY_HELP, rich_help_panel=SCHEDULING)(why)
+    app.add_typer(backtest, name="backtest", rich_help_panel=SCHEDULING)
+
+
+def due(
+    context: typer.Context,
+    within: Annotated[
+        str | None,
+        typer.Option(
+            "--within",
+            metavar="PERIOD",
+            help=f"How far ahead to look: '18 months', '90 days', 365. By default {WITHIN}.",
+        ),
+    ] = None,
+    station: Annotated[str | None, typer.Option("--station", metavar="S", help="Only units of this station.")] = None,
+    region: Annotated[str | None, typer.Option("--region", metavar="R", help="Only units of this region.")] = None,
+    driver: Annotated[
+        DriverName | None,
+        typer.Option("--driver", metavar="D", help="Only dates driven by: operations, calendar, oil or unknown."),
+    ] = None,
+    task: Annotated[
+        str | None, typer.Option("--task", metavar="T", help="One task of every unit, e.g. 'contact replacement'.")
+    ] = None,
+    everything: Annotated[
+        bool, typer.Option("--all", help="Every unit and every task, however far ahead (or up to --within).")
+    ] = False,
+    as_of: AsOf = None,
+    as_json: AsJson = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Give CSV on standard output instead of words.")] = False,
+) -> None:
+    """List the overhauls that come due, the most pressing first."""
+    from tapwear.report.due_choice import choose
+    from tapwear.report.due_data import due_csv, due_json
+
+    if as_json and as_csv:
+        raise UsageError("Give --json or --csv, not both.")
+    day = as_of_or_today(as_of)
+    until = _until(within, day) if within is not None else None if everything else _until(WITHIN, day)
+    assessment = _assess(context, day)
+    outlook = assessment.outlook
+    _known("station", station, {item.station for item in outlook.dues})
+    _known("region", region, {item.region for item in outlook.dues})
+    _known("task", task, {item.task for item in outlook.dues})
+    choice = choose(
+        outlook,
+        until=until,
+        station=station,
+        region=region,
+        driver=driver.value if driver else None,
+        task=task,
+        every_task=everything,
+    )
+    if as_json:
+        typer.echo(due_json(choice))
+    elif as_csv:
+        typer.echo(due_csv(choice.dues), nl=False)
+    else:
+        _show_due(choice)
+    _close_due(context, choice, as_of)
+
+
+def why(
+    context: typer.Context,
+    unit: Annotated[str, typer.Argument(metavar="UNIT", help="The unit's asset tag.")],
+    full: Annotated[bool, typer.Option("--all", help="Every reading and sample, not only the latest.")] = False,
+    as_of: AsOf = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show what one unit's dates rest on."""
+    from tapwear.report.page import page_plain, print_page
+    from tapwear.report.terminal import PAGE_WIDTH, can_draw, is_screen, make_console, note
+    from tapwear.report.why_data import why_json
+    from tapwear.report.why_view import why_page
+    from tapwear.store.find import find_unit
+    from tapwear.words import CAUTION_SHORT
+
+    day = as_of_or_today(as_of)
+    store = open_the_store(context)
+    with store.rows() as connection:
+        tag = find_unit(connection, unit).tag
+    subject = _subject(_assess(context, day), tag)
+    if as_json:
+        typer.echo(why_json(subject))
+        return
+    ascii_only = not can_draw(sys.stdout)
+    if is_screen(sys.stdout):
+        console = make_console(widest=PAGE_WIDTH)
+        print_page(why_page(subject, width=console.width - 4, full=full, ascii_only=ascii_only), console)
+    else:
+        typer.echo("\n".join(page_plain(why_page(subject, full=full, ascii_only=ascii_only))))
+    note(f"\n{CAUTION_SHORT}")
+
+
+@backtest.command("counts", help=COUNTS_HELP)
+def backtest_counts(
+    context: typer.Context,
+    origins: Annotated[
+        Path, typer.Option("--origins", metavar="FILE", help="CSV with unit_id (or unit), origin, horizon_days.")
+    ],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="CSV to write; written anew if it is there.")],
+) -> None:
+    """Forecast operations as of past dates."""
+    from tapwear.cli.backtesting import read_origins
+    from tapwear.store.loading import load_book
+
+    book = load_book(open_the_store(context))
+    asked, findings = read_origins(origins, book.units["unit"])
+    for finding in findings:
+        say(finding.sentence())
+    written = _forecast(book, asked)
+    try:
+        written.to_csv(out, index=False, float_format="%.3f", date_format="%Y-%m-%d", lineterminator="\n")
+    except OSError as error:
+        raise UsageError(f"The forecasts cannot be written to {out}: {error}") from error
+    say(f"{len(written):,} forecasts written to {out}")
+    if findings:
+        raise DataRejected(f"{len(findings):,} rows of {origins} have no forecast; see above.")
+
+
+def _forecast(book: Book, asked: list[Origin]) -> pd.DataFrame:
+    """The forecasts for all origins, one past date after the other, in the order asked for."""
+    import pandas as pd
+
+    from tapwear.counts.backtest import forecast_origins
+    from tapwear.report.due_data import csv_cell
+    from tapwear.report.terminal import progress
+
+    rows = pd.DataFrame(
+        {
+            "unit_id": [row.unit for row in asked],
+            "origin": pd.to_datetime([row.origin for row in asked]),
+            "horizon_days": [row.horizon_days for row in asked],
+            "anchor_date": pd.to_datetime(pd.Series([row.anchor for row in asked], dtype=object)),
+        }
+    )
+    readings = book.readings[book.readings["source"] != "sample"]
+    parts = []
+    with progress("Forecasting as of past dates", len(rows)) as done:
+        # With and without an anchor apart, since a column stands for all rows of a call or for none.
+        for _, part in rows.groupby(["origin", rows["anchor_date"].isna()], sort=True):
+            question = part.dropna(axis="columns", how="all")
+            answer = forecast_origins(book.units, readings, book.events, book.stays, question)
+            parts.append(answer.set_axis(part.index))
+            done(len(part))
+    if not parts:
+        return pd.DataFrame(columns=["unit_id", "origin", "horizon_days", "p10", "p50", "p90", "mean"])
+    result = pd.concat(parts).sort_index()
+    return result.assign(unit_id=[str(csv_cell(tag)) for tag in result["unit_id"]])
+
+
+def _assess(context: typer.Context, day: date) -> Assessment:
+    """The fleet's assessment as of a day, with a sign of life where it takes long."""
+    from tapwear.fleet import assess_store
+    from tapwear.report.terminal import progress
+
+    store = open_the_store(context)
+    with progress("Working out the dates of the fleet"):
+        return assess_store(store, day)
+
+
+def _subject(assessment: Assessment, tag: str) -> Subject:
+    """Everything that a page about one unit needs, out of the fleet's assessment."""
+    from tapwear.fleet import count_story
+    from tapwear.report.stories import Subject
+
+    book = assessment.book
+    rows = book.units[book.units["unit"] == tag].to_dict("records")
+    identity = {str(name): value for name, value in rows[0].items()} if rows else {"unit": tag}
+    try:
+        story = count_story(assessment, tag)
+    except KeyError:
+        story = None
+    return Subject(
+        unit=tag,
+        as_of=assessment.as_of,
+        identity=identity,
+        dues=assessment.outlook.of_unit(tag),
+        stays=book.stays[book.stays["unit"] == tag],
+        services=book.services[book.services["unit"] == tag],
+        samples=book.samples[book.samples["unit"] == tag],
+        oil_events=book.oil_events[book.oil_events["unit"] == tag],
+        verdict=assessment.verdicts.get(tag),
+        story=story,
+    )
+
+
+def _until(text: str, day: date) -> date:
+    """The last day of a period such as `18 months`, `90 days` or `365`. Raises UsageError."""
+    from tapwear.weeks import add_years
+
+    match = re.fullmatch(r"\s*(\d{1,5})\s*([a-z]*)\s*", text.lower())
+    number, measure = (int(match[1]), match[2]) if match else (0, "?")
+    if measure in MONTHS:
+        return add_years(day, number * MONTHS[measure] / 12)
+    if measure in DAYS:
+        return day + timedelta(days=number * DAYS[measure])
+    raise UsageError(f"--within: a period is written like '18 months', '2 years', '90 days' or 365, found {text!r}.")
+
+
+def _known(what: str, wanted: str | None, known: set[str]) -> None:
+    """Raises UsageError when a filter names something that the fleet does not have."""
+    if wanted is None or wanted.casefold() in {name.casefold() for name in known}:
+        return
+    from tapwear.store.find import no_such
+
+    names = ", ".join(sorted(name for name in known if name)) or "none"
+    raise UsageError(no_such(what, wanted, sorted(known), f"known: {names}"))
+
+
+def _show_due(choice: Choice) -> None:
+    """The list on a screen, or as plain columns into a pipe."""
+    from tapwear.report.due_table import due_plain, due_screen, headline
+    from tapwear.report.terminal import is_screen, make_console
+
+    if not is_screen(sys.stdout):
+        typer.echo("\n".join(due_plain(choice)))
+        return
+    console = make_console()
+    console.print(f"{headline(choice)}\n")
+    for line in due_screen(choice, console):
+        console.print(line)
+
+
+def _close_due(context: typer.Context, choice: Choice, as_of: str | None) -> None:
+    """What was left out, the caution, and where to look next; all on standard error."""
+    from tapwear.report.terminal import note
+    from tapwear.words import CAUTION_SHORT
+
+    for hidden in choice.hidden:
+        note(hidden.sentence())
+    if not choice.units:
+        say("The store holds no units in use yet: tapwear import or tapwear unit add brings them in.")
+    note(f"\n{CAUTION_SHORT}")
+    if choice.dues:
+        setup = setup_of(context)
+        store = f" --db {shlex.quote(str(setup.db))}" if setup.named_by == "--db" else ""
+        day = f" --as-of {choice.as_of.isoformat()}" if as_of else ""
+        say(f"\nWhat a date rests on:  tapwear{store} why {shlex.quote(choice.dues[0].unit)}{day}")
+        say(f"An outage plan:        tapwear{store} plan build {choice.as_of.year + 1}{day}")

@@ -1,0 +1,149 @@
+"""A due date in words: the sentences that the table, the page about one unit and the data files share."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from tapwear.outlook.types import HORIZON_YEARS, Due
+from tapwear.weeks import age_words
+from tapwear.words import SEVERE
+
+# From which chance on one clock is said to drive the date alone, or mostly. Our choice.
+ALONE, MOSTLY = 0.95, 0.65
+
+
+def after_words(as_of: date) -> str:
+    """`after 2041`: how a date beyond the horizon is said."""
+    return f"after {as_of.year + HORIZON_YEARS}"
+
+
+def day_words(day: date | None, due: Due) -> str:
+    """A due day as it stands in a column: an ISO date, `after 2041` or `unknown`."""
+    if not due.known:
+        return "unknown"
+    return day.isoformat() if day else after_words(due.as_of)
+
+
+def count_words(number: float | None) -> str:
+    """`61,200`: operations as a reader can hold them, three figures at least; `unknown` for None."""
+    if number is None:
+        return "unknown"
+    step = 100 if abs(number) >= 10_000 else 10 if abs(number) >= 1_000 else 1
+    return f"{round(number / step) * step:,.0f}"
+
+
+def operations_words(due: Due) -> str:
+    """`61,200 of 70,000`: operations since the last service against the interval; `interval 70,000` if unknown."""
+    if due.operations_since is None and due.interval_operations is not None:
+        return f"interval {due.interval_operations:,}"
+    if due.interval_operations is None:
+        return f"{count_words(due.operations_since)}, no limit"
+    return f"{count_words(due.operations_since)} of {due.interval_operations:,}"
+
+
+def interval_words(due: Due) -> str:
+    """`70,000 operations or 7 years, whichever comes first`."""
+    limits = []
+    if due.interval_operations is not None:
+        limits.append(f"{due.interval_operations:,} operations")
+    if due.interval_years is not None:
+        limits.append(f"{due.interval_years:g} year{'s' if due.interval_years != 1 else ''}")
+    if not limits:
+        return "no interval is recorded"
+    return " or ".join(limits) + (", whichever comes first" if len(limits) > 1 else "")
+
+
+def place_words(due: Due) -> str:
+    """`BRK, T1, phase A`: where the unit stands."""
+    parts = [due.station or "no station", due.bank, f"phase {due.phase}" if due.phase else ""]
+    return ", ".join(part for part in parts if part)
+
+
+def service_words(due: Due) -> str:
+    """`2019-03-12 at 104,233`: the last service and what its counter showed, or `unknown`."""
+    if due.last_service_on is None:
+        return "unknown"
+    counter = "" if due.last_service_counter is None else f" at {due.last_service_counter:,}"
+    return due.last_service_on.isoformat() + counter
+
+
+def reading_words(due: Due) -> str:
+    """`14 months ago`: the age of the last usable reading, or `no usable reading`."""
+    if due.last_reading_on is None:
+        return "no usable reading"
+    age = age_words((due.as_of - due.last_reading_on).days)
+    return age if age == "today" else f"{age} ago"
+
+
+def driver_words(due: Due) -> str:
+    """`mostly operations`: which clock runs out first, and how sure that is."""
+    if due.driver == "unknown":
+        return "unknown"
+    share = due.driver_share.get(due.driver, 1.0)
+    if share >= ALONE:
+        return due.driver
+    if share >= MOSTLY:
+        return f"mostly {due.driver}"
+    others = sorted((chance, name) for name, chance in due.driver_share.items() if name != due.driver)
+    return f"{due.driver} or {others[-1][1]}" if others and others[-1][0] > 0 else due.driver
+
+
+def chance_words(chance: float) -> str:
+    """`8 in 10`: a chance as people say it; `almost sure` above 19 in 20, `unlikely` below 1 in 20."""
+    if chance > 0.95:
+        return "almost sure"
+    if chance < 0.05:
+        return "unlikely"
+    return f"{min(max(round(chance * 10), 1), 9)} in 10"
+
+
+def status_words(due: Due) -> str:
+    """What a scheduler must know about the date beyond its figures: overdue, unknown, or nothing ("")."""
+    if not due.known:
+        return unknown_words(due)
+    if due.overdue and due.middle is not None:
+        if due.early == due.late:
+            return f"Overdue since {due.middle.isoformat()}."
+        since = f"Overdue since about {due.middle:%B %Y}"
+        if due.early is not None and due.late is not None and due.late <= due.as_of:
+            return f"{since}: passed between {due.early.isoformat()} and {due.late.isoformat()}."
+        return f"{since}."
+    if due.early is not None and due.early <= due.as_of:
+        return "May already have passed its limit."
+    return ""
+
+
+def unknown_words(due: Due) -> str:
+    """`Due unknown`, with the bounds shown as what they are."""
+    low, high = due.bounds
+    if low and high:
+        bounds = f"bounds {low.isoformat()} to {high.isoformat()}"
+    elif low or high:
+        bounds = f"not before {low.isoformat()}" if low else f"not after {high.isoformat() if high else ''}"
+    else:
+        bounds = ""
+    words = due.bounds_words.strip().rstrip(".")
+    if not bounds:
+        return f"Due unknown: {words}." if words else "Due unknown."
+    return f"Due unknown; {bounds}" + (f" ({words})." if words else ".")
+
+
+def must_stop(due: Due) -> bool:
+    """Whether severe arcing or heating is suspected, in this task's row or in that of the unit's contact service."""
+    return due.severe or due.next_action.startswith(SEVERE)
+
+
+def next_words(due: Due) -> str:
+    """What to do next. A severe finding leaves one thing to do, and it is not a visit."""
+    return SEVERE if must_stop(due) else due.next_action.strip()
+
+
+def doubt_words(due: Due) -> str:
+    """All doubts as sentences, one after the other."""
+    return " ".join(sentence(doubt) for doubt in due.doubts if doubt.strip())
+
+
+def sentence(words: str) -> str:
+    """The words with a capital at the beginning and a full stop at the end."""
+    words = words.strip()
+    return (words[:1].upper() + words[1:]).rstrip(".") + "." if words else ""

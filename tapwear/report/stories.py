@@ -1,0 +1,62 @@
+"""What a page about one unit is told besides its dates: the story of its counter, as plain frames."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from tapwear.oil.types import OilVerdict
+from tapwear.outlook.types import Due
+from tapwear.report.due_words import must_stop
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True)
+class CountStory:
+    """The counter of one unit, ready to be drawn and read.
+
+    points : DataFrame, one row per usable visit, sorted by on
+        on [datetime64], operations [cumulative since the first usable reading]
+    forecast : DataFrame, sorted by on, beginning on the as-of date; same scale as `points`
+        on [datetime64], low, mid, high [operations: 10, 50, 90 %]
+    rate_words : plain sentences on how fast the counter runs, and where that changed
+    readings : DataFrame, every reading of the unit, doubtful ones too
+        read_on [datetime64], value [int, as written], source [str], status [str, as in counts.types],
+        reason [str], probability [0-1, that the number is right as understood]
+    """
+
+    points: pd.DataFrame
+    forecast: pd.DataFrame
+    rate_words: tuple[str, ...]
+    readings: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Subject:
+    """All that a page about one unit rests on.
+
+    identity : one row of `units` of the store's book, by heading; blank, NaN and NaT where not recorded
+    dues : of this unit, most pressing first
+    stays, services, samples, oil_events : this unit's rows of those frames of the book
+    verdict, story : None where the oil or the counter has nothing to say
+    """
+
+    unit: str
+    as_of: date
+    identity: Mapping[str, Any]
+    dues: tuple[Due, ...]
+    stays: pd.DataFrame
+    services: pd.DataFrame
+    samples: pd.DataFrame
+    oil_events: pd.DataFrame
+    verdict: OilVerdict | None
+    story: CountStory | None
+
+    @property
+    def severe(self) -> bool:
+        """Whether anything suggests severe arcing or heating."""
+        return any(must_stop(due) for due in self.dues) or bool(self.verdict and self.verdict.severe)

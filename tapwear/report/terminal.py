@@ -1,0 +1,118 @@
+"""What the screen is: one place that makes the console, lays out plain columns and shows that work goes on.
+
+On a screen, pages are made of `rich` texts, which never read markup in what people typed; NO_COLOR, COLUMNS and
+TERM are obeyed. Into a pipe or file go plain columns, nothing cut off. Progress shows on standard error only, only
+where that is a screen, and only for work that lasts longer than two seconds.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from threading import Event, Timer
+from typing import TYPE_CHECKING, TextIO
+
+from tapwear.report.plain import plain
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+PATIENCE_S = 2.0  # work shorter than this shows no progress [s]
+PAGE_WIDTH = 100  # a page of words is no wider than this, however wide the screen; our choice
+GAP = 2  # spaces between columns
+NARROWEST = 40  # pages are laid out for at least this many columns; our choice
+
+
+def is_screen(stream: TextIO) -> bool:
+    """Whether somebody looks at this stream, rather than a pipe or a file."""
+    return bool(stream.isatty())
+
+
+def make_console(*, error: bool = False, widest: int | None = None) -> Console:
+    """A console on standard output (or standard error) that prints what it is given: no markup, no highlighting.
+
+    widest : columns to use at most, however wide the screen is
+    """
+    from rich.console import Console
+
+    console = Console(stderr=error, markup=False, highlight=False, emoji=False)
+    if widest is not None:
+        console.width = min(console.width, widest)
+    return console
+
+
+def note(text: str) -> None:
+    """A message on standard error; on a screen its words are kept whole at the line's end."""
+    if is_screen(sys.stderr):
+        make_console(error=True, widest=PAGE_WIDTH).print(text)
+    else:
+        print(text, file=sys.stderr)
+
+
+def can_draw(stream: TextIO) -> bool:
+    """Whether the stream's encoding holds the dots and lines of our charts."""
+    try:
+        "─┊●○⣿".encode(stream.encoding or "ascii")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def cell_width(text: str) -> int:
+    """How many cells of a terminal the text takes; wide letters take two."""
+    from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+def columns(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[str]:
+    """Lines of plain columns two spaces apart, as wide as their longest cell; a heading line first.
+
+    right : indices of columns set flush right. Cells are freed of control characters; widths are cells of a
+    terminal, so wide letters line up too.
+    """
+    table = [[plain(cell) for cell in row] for row in ([headings, *rows] if any(headings) else rows)]
+    widths = [max(cell_width(row[i]) for row in table) for i in range(len(headings))] if table else []
+
+    def line(row: list[str]) -> str:
+        cells = []
+        for i, cell in enumerate(row):
+            gap = " " * (widths[i] - cell_width(cell))
+            cells.append(gap + cell if i in right else cell + gap)
+        return (" " * GAP).join(cells).rstrip()
+
+    return [line(row) for row in table]
+
+
+@contextmanager
+def progress(label: str, total: int | None = None) -> Iterator[Callable[[int], None]]:
+    """Shows on standard error that work goes on, once it has lasted two seconds and only on a screen.
+
+    Gives a function that counts steps done. `total` None: how much there is to do is not known.
+    """
+    if not is_screen(sys.stderr):
+        yield lambda steps: None
+        return
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, ProgressColumn, TextColumn, TimeElapsedColumn
+
+    parts: list[ProgressColumn] = [TextColumn("{task.description}", markup=False), BarColumn(bar_width=24)]
+    parts += [MofNCompleteColumn()] if total is not None else []
+    bar = Progress(*parts, TimeElapsedColumn(), console=make_console(error=True), transient=True)
+    task = bar.add_task(label, total=total)
+    started = Event()
+
+    def start() -> None:
+        started.set()
+        bar.start()
+
+    timer = Timer(PATIENCE_S, start)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield lambda steps: bar.advance(task, steps)
+    finally:
+        timer.cancel()
+        timer.join()
+        if started.is_set():
+            bar.stop()

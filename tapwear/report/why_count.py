@@ -1,0 +1,133 @@
+"""The counter of one unit on its page: the rate in words, the chart, and the readings with their doubts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from tapwear.outlook.types import Due
+from tapwear.report.charts_terminal import count_chart
+from tapwear.report.due_words import chance_words, count_words, sentence
+from tapwear.report.frames import day_of, newest
+from tapwear.report.page import Line, fixed, table
+from tapwear.report.stories import CountStory, Subject
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+READINGS_SHOWN = 12
+# The chart looks this far past the late date, and no further than this where there is none; our choices.
+PAST_LATE = timedelta(days=120)
+AHEAD = timedelta(days=3 * 365)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What the chart shows, counted from `start`: history, forecast, and the interval where there is one."""
+
+    start: date
+    from_service: bool
+    days: list[date]
+    operations: list[float]
+    ahead: list[date]
+    low: list[float]
+    middle: list[float]
+    high: list[float]
+    limit: float | None
+
+
+def count_lines(subject: Subject, lead: Due | None, width: int, ascii_only: bool) -> list[Line]:
+    """The rate in words, then the chart with a line that says how to read it."""
+    story = subject.story
+    if story is None:
+        return [Line("No usable reading.")]
+    lines = [Line(sentence(words)) for words in story.rate_words]
+    drawn = drawn_from(story, lead, subject.as_of)
+    chart = count_chart(
+        drawn.days,
+        drawn.operations,
+        as_of=subject.as_of,
+        forecast_days=drawn.ahead,
+        low=drawn.low,
+        middle=drawn.middle,
+        high=drawn.high,
+        limit=drawn.limit,
+        limit_name=f"interval {count_words(drawn.limit)}",
+        width=width,
+        ascii_only=ascii_only,
+    )
+    if not chart:
+        return lines or [Line("No usable reading.")]
+    since = f"since the service of {drawn.start}" if drawn.from_service else f"since {drawn.start}"
+    legend = f"Operations {since}, then the forecast with its 8-in-10 range."
+    return [*lines, Line(""), Line(legend), *fixed(chart)]
+
+
+def drawn_from(story: CountStory, lead: Due | None, as_of: date) -> Drawn:
+    """History and forecast counted from the last service, where it is known and counted, else from the beginning."""
+    days, operations = _days(story.points["on"]), _floats(story.points["operations"])
+    ahead = _days(story.forecast["on"])
+    low, middle, high = (_floats(story.forecast[name]) for name in ("low", "mid", "high"))
+    end = lead.late + PAST_LATE if lead and lead.late else as_of + AHEAD
+    shown = [i for i, day in enumerate(ahead) if day <= max(end, as_of + PAST_LATE)]
+    ahead = [ahead[i] for i in shown]
+    low, middle, high = ([column[i] for i in shown] for column in (low, middle, high))
+    now = middle[0] if middle else operations[-1] if operations else 0.0
+    base, limit, start = 0.0, None, min([*days, as_of])
+    from_service = lead is not None and lead.last_service_on is not None and lead.operations_since is not None
+    if lead is not None and lead.last_service_on is not None and lead.operations_since is not None:
+        base, start = now - lead.operations_since, lead.last_service_on
+        limit = float(lead.interval_operations) if lead.interval_operations is not None else None
+        kept = [i for i, day in enumerate(days) if day > start]
+        days = [start, *(days[i] for i in kept)]
+        operations = [base, *(operations[i] for i in kept)]
+    return Drawn(
+        start=start,
+        from_service=from_service,
+        days=days,
+        operations=[max(value - base, 0.0) for value in operations],
+        ahead=ahead,
+        low=[value - base for value in low],
+        middle=[value - base for value in middle],
+        high=[value - base for value in high],
+        limit=limit,
+    )
+
+
+def reading_lines(subject: Subject, full: bool) -> list[Line]:
+    """The latest readings, newest first, doubtful ones marked with the reason."""
+    story = subject.story
+    if story is None or story.readings.empty:
+        return [Line("None is recorded.")]
+    readings = newest(story.readings, "read_on", None if full else READINGS_SHOWN)
+    sources = {str(reading["source"]) for reading in readings}
+    rows = []
+    for reading in readings:
+        row = [str(day_of(reading["read_on"])), f"{int(reading['value']):,}"]
+        row += [str(reading["source"])] if sources != {"mechanical"} else []
+        rows.append([*row, _note(str(reading["status"]), str(reading["reason"]), float(reading["probability"]))])
+    headings = ["read", "counter", *(["source"] if sources != {"mechanical"} else []), ""]
+    lines = table(headings, rows, right=(1,))
+    more = len(story.readings) - len(readings)
+    doubtful = int((story.readings["status"] == "doubtful").sum())
+    if more:
+        lines.append(Line(f"and {more} older, {doubtful} doubtful in all; --all shows them"))
+    return lines
+
+
+def _note(status: str, reason: str, probability: float) -> str:
+    """What is to be said about a reading; nothing about most of them."""
+    said = [] if status == "used" else [status]
+    said += [reason] if reason else []
+    if status == "used" and probability < 0.9:
+        said.append(f"right as understood: {chance_words(probability)}")
+    return ": ".join(said)
+
+
+def _days(column: pd.Series) -> list[date]:
+    return [stamp.date() for stamp in column]
+
+
+def _floats(column: pd.Series) -> list[float]:
+    return [float(value) for value in column]

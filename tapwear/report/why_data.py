@@ -1,0 +1,98 @@
+"""The page about one unit as data: JSON with a schema that carries its version.
+
+schema    "tapwear.why/1"; the number rises when a field changes its meaning or goes away
+as_of     [ISO date]
+caution   what to keep in mind before any work; with a severe finding, that first
+unit      the unit's row in the register: tag, station, serial, technology, and so on; null where not recorded
+dues      [fields as in tapwear.due/1, and clocks: {driver, early, middle, late, words}]
+services  [{done_on, work, resets, as_found_counter, as_left_counter, contact_left_mm, condemning_limit_mm}]
+rate      sentences on how fast the counter runs
+readings  [{read_on, value, source, status, reason, probability}], oldest first
+points    [{on, operations}]: usable visits, operations since the first of them
+forecast  [{on, low, mid, high}]: the same scale, 10, 50 and 90 %
+oil       {call, severe, open_by_early, open_by_middle, open_by_late, resample_by, last_sample_on, samples_used,
+          evidence_since, findings, oil_work, trend}, or null; a severe finding leaves resample_by null and
+          oil_work empty
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+from tapwear.oil.types import OilVerdict
+from tapwear.outlook.types import Due
+from tapwear.report.due_data import due_record
+from tapwear.report.frames import day_of, given, newest
+from tapwear.report.plain import plain
+from tapwear.report.stories import Subject
+from tapwear.words import CAUTION_SHORT, SEVERE
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+WHY_SCHEMA = "tapwear.why/1"
+SERVICE_FIELDS = (
+    "done_on",
+    "work",
+    "resets",
+    "as_found_counter",
+    "as_left_counter",
+    "contact_left_mm",
+    "condemning_limit_mm",
+)
+
+
+def why_json(subject: Subject) -> str:
+    """The page as JSON text, see the top of this module."""
+    story = subject.story
+    services = [{name: row.get(name) for name in SERVICE_FIELDS} for row in _oldest(subject.services, "done_on")]
+    page = {
+        "schema": WHY_SCHEMA,
+        "as_of": subject.as_of,
+        "caution": f"{SEVERE} {CAUTION_SHORT}" if subject.severe else CAUTION_SHORT,
+        "unit": dict(subject.identity),
+        "dues": [_due(due) for due in subject.dues],
+        "services": services,
+        "rate": list(story.rate_words) if story else [],
+        "readings": _oldest(story.readings, "read_on") if story else [],
+        "points": _oldest(story.points, "on") if story else [],
+        "forecast": _oldest(story.forecast, "on") if story else [],
+        "oil": _oil(subject.verdict, subject.severe) if subject.verdict else None,
+    }
+    return json.dumps(_plain(page), ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def _due(due: Due) -> dict[str, Any]:
+    return due_record(due) | {"clocks": [asdict(clock) for clock in due.clocks]}
+
+
+def _oil(verdict: OilVerdict, severe: bool) -> dict[str, Any]:
+    oil = asdict(verdict)
+    del oil["unit"], oil["as_of"]
+    return oil | {"resample_by": None, "oil_work": []} if severe else oil
+
+
+def _oldest(frame: pd.DataFrame, column: str) -> list[dict[str, Any]]:
+    return newest(frame, column, None)[::-1]
+
+
+def _plain(value: Any) -> Any:
+    """The value in what JSON knows: ISO dates, null for what is not recorded, no control characters."""
+    if isinstance(value, Mapping):
+        return {str(name): _plain(item) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, str):
+        return plain(value)
+    if not given(value):
+        return None
+    if isinstance(value, date | datetime):
+        day = day_of(value)
+        return day.isoformat() if day else None
+    if hasattr(value, "item"):  # a numpy scalar
+        return _plain(value.item())
+    return value
