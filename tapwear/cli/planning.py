@@ -1,9 +1,212 @@
-"""Commands for the planner: plan build, show, export."""
+"""Commands for the planner: plan build, show, list, export."""
 
 from __future__ import annotations
 
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
 import typer
+
+from tapwear.cli.context import PLANNING, as_of_or_today, now, open_the_store, say, who
+from tapwear.errors import PlanIncomplete, TapwearError, UsageError
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from tapwear.plan.types import PlanResult
+    from tapwear.report.plan_data import PlanView
+    from tapwear.store.engine import Store
+
+plan_app = typer.Typer(
+    no_args_is_help=True,
+    help=(
+        "Put the overhauls that are due into weeks that stations and crews can spare. Closed weeks, transfer groups "
+        "and crew hours come from the store; what is absent there is assumed, and the plan says so."
+    ),
+)
+Name = Annotated[str | None, typer.Argument(metavar="[NAME]", help="The plan; the newest one if left out.")]
+
+
+class ExportFormat(StrEnum):
+    CSV = "csv"
+    XLSX = "xlsx"
+    ICS = "ics"
+    HTML = "html"
 
 
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
+    app.add_typer(plan_app, name="plan", rich_help_panel=PLANNING)
+
+
+@plan_app.command("build")
+def build(
+    context: typer.Context,
+    year: Annotated[int, typer.Argument(min=1990, max=2200, help="The year to plan; its weeks are ISO weeks.")],
+    as_of: Annotated[
+        str | None, typer.Option("--as-of", metavar="DATE", help="Plan as of this day; else today.")
+    ] = None,
+    name: Annotated[str | None, typer.Option("--name", help="Its name; else YEAR-a, YEAR-b and so on.")] = None,
+    by: Annotated[str | None, typer.Option("--by", help="Who plans; else TAPWEAR_NAME or the login name.")] = None,
+) -> None:
+    """Make a plan for a year, show it and keep it.
+
+    Every overhaul whose early date falls before the end of the year is placed, the most pressing first, each into
+    the cheapest week that is allowed. What finds no place is listed with the reason, and the exit code is then 6.
+    Plans are never overwritten: build another, and compare.
+    """
+    from tapwear.plan.check import check
+    from tapwear.plan.document import to_document
+    from tapwear.store import plans
+
+    day = as_of_or_today(as_of)
+    store = open_the_store(context)
+    if name is not None:
+        plans.check_name(store, name)
+    result = _build(store, year, day)
+    broken = check(result)
+    if broken:
+        raise TapwearError("This plan broke rules of its own and was not kept. Please report it: " + "; ".join(broken))
+    if not result.slots:
+        say(f"Nothing falls due by the end of {year}, as of {day.isoformat()}: no plan was made.")
+        return
+    kept = plans.save_plan(store, to_document(result), name=name, by=who(context, by), at=now())
+    view = _load(store, kept)
+    _print(view)
+    say(f"Kept as plan {kept} in {store.path}. Next: tapwear plan export {kept} --format html --out plan.html")
+    if result.undated:
+        say(f"{len(result.undated)} with unknown date: give the last service, the interval or a reading of each.")
+    if result.stopped:
+        raise PlanIncomplete(f"{len(result.stopped)} found no place; see Not placed for what stops them.")
+
+
+def _build(store: Store, year: int, day: date) -> PlanResult:
+    from tapwear.fleet import assess_store
+    from tapwear.plan.build import build_plan
+    from tapwear.plan.jobs import last_day
+    from tapwear.report.terminal import progress
+
+    if last_day(year) < day:
+        raise UsageError(f"{year} is over on {day.isoformat()}: name a later year, or an earlier --as-of.")
+    with progress("Reading the store and projecting"):
+        assessment = assess_store(store, day)
+    book = assessment.book
+    return build_plan(
+        assessment.outlook,
+        year,
+        closures=book.closures,
+        transfer_groups=book.transfer_groups,
+        crews=book.crews,
+        units=book.units,
+    )
+
+
+def _load(store: Store, name: str | None) -> PlanView:
+    from tapwear.plan.document import from_document
+    from tapwear.report.plan_data import PlanView
+    from tapwear.store.plans import load_plan
+
+    head, document = load_plan(store, name)
+    return PlanView(head.name, head.status, head.recorded_at, head.recorded_by, head.sequence, from_document(document))
+
+
+def _print(view: PlanView) -> None:
+    import sys
+
+    from tapwear.report.plan_table import plan_plain, plan_screen
+    from tapwear.report.terminal import is_screen, make_console
+
+    if not is_screen(sys.stdout):
+        typer.echo("\n".join(plan_plain(view)))
+        return
+    console = make_console()
+    for line in plan_screen(view, console):
+        console.print(line, soft_wrap=True)
+
+
+@plan_app.command("show")
+def show(
+    context: typer.Context,
+    name: Name = None,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for other programs.")] = False,
+) -> None:
+    """Show a plan: what goes out in which week and why, what found no place, what was assumed."""
+    view = _load(open_the_store(context), name)
+    if as_json:
+        from tapwear.report.plan_data import plan_json
+
+        typer.echo(plan_json(view))
+    else:
+        _print(view)
+
+
+@plan_app.command("list")
+def list_all(context: typer.Context) -> None:
+    """List the plans of this store, the oldest first."""
+    from tapwear.report.terminal import columns
+    from tapwear.store.plans import list_plans
+
+    heads = list_plans(open_the_store(context))
+    if not heads:
+        say("There is no plan yet. Make one with: tapwear plan build YEAR")
+        return
+    rows = [
+        [
+            head.name,
+            str(head.year),
+            head.as_of.isoformat(),
+            str(head.placed),
+            str(head.not_placed),
+            head.status,
+            head.recorded_at.astimezone().date().isoformat(),
+            head.recorded_by,
+        ]
+        for head in heads
+    ]
+    headings = ["plan", "year", "as of", "placed", "not placed", "status", "made on", "by"]
+    typer.echo("\n".join(columns(headings, rows, right=(3, 4))))
+
+
+@plan_app.command("export")
+def export(
+    context: typer.Context,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")],
+    name: Name = None,
+    format_: Annotated[
+        ExportFormat, typer.Option("--format", help="csv and xlsx for tables, ics for a calendar, html for paper.")
+    ] = ExportFormat.HTML,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
+) -> None:
+    """Write a plan to a file: a table, a workbook, a calendar or a page that prints on A4 landscape."""
+    store = open_the_store(context)
+    view = _load(store, name)
+    if out.exists() and (not force or out.resolve() == store.path.resolve()):
+        raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
+    content = _content(view, format_)
+    try:
+        out.write_bytes(content)
+    except OSError as error:
+        raise UsageError(f"{out} cannot be written: {error.strerror or error}. Name another file.") from error
+    say(f"Wrote plan {view.name} to {out}.")
+    waiting = len(view.result.unplaced)
+    if format_ is ExportFormat.ICS and waiting:
+        say(f"{waiting} not placed: a calendar does not show them; see tapwear plan show {view.name}")
+
+
+def _content(view: PlanView, format_: ExportFormat) -> bytes:
+    if format_ is ExportFormat.CSV:
+        from tapwear.report.plan_csv import plan_csv
+
+        return plan_csv(view).encode()
+    if format_ is ExportFormat.XLSX:
+        from tapwear.report.plan_xlsx import plan_xlsx
+
+        return plan_xlsx(view)
+    if format_ is ExportFormat.ICS:
+        from tapwear.report.plan_ics import plan_ics
+
+        return plan_ics(view)
+    from tapwear.report.plan_html import plan_html
+
+    return plan_html(view).encode()

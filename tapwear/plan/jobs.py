@@ -108,7 +108,7 @@ def _job(dues: list[Due], as_of: date) -> Job:
 
 def _driver_words(due: Due) -> str:
     if due.driver == "unknown" or not due.known:
-        return "date unknown" + (f": {due.bounds_words}" if due.bounds_words else "")
+        return due.bounds_words
     if due.driver == "oil":
         return "the oil drives the date"
     moved = f", {due.oil_moved_days} days earlier for the oil" if due.oil_moved_days > 0 else ""
@@ -123,7 +123,8 @@ def _why(lead: Due, dues: list[Due]) -> str:
         if due.overdue:
             since = f" since {due.middle.isoformat()}" if due.middle else ""
             parts.append(f"{due.task} overdue{since}, needs a recorded deferral until the work is done")
-    parts.append(_driver_words(lead))
+    if _driver_words(lead):
+        parts.append(_driver_words(lead))
     for rider in dues:
         if rider is not lead:
             when = f"due from {rider.early.isoformat()}" if rider.known and rider.early else "date unknown"

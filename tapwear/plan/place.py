@@ -21,7 +21,7 @@ COST_WEEK_LATE = 10.0
 COST_WEEK_EARLY = 1.0
 COST_TRIP = 40.0
 ROUNDING = 1e-6  # [crew hours]
-UNKNOWN = "date unknown: give the last service, or the interval, or a reading, then build the plan again"
+UNKNOWN = "date unknown: give the last service, the interval or a reading, then build the plan again"
 
 
 @dataclass

@@ -109,7 +109,10 @@ def load_plan(store: Store, name: str | None = None) -> tuple[PlanHead, dict[str
         rows = session.exec(select(PlanJob).where(PlanJob.plan_id == plan.id)).all()
     kept = json.loads(plan.assumptions)
     by_job = {(row.tap_changer_id, row.task): row for row in rows}
-    jobs = [{**job, **_columns(by_job[job.pop("tap_changer_id"), job["task"]])} for job in kept["jobs"]]
+    jobs = []
+    for job in kept["jobs"]:
+        row = by_job[job.pop("tap_changer_id"), job["task"]]
+        jobs.append({**job, **_columns(row)})
     document = {"year": plan.year, "as_of": plan.as_of.isoformat(), **kept, "jobs": jobs}
     return head, document
 

@@ -37,13 +37,13 @@ def test_overdue_severe_and_unknown_ones_always_belong() -> None:
     jobs = plan_of(
         due("OVERDUE", "2025-01-01", overdue=True),
         due("SEVERE", "2035-01-01", severe=True),
-        due("UNKNOWN", None),
+        due("UNKNOWN", None, bounds_words="in service since 1998"),
         due("LATER", "2035-01-01"),
         due("BEYOND", None, known=True, driver="calendar"),
     )
     assert set(jobs) == {"OVERDUE", "SEVERE", "UNKNOWN"}
     assert not jobs["UNKNOWN"].dated
-    assert "date unknown" in jobs["UNKNOWN"].why
+    assert jobs["UNKNOWN"].why == "in service since 1998"
     assert jobs["SEVERE"].why.startswith("severe finding: Do not operate")
     assert "overdue since 2025-01-01" in jobs["OVERDUE"].why
     assert "recorded deferral" in jobs["OVERDUE"].why

@@ -1,0 +1,76 @@
+"""The year at a glance: which job is out in which week at which station, and how many crew hours that takes."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+from tapwear.plan.types import PlanResult
+from tapwear.report.plain import plain
+
+
+@dataclass(frozen=True)
+class BoardCell:
+    """One week of one station: the numbers of the jobs that are out, and why the station is closed, if it is."""
+
+    numbers: tuple[int, ...]
+    closed: str
+
+
+@dataclass(frozen=True)
+class BoardRow:
+    station: str
+    cells: tuple[BoardCell, ...]
+
+
+@dataclass(frozen=True)
+class CrewRow:
+    """Crew hours of a region in each week; on offer None: not limited."""
+
+    region: str
+    planned: tuple[float, ...]
+    on_offer: tuple[float | None, ...]
+
+
+@dataclass(frozen=True)
+class Board:
+    weeks: tuple[str, ...]
+    rows: tuple[BoardRow, ...]
+    crews: tuple[CrewRow, ...]
+
+
+def week_board(result: PlanResult) -> Board:
+    """Stations with a job in the plan (in alphabetical order) against the weeks of the year; regions likewise.
+
+    Numbers are those of `plan_data.job_rows`.
+    """
+    weeks = result.limits.weeks
+    out: dict[tuple[str, int], list[int]] = defaultdict(list)
+    hours: dict[tuple[str, int], float] = defaultdict(float)
+    for number, slot in enumerate(result.placed, start=1):
+        first = weeks.index(slot.start_week or "")
+        for week in range(first, first + slot.job.weeks):
+            out[slot.job.station, week].append(number)
+            hours[slot.job.region, week] += slot.job.hours_a_week
+    stations = sorted({slot.job.station for slot in result.slots if slot.job.dated})
+    regions = sorted({slot.job.region for slot in result.slots if slot.job.dated})
+    limits = result.limits
+    rows = [
+        BoardRow(
+            plain(station),
+            tuple(
+                BoardCell(tuple(out[station, at]), plain(limits.closed.get(station, {}).get(week, "")))
+                for at, week in enumerate(weeks)
+            ),
+        )
+        for station in stations
+    ]
+    crews = [
+        CrewRow(
+            plain(region),
+            tuple(round(hours[region, at], 1) for at in range(len(weeks))),
+            tuple(limits.crew_hours.get((region, week)) for week in weeks),
+        )
+        for region in regions
+    ]
+    return Board(weeks, tuple(rows), tuple(crews))

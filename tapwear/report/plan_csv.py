@@ -1,0 +1,22 @@
+"""An outage plan as CSV that a spreadsheet opens safely: one row per job, fields as in `plan_data.PLAN_FIELDS`."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from tapwear.report.due_data import csv_cell
+from tapwear.report.plan_data import PLAN_FIELDS, PlanView, job_rows
+
+
+def plan_csv(view: PlanView) -> str:
+    """CSV text with a heading line; jobs that found no place have a blank start week and say what stops them.
+
+    A text cell that begins like a formula (= + - @) is given an apostrophe before it; numbers never are.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(PLAN_FIELDS)
+    for row in job_rows(view.result):
+        writer.writerow([csv_cell(getattr(row, name)) for name in PLAN_FIELDS])
+    return out.getvalue()

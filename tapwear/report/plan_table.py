@@ -1,0 +1,153 @@
+"""An outage plan for people: on a screen a line of columns per job with a few words under it, else plain columns."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+
+from tapwear.report.plain import plain
+from tapwear.report.plan_data import JobRow, PlanView, chance_words, headline, job_rows, severe_words
+from tapwear.report.terminal import GAP, NARROWEST, cell_width, columns
+from tapwear.words import CAUTION_SHORT
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.text import Text
+
+INDENT = 4
+
+
+def _day(day: date | None) -> str:
+    return day.isoformat() if day else ""
+
+
+def _weeks(row: JobRow) -> str:
+    return f"{row.weeks} week{'s' if row.weeks != 1 else ''}"
+
+
+def _bank(row: JobRow) -> str:
+    return " ".join(part for part in (row.bank, row.phase) if part)
+
+
+def _kit(row: JobRow) -> str:
+    ready = f"ready {row.kit_ready_on.isoformat()}" if row.kit_ready_on else ""
+    return ", ".join(part for part in (row.kit, ready) if part)
+
+
+@dataclass(frozen=True)
+class Column:
+    """A heading, its cell, and how it is told under the row on a screen that has no room for it. Rank 0: always."""
+
+    heading: str
+    cell: Callable[[JobRow], str]
+    told: str
+    rank: int = 0
+
+
+WEEK = Column("week", lambda row: row.start_week or "", "")
+UNIT = Column("unit", lambda row: row.unit, "")
+STATION = Column("station", lambda row: row.station, "")
+TASK = Column("task", lambda row: row.task, "")
+EARLY = Column("due from", lambda row: _day(row.early), "")
+LATE = Column("late", lambda row: _day(row.late), "late {}", 1)
+STARTS = Column("starts", lambda row: _day(row.start_on), "starts {}", 4)
+LASTS = Column("lasts", _weeks, "{}", 3)
+HOURS = Column("crew", lambda row: f"{row.crew_hours:g} h", "crew {}", 5)
+CHANCE = Column("past due", chance_words, "chance past due when it starts {}", 2)
+BANK = Column("bank", _bank, "bank {}", 6)
+REGION = Column("region", lambda row: row.region, "region {}", 7)
+KIT = Column("kit", _kit, "kit {}", 8)
+PLACED = (WEEK, UNIT, STATION, TASK, EARLY, LATE, CHANCE, STARTS, LASTS, HOURS, BANK, REGION, KIT)
+NOT_PLACED = (UNIT, STATION, TASK, EARLY, LATE, HOURS, LASTS, BANK, REGION, KIT)
+
+
+def plan_screen(view: PlanView, console: Console) -> list[Text]:
+    """Lines for the console's width: what is placed, what is not and why, what the plan rests on, the caution."""
+    from rich.text import Text
+
+    placed, waiting = _parts(view)
+    width = max(console.width, NARROWEST)
+    lines = _wrapped(headline(view), "", console, width, indent=0)
+    if severe_words([*placed, *waiting]):
+        lines += _wrapped(severe_words([*placed, *waiting]), "bold", console, width, indent=0)
+    lines.append(Text(""))
+    lines += _table(placed, PLACED, lambda row: [row.why], console)
+    if waiting:
+        lines += [Text(""), Text("Not placed", "bold")]
+        lines += _table(waiting, NOT_PLACED, lambda row: [row.stopped_by, row.why], console)
+    lines += [Text(""), Text("This plan rests on", "bold")]
+    for words in view.result.limits.assumptions:
+        lines += _wrapped(words, "", console, width)
+    return [*lines, Text(""), *_wrapped(CAUTION_SHORT, "dim", console, width)]
+
+
+def plan_plain(view: PlanView) -> list[str]:
+    """The same for a pipe or a file: one line per job, nothing cut off."""
+    placed, waiting = _parts(view)
+    lines = [words for words in (headline(view), severe_words([*placed, *waiting])) if words]
+    lines.append("")
+    lines += columns(
+        [*(column.heading for column in PLACED), "why"],
+        [[*(column.cell(row) for column in PLACED), row.why] for row in placed],
+    )
+    if waiting:
+        lines += ["", "Not placed"]
+        lines += columns(
+            [*(column.heading for column in NOT_PLACED), "what stops it", "why"],
+            [[*(column.cell(row) for column in NOT_PLACED), row.stopped_by, row.why] for row in waiting],
+        )
+    lines += ["", "This plan rests on", *(plain(words) for words in view.result.limits.assumptions)]
+    return [*lines, "", CAUTION_SHORT]
+
+
+def _parts(view: PlanView) -> tuple[list[JobRow], list[JobRow]]:
+    rows = job_rows(view.result)
+    return [row for row in rows if row.start_week], [row for row in rows if not row.start_week]
+
+
+def _table(
+    rows: Sequence[JobRow], offered: Sequence[Column], under: Callable[[JobRow], list[str]], console: Console
+) -> list[Text]:
+    from rich.text import Text
+
+    if not rows:
+        return [Text("None.")]
+    width = max(console.width, NARROWEST)
+    shown = _that_fit(rows, offered, width)
+    head, *body = columns(
+        [column.heading for column in shown], [[column.cell(row) for column in shown] for row in rows]
+    )
+    lines = _wrapped(head, "underline", console, width, indent=0)
+    for row, line in zip(rows, body, strict=True):
+        lines += _wrapped(line, "bold", console, width, indent=0)
+        told = [column.told.format(column.cell(row)) for column in offered if column not in shown and column.cell(row)]
+        for words, style in (("; ".join(told), "dim"), *((text, "") for text in under(row))):
+            if words:
+                lines += _wrapped(words, style, console, width)
+    return lines
+
+
+def _that_fit(rows: Sequence[JobRow], offered: Sequence[Column], width: int) -> list[Column]:
+    """The columns for this width, in their order: the indispensable ones, then by rank while there is room."""
+    chosen = [column for column in offered if column.rank == 0]
+    filled = [column for column in offered if column.rank and any(column.cell(row) for row in rows)]
+    sizes = {c: GAP + max(cell_width(text) for text in [c.heading, *map(c.cell, rows)]) for c in offered}
+    used = sum(sizes[column] for column in chosen) - GAP
+    for column in sorted(filled, key=lambda column: column.rank):
+        if used + sizes[column] <= width:
+            chosen.append(column)
+            used += sizes[column]
+    return [column for column in offered if column in chosen]
+
+
+def _wrapped(words: str, style: str, console: Console, width: int, indent: int = INDENT) -> list[Text]:
+    """Words broken to the width, the first line flush and the others set in, or all of them set in."""
+    from rich.text import Text
+
+    lines = []
+    for line in Text(plain(words) if indent else words, style).wrap(console, width - indent):
+        line.rstrip()
+        lines.append(Text(" " * indent) + line)
+    return lines
