@@ -133,7 +133,7 @@ def _clocks_merged(
     needed = asked["interval_operations"].to_numpy(float, na_value=np.nan)
     years = asked["interval_years"].to_numpy(float, na_value=np.nan)
     calendar_day = clocks_of.calendar_days(start, years, as_of)
-    grid = merge.with_days(day_grid(), calendar_day)
+    grid = merge.with_days(day_grid(), calendar_day, np.zeros(1))  # nothing of the oil lies before as_of
     clocks = [
         clocks_of.operations_clock(model, names, start, needed, grid, as_of),
         merge.certain(calendar_day, grid),
