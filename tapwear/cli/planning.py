@@ -37,13 +37,14 @@ class ExportFormat(StrEnum):
 
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
-    app.add_typer(plan_app, name="plan", rich_help_panel=PLANNING)
+    short = "Put the overhauls that are due into weeks; show, list and export plans."
+    app.add_typer(plan_app, name="plan", rich_help_panel=PLANNING, short_help=short)
 
 
 @plan_app.command("build")
 def build(
     context: typer.Context,
-    year: Annotated[int, typer.Argument(min=1990, max=2200, help="The year to plan; its weeks are ISO weeks.")],
+    year: Annotated[int, typer.Argument(metavar="YEAR", min=1990, max=2200, help="The year to plan, in ISO weeks.")],
     as_of: Annotated[
         str | None, typer.Option("--as-of", metavar="DATE", help="Plan as of this day; else today.")
     ] = None,
@@ -52,9 +53,14 @@ def build(
 ) -> None:
     """Make a plan for a year, show it and keep it.
 
-    Every overhaul whose early date falls before the end of the year is placed, the most pressing first, each into
-    the cheapest week that is allowed. What finds no place is listed with the reason, and the exit code is then 6.
-    Plans are never overwritten: build another, and compare.
+    Every overhaul whose early date falls before the end of the year is
+    placed, the most pressing first, each into the cheapest allowed week.
+
+    What finds no place is listed with the reason; the exit code is then 6.
+
+    Plans are never overwritten: build another beside it.
+
+    Example: tapwear plan build 2027 --as-of 2026-06-30
     """
     from tapwear.plan.check import check
     from tapwear.plan.document import to_document

@@ -20,6 +20,7 @@ TASKS = ("inspection", "oil change", "contact service", "contact replacement")
 # days). Our choice.
 DEFAULT_HOURS = {"inspection": 16.0, "oil change": 24.0, "contact service": 80.0, "contact replacement": 80.0}
 DEFAULT_DAYS = 5.0
+INSPECTION = "inspection"  # done on a visit, without opening: makes no outage of its own. Our choice.
 NO_OUTAGE = ("spare", "workshop", "retired")
 LONGEST_LEAD_WEEKS = 1000.0  # beyond any plan; keeps a mistyped lead time from running past the calendar
 
@@ -45,12 +46,17 @@ def jobs_from(outlook: Outlook, year: int) -> tuple[Job, ...]:
 
 
 def _belonging(dues: list[Due], end: date) -> list[Due]:
-    """The tasks of one unit that belong in the plan. A severe finding brings in one task, however far its date."""
+    """The tasks of one unit that belong in the plan; none where there is nothing to open it for.
+
+    An inspection makes no outage of its own, it rides along. A severe finding brings in one task, however far its
+    date.
+    """
     inside = [due for due in dues if due.overdue or not due.known or (due.early is not None and due.early <= end)]
     severe = [due for due in dues if due.severe]
-    if severe and not any(due.severe for due in inside):
-        inside.append(min(severe, key=lambda due: (due.task != "contact service", due.early or date.max, due.task)))
-    return inside
+    if severe and not any(due.severe and due.task != INSPECTION for due in inside):
+        first = min(severe, key=lambda due: (due.task != "contact service", due.early or date.max, due.task))
+        return [first, *(due for due in inside if due is not first)]
+    return inside if any(due.task != INSPECTION for due in inside) else []
 
 
 def _hours(due: Due) -> float:
@@ -71,7 +77,8 @@ def _earliest(days: Sequence[date | None]) -> date | None:
 
 def _job(dues: list[Due], as_of: date) -> Job:
     dated = [due for due in dues if due.known or due.severe or due.overdue]
-    work = dated or dues
+    opening = [due for due in dated if due.task != INSPECTION]
+    work = opening or [due for due in dues if due.task != INSPECTION] or dues
     lead = max(work, key=_demand)
     kits = sorted({due.kit for due in work if due.kit})
     leads = [due.lead_time_weeks for due in work if due.lead_time_weeks is not None]
@@ -92,41 +99,57 @@ def _job(dues: list[Due], as_of: date) -> Job:
         bank=lead.bank,
         phase=lead.phase,
         # The earliest of several tasks governs: day by day, as if their dates moved together.
-        early=_earliest([due.early for due in dated]),
-        middle=_earliest([due.middle for due in dated]),
-        late=_earliest([due.late for due in dated]),
+        early=_earliest([due.early for due in opening]),
+        middle=_earliest([due.middle for due in opening]),
+        late=_earliest([due.late for due in opening]),
         weeks=max(1, math.ceil(max(_days(due) for due in work) / WORKING_DAYS)),
         crew_hours=max(_hours(due) for due in work),
         kit="; ".join(kits),
         kit_ready_on=ready,
         severe=any(due.severe for due in dues),
-        overdue=any(due.overdue for due in dues),
-        why=_why(lead, dues),
+        overdue=any(due.overdue for due in work),
+        why=_why(lead, work, [due for due in dues if due not in work]),
         assumed=tuple(assumed),
     )
 
 
 def _driver_words(due: Due) -> str:
     if due.driver == "unknown" or not due.known:
-        return due.bounds_words
+        return _bounds_words(due)
     if due.driver == "oil":
         return "the oil drives the date"
     moved = f", {due.oil_moved_days} days earlier for the oil" if due.oil_moved_days > 0 else ""
     return ("the calendar drives the date" if due.driver == "calendar" else "operations drive the date") + moved
 
 
-def _why(lead: Due, dues: list[Due]) -> str:
+def _bounds_words(due: Due) -> str:
+    first, last = due.bounds
+    between = f"at the earliest {_day(first)}, at the latest {_day(last)}" if first or last else ""
+    return ", ".join(part for part in (between, due.bounds_words) if part)
+
+
+def _day(day: date | None) -> str:
+    return day.isoformat() if day else "unknown"
+
+
+def _why(lead: Due, work: list[Due], riders: list[Due]) -> str:
+    """What drives the date of this outage, what is past its limit, what else is done in it."""
     parts = []
-    if any(due.severe for due in dues):
+    if any(due.severe for due in [*work, *riders]):
         parts.append(f"severe finding: {SEVERE.rstrip('.')}")
-    for due in dues:
-        if due.overdue:
-            since = f" since {due.middle.isoformat()}" if due.middle else ""
-            parts.append(f"{due.task} overdue{since}, needs a recorded deferral until the work is done")
-    if _driver_words(lead):
-        parts.append(_driver_words(lead))
-    for rider in dues:
-        if rider is not lead:
-            when = f"due from {rider.early.isoformat()}" if rider.known and rider.early else "date unknown"
-            parts.append(f"with it: {rider.task} ({when})")
-    return "; ".join(parts)
+    overdue = [f"{due.task} since {_day(due.middle)}" for due in work if due.overdue]
+    if overdue:
+        parts.append(f"overdue: {', '.join(overdue)}; a recorded deferral is needed until the work is done")
+    governs = min(work, key=lambda due: (due.early or date.max, due is not lead))
+    driver = _driver_words(governs)
+    if governs is not lead:
+        driver = f"{governs.task} governs ({driver})"
+    rest = [due for due in (*work, *riders) if due is not lead]
+    parts += [driver, *(f"with it: {due.task} ({_when(due)})" for due in rest)]
+    if governs is not lead and lead.early:
+        parts.append(f"the {lead.task} alone would be due from {_day(lead.early)}")
+    return "; ".join(part for part in parts if part)
+
+
+def _when(due: Due) -> str:
+    return f"due from {due.early.isoformat()}" if due.known and due.early else "date unknown"

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 NAMED = 6  # names listed in one assumption before "and 3 more"
 ALWAYS = (
+    "Inspections make no outage of their own: they ride along where one is due in the year.",
     "Switching permits and outage requests are not counted: ask for them in time.",
     "Jobs weigh alike; of two that are equally pressing the one with the earlier date goes first.",
 )

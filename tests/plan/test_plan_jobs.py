@@ -37,16 +37,18 @@ def test_overdue_severe_and_unknown_ones_always_belong() -> None:
     jobs = plan_of(
         due("OVERDUE", "2025-01-01", overdue=True),
         due("SEVERE", "2035-01-01", severe=True),
-        due("UNKNOWN", None, bounds_words="in service since 1998"),
+        due("UNKNOWN", None, bounds=(None, date(2031, 1, 1)), bounds_words="in service since 1998"),
         due("LATER", "2035-01-01"),
         due("BEYOND", None, known=True, driver="calendar"),
     )
     assert set(jobs) == {"OVERDUE", "SEVERE", "UNKNOWN"}
     assert not jobs["UNKNOWN"].dated
-    assert jobs["UNKNOWN"].why == "in service since 1998"
+    assert jobs["UNKNOWN"].why == "at the earliest unknown, at the latest 2031-01-01, in service since 1998"
     assert jobs["SEVERE"].why.startswith("severe finding: Do not operate")
-    assert "overdue since 2025-01-01" in jobs["OVERDUE"].why
-    assert "recorded deferral" in jobs["OVERDUE"].why
+    assert jobs["OVERDUE"].why == (
+        "overdue: contact service since 2025-01-01; a recorded deferral is needed until the work is done; "
+        "operations drive the date"
+    )
 
 
 def test_units_that_are_not_in_service_need_no_outage() -> None:
@@ -54,34 +56,51 @@ def test_units_that_are_not_in_service_need_no_outage() -> None:
 
 
 def test_the_most_demanding_task_leads_and_the_others_ride_along() -> None:
-    jobs = jobs_from(
-        Outlook(
-            AS_OF,
-            (
-                due("U1", "2027-02-01", task="inspection", duration_days=2, crew_hours=10),
-                due("U1", "2027-09-01", task="contact service", duration_days=8, crew_hours=60, kit="K1"),
-                due("U1", None, task="oil change"),
-                due("U1", "2029-01-01", task="contact replacement"),
-            ),
-        ),
-        2027,
-    )
-    (job,) = jobs
-    assert (job.task, job.weeks, job.crew_hours, job.kit) == ("contact service", 2, 60, "K1")
+    job = plan_of(
+        due("U1", "2027-02-01", task="oil change", duration_days=2, crew_hours=10, kit="oil", driver="calendar"),
+        due("U1", "2027-09-01", task="contact service", duration_days=8, crew_hours=60, kit="K1"),
+        due("U1", "2029-01-01", task="contact replacement"),
+    )["U1"]
+    assert (job.task, job.weeks, job.crew_hours, job.kit) == ("contact service", 2, 60, "K1; oil")
     assert job.early == date(2027, 2, 1)  # the earliest governs
     assert job.why == (
-        "operations drive the date; with it: inspection (due from 2027-02-01); with it: oil change (date unknown)"
+        "oil change governs (the calendar drives the date); with it: oil change (due from 2027-02-01); "
+        "the contact service alone would be due from 2027-09-01"
     )
+
+
+def test_an_inspection_rides_along_and_makes_no_outage_of_its_own() -> None:
+    jobs = plan_of(
+        due("U1", "2026-07-01", task="inspection", overdue=True, crew_hours=2),
+        due("U1", "2027-09-01"),
+        due("U2", "2026-07-01", task="inspection", overdue=True),
+        due("U3", None, task="inspection"),
+    )
+    assert set(jobs) == {"U1"}
+    assert jobs["U1"].early == date(2027, 9, 1)
+    assert not jobs["U1"].overdue
+    assert jobs["U1"].why == "operations drive the date; with it: inspection (due from 2026-07-01)"
+
+
+def test_a_task_with_unknown_date_rides_along_with_a_dated_one() -> None:
+    job = plan_of(due("U1"), due("U1", None, task="contact replacement", crew_hours=500.0))["U1"]
+    assert job.task == "contact service"
+    assert job.why == "operations drive the date; with it: contact replacement (date unknown)"
 
 
 def test_a_severe_finding_brings_in_one_task_and_not_every_rule_of_the_unit() -> None:
     jobs = plan_of(
         due("U1", "2034-01-01", task="contact replacement", severe=True),
         due("U1", "2030-01-01", severe=True),
-        due("U1", "2029-01-01", task="inspection", severe=True),
+        due("U1", "2027-01-01", task="inspection", severe=True),
     )
     assert jobs["U1"].task == "contact service"
-    assert "with it" not in jobs["U1"].why
+    assert jobs["U1"].severe
+    assert jobs["U1"].why.count("with it") == 1
+
+
+def test_a_severe_finding_on_a_unit_with_nothing_but_an_inspection_is_not_lost() -> None:
+    assert plan_of(due("U1", "2031-01-01", task="inspection", severe=True))["U1"].severe
 
 
 def test_what_a_rule_leaves_open_is_assumed_and_said() -> None:
