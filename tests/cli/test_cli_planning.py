@@ -137,6 +137,13 @@ def test_nothing_due_makes_no_plan(store: Store, projected: dict[str, Any]) -> N
     assert plans.list_plans(store) == []
 
 
+def test_units_that_are_not_in_service_are_left_out_and_counted(store: Store, projected: dict[str, Any]) -> None:
+    projected["dues"] = (due("U1", "2027-03-01"), due("U2", "2027-03-01", state="spare"))
+    done = run(store, "build", "2027")
+    assert "1 unit left out: spare, in the workshop or retired." in done.stdout
+    assert "U2" not in done.stdout
+
+
 def test_a_year_that_is_over_is_refused(store: Store, projected: dict[str, Any]) -> None:
     done = run(store, "build", "2025", "--as-of", "2026-06-30")
     assert done.exit_code == 2
