@@ -59,7 +59,7 @@ def assess(
     args = (older, tested, groups, chosen)
     found: list[tuple[SampleGrid, Evidence]] = [
         (grid, heating(grid, exposure, resets, vacuum, volume, *args)),
-        (grid, arcing(grid, exposure, resets, vacuum, *args)),
+        (grid, arcing(grid, exposure, resets, vacuum, volume, *args)),
         (grid, vacuum_acetylene(grid, exposure, resets, vacuum, volume, *args)),
     ]
     tank = read_grid(samples, "main_tank", chosen.history_samples)

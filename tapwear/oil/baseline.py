@@ -35,7 +35,9 @@ class Level:
     group_size: Ints
 
 
-def usual_level(values: Floats, sd: Floats, selected: Bools, groups: list[Ints]) -> Level:
+def usual_level(
+    values: Floats, sd: Floats, selected: Bools, groups: list[Ints], least_spread: float = LEAST_SPREAD
+) -> Level:
     """Own level of `values`, pooled with like units.
 
     Parameters
@@ -43,6 +45,7 @@ def usual_level(values: Floats, sd: Floats, selected: Bools, groups: list[Ints])
     values, sd : (S, L) log quantity and the standard deviation of each
     selected : (S, L) samples that may define the own past
     groups : codes (S,) of like units, the narrowest first; the first with enough members is used
+    least_spread : like units differ at least so much [log]
     """
     use = selected & np.isfinite(values) & np.isfinite(sd)
     weight = np.where(use, 1.0 / np.square(np.where(use, sd, 1.0)), 0.0)
@@ -54,7 +57,7 @@ def usual_level(values: Floats, sd: Floats, selected: Bools, groups: list[Ints])
     mean = np.full(len(values), np.nan)
     np.divide((weight * np.where(use, values, 0.0)).sum(axis=1), total, out=mean, where=has)
     error = np.sqrt(1.0 / np.maximum(total, 1e-9))
-    group_mean, spread, size = _like_units(mean, error, has, groups)
+    group_mean, spread, size = _like_units(mean, error, has, groups, least_spread)
     own_weight = np.where(has, 1.0 / np.square(error), 0.0)
     prior_weight = 1.0 / np.square(spread)
     pooled = own_weight + prior_weight
@@ -69,7 +72,9 @@ def usual_level(values: Floats, sd: Floats, selected: Bools, groups: list[Ints])
     )
 
 
-def _like_units(mean: Floats, error: Floats, has: Bools, groups: list[Ints]) -> tuple[Floats, Floats, Ints]:
+def _like_units(
+    mean: Floats, error: Floats, has: Bools, groups: list[Ints], least_spread: float
+) -> tuple[Floats, Floats, Ints]:
     everyone = np.zeros(len(mean), dtype=np.int64)
     centre = np.zeros(len(mean))
     spread = np.full(len(mean), WIDE_SPREAD)
@@ -89,7 +94,7 @@ def _like_units(mean: Floats, error: Floats, has: Bools, groups: list[Ints]) -> 
             around = 1.4826 * float(np.median(np.abs(values - middle)))
             noise = float(np.median(np.square(error[known])))
             centre[target] = middle
-            spread[target] = max(np.sqrt(max(around**2 - noise, 0.0)), LEAST_SPREAD) if n > 1 else WIDE_SPREAD
+            spread[target] = max(np.sqrt(max(around**2 - noise, 0.0)), least_spread) if n > 1 else WIDE_SPREAD
             size[target] = n
             open_ = open_ & ~target
     return centre, spread, size

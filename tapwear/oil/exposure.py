@@ -19,6 +19,8 @@ from tapwear.oil.samples import Bools, Floats, SampleGrid
 from tapwear.oil.settings import OilSettings
 
 LONGEST_MEMORY_YEARS = 6.0  # of a sealed compartment that loses nothing, before its first sample; our choice
+START_SD = 0.3  # log error of assuming a steady state before the first sample; our choice
+RESIDUE_SD = 0.5  # log error of the residual share, which is 5-20 %; our choice
 LEAST_RATE = 0.02  # thousand operations a year, so that a unit at rest keeps a defined ratio; our choice
 
 
@@ -28,6 +30,7 @@ class Exposure:
 
     amount : (S, L, 5) per READ_GASES [thousand operations; years where `counted` is False]
     old_share : (S, L, 5) share of it that rests on what was there at the start or on a reset's residue
+    amount_sd : (S, L, 5) log error that an unknown start or an unknown residue leaves in it
     last_reset : (S, L) date of the last reset on or before the sample [years since 1970], NaN if none
     rate : (S, L) operations a year in the interval that ends at the sample [thousand operations/year]
     counted : (S,) True where the number of operations is known
@@ -35,6 +38,7 @@ class Exposure:
 
     amount: Floats
     old_share: Floats
+    amount_sd: Floats
     last_reset: Floats
     rate: Floats
     counted: Bools
@@ -116,7 +120,9 @@ def discounted(grid: SampleGrid, resets: Resets, loss: Floats, settings: OilSett
         old_share[s, c] = (old / np.maximum(held, 1e-12))[sample]
         last_reset[s, c] = reset_at[sample]
         now = np.where(real, year, now)
-    return Exposure(amount, old_share, last_reset, rate, counted)
+    started_unknown = ~np.isfinite(last_reset)[:, :, None]
+    amount_sd = old_share * np.where(started_unknown, START_SD, RESIDUE_SD)
+    return Exposure(amount, old_share, amount_sd, last_reset, rate, counted)
 
 
 def _next_sample(sample_year: Floats, year: Floats, width: int) -> np.ndarray:

@@ -14,7 +14,7 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from tapwear.oil.samples import Bools, Floats, Ints
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import OilSettings
 
 Entry = TypeVar("Entry", bound=np.generic)
@@ -31,11 +31,11 @@ class Readings:
     """The newest usable samples of S compartments, n each, right-aligned, in G gases.
 
     year : (S, n) [years]; valid : (S, n)
-    seen, below : (S, n, G) log concentration [log uL/L], and whether it is only an upper limit
-    expected : (S, n, G) log concentration of a sound unit
+    seen, below : (S, n, G) concentration [uL/L], and whether it is only an upper limit
+    expected : (S, n, G) log concentration of a sound unit [log uL/L]
     own_sd : (S, n, G) error of each gas on its own [log]; shared_sd : (S, n) error common to the gases
     level_sd : (S,) standard error of the usual level [log]
-    limit : (S, n, G) extra error near the detection limit [uL/L]
+    bend : (S, n, G) concentration under which the error is constant and no longer a share [uL/L]
     carried : (S, n) most gas that may be left from an old fault [uL/L of the leading gas]
     """
 
@@ -47,7 +47,7 @@ class Readings:
     own_sd: Floats
     shared_sd: Floats
     level_sd: Floats
-    limit: Floats
+    bend: Floats
     carried: Floats
 
 
@@ -117,13 +117,30 @@ def story_likelihood(
     sound = np.exp(readings.expected + offset * readings.level_sd[:, None, None])
     added = extra + share * readings.carried[:, :, None]
     predicted = sound[:, :, None, :] + mix * added[..., None]
-    with np.errstate(invalid="ignore"):
-        residual = readings.seen[:, :, None, :] - np.log(predicted)
+    bend = readings.bend[:, :, None, :]
+    residual = bent_log(readings.seen[:, :, None, :], bend) - bent_log(predicted, bend)
     residual = np.where(readings.below[:, :, None, :], np.minimum(residual, 0.0), residual)
-    near_limit = readings.limit[:, :, None, :] / predicted
-    own = np.sqrt(np.square(readings.own_sd[:, :, None, :]) + np.square(near_limit))
     known = np.isfinite(residual) & readings.valid[:, :, None, None]
-    return log_density(residual, own, readings.shared_sd[:, :, None], known, settings)
+    return log_density(residual, readings.own_sd[:, :, None, :], readings.shared_sd[:, :, None], known, settings)
+
+
+def bent_log(concentration: Floats, bend: Floats) -> Floats:
+    """A logarithm that turns into a straight line below `bend`, so that errors keep one size.
+
+    Well above the detection limit an error is a share of the value, near it a constant amount; on this
+    scale (the generalised logarithm) both are alike.
+    """
+    return np.asarray(np.log(0.5 * (concentration + np.sqrt(np.square(concentration) + np.square(bend)))))
+
+
+def bends(grid: SampleGrid, settings: OilSettings) -> Floats:
+    """(S, 5) concentration under which the error of each gas stays constant [uL/L].
+
+    From the largest detection limit that the compartment's reports name, else an ordinary one.
+    """
+    limit = np.max(np.where(grid.below, grid.gas, 0.0), axis=1)
+    limit = np.where(limit > 0, limit, np.array(settings.usual_limit)[None, :])
+    return np.asarray(limit * settings.limit_sd_share / settings.laboratory_sd)
 
 
 def weigh_growth(

@@ -11,12 +11,15 @@ import numpy as np
 
 from tapwear.oil.baseline import usual_level
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import Evidence, Readings, at, newest_columns, weigh_growth
+from tapwear.oil.growth import Evidence, Readings, at, bends, newest_columns, weigh_growth
 from tapwear.oil.resets import Resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4, OilSettings
 
 HOT = [CH4, C2H6, C2H4]
+UNITS_DIFFER = 0.25  # log: like units' gas ratios differ at least so much; our choice
+GROWTH_PER_YEAR = 4.0  # [1/year] of a fault's gas; our choice
+MOST_GROWTH = 20.0  # between the last sample and the repair; our choice
 LEADING = 2  # ethylene's place in HOT
 SHARE_OF_FAULTS = 0.5  # of the faults that oil shows, those that heat; our choice
 
@@ -44,20 +47,22 @@ def heating(
     log_amount = np.log(exposure.amount)
     reference = np.where(
         vacuum[:, None, None],
-        log_amount[:, :, HOT],
+        log_amount[:, :, HOT] - np.log(oil_volume / 1000.0)[:, None, None],
         log_gas[:, :, [C2H2]] + log_amount[:, :, HOT] - log_amount[:, :, [C2H2]],
     )
     thin = grid.below[:, :, C2H2] & ~vacuum[:, None]  # no ratio without acetylene
     ratio = log_gas[:, :, HOT] - reference
     ratio = np.where(grid.below[:, :, HOT] | thin[:, :, None], np.nan, ratio)
-    old = exposure.old_share[:, :, C2H4]
     shared = np.where(
         vacuum[:, None],
-        np.hypot(settings.per_operation_sd, 0.6 * old),
-        np.hypot(settings.laboratory_sd, 0.15 * old),
+        np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H4]),
+        np.hypot(settings.laboratory_sd, 0.2 * exposure.amount_sd[:, :, C2H4]),
     )
     own = np.hypot(settings.laboratory_sd, settings.healthy_sd)
-    levels = [usual_level(ratio[:, :, g], np.hypot(own, shared), older & ~resets.odd, groups) for g in range(len(HOT))]
+    levels = [
+        usual_level(ratio[:, :, g], np.hypot(own, shared), older & ~resets.odd, groups, UNITS_DIFFER)
+        for g in range(len(HOT))
+    ]
     expected = reference + np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
     mix = np.array(settings.heating_mix)
     surplus = _excess(grid.gas[:, :, HOT], np.exp(expected), mix)
@@ -66,13 +71,13 @@ def heating(
     readings = Readings(
         year=at(grid.year, column),
         valid=valid,
-        seen=at(log_gas, column)[:, :, HOT],
+        seen=at(grid.gas, column)[:, :, HOT],
         below=at(grid.below, column)[:, :, HOT],
         expected=at(expected, column),
         own_sd=np.full((*column.shape, len(HOT)), own),
         shared_sd=at(shared, column),
         level_sd=levels[LEADING].sd,
-        limit=np.full((*column.shape, len(HOT)), settings.limit_sd_share),
+        bend=np.broadcast_to(bends(grid, settings)[:, None, HOT], (*column.shape, len(HOT))),
         carried=at(carried, column),
     )
     newest = at(surplus, column)[:, -1]
@@ -111,18 +116,19 @@ def _excess(gas: Floats, expected: Floats, mix: Floats) -> Floats:
 def carried_gas(year: Floats, surplus: Floats, usual: Floats, resets: Resets) -> Floats:
     """(S, L) most gas that may be left over after the last recorded overhaul from the fault it cured [uL/L].
 
-    Up to three times the residual share of 20 %, since the fault went on growing after its last sample, or
-    as much as is seen within the first seven months after the repair.
+    The residual share of 20 % of what the fault may have grown to after its last sample, or a little more
+    than what is seen within the first seven months after the repair (it comes back over weeks).
     """
     carried = np.zeros(year.shape)
     seen = np.where(np.isfinite(surplus), surplus, 0.0)
     for column in range(resets.year.shape[1]):
         when = np.where(resets.overhaul[:, column], resets.year[:, column], np.nan)[:, None]
         before = (year <= when) & (year > when - 2.0)
-        marked = before & (seen > 0.5 * usual)
-        most = np.max(np.where(marked, seen, 0.0), axis=1, keepdims=True)
-        soon = (year > when) & (year <= when + 0.6)
-        early = np.max(np.where(soon, seen, 0.0), axis=1, keepdims=True)
-        cap = np.where(most > 0, np.maximum(0.6 * most, early), 0.0)
+        marked = before & (seen > 0.25 * usual)
+        grown = np.minimum(np.exp(np.where(marked, GROWTH_PER_YEAR * (when - year), 0.0)), MOST_GROWTH)
+        most = np.max(np.where(marked, 0.2 * seen * grown, 0.0), axis=1, keepdims=True)
+        soon = (year > when) & (year <= when + 0.6) & (seen > 0.5 * usual)
+        early = np.max(np.where(soon, 1.4 * seen, 0.0), axis=1, keepdims=True)
+        cap = np.maximum(most, early)
         carried = np.where(year > when, cap, carried)
     return carried

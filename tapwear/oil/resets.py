@@ -98,13 +98,9 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats) -> tuple[Floats, Bool
         middle = _median(step)
         in_books = ((recorded > when[:, None]) & (recorded <= grid.year[:, [j]])).any(axis=1)
         back = level[:, j] - earlier
+        is_back = (_count(back) >= 3) & (np.abs(_median(back)) < SAME)
         returned: Bools = np.asarray(
-            here
-            & (_count(back) >= 3)
-            & (np.abs(_median(back)) < SAME)
-            & (np.abs(middle) > FALL)
-            & (known >= 3)
-            & ~in_books
+            here & is_back & (np.abs(middle) > FALL) & (known >= 3) & ~in_books, dtype=np.bool_
         )
         odd[rows[returned], place[returned]] = True
         seen[rows[returned], place[returned]] = np.nan

@@ -34,6 +34,7 @@ class OilSettings:
     # --- how exact a sample is -----------------------------------------------------------------
     laboratory_sd: float = 0.15  # +-15 % at routine level (domain notes)
     limit_sd_share: float = 0.35  # further error, as a share of the detection limit; our choice
+    usual_limit: tuple[float, ...] = (5.0, 1.0, 1.0, 1.0, 0.5)  # READ_GASES [uL/L], where none is named
     healthy_sd: float = 0.10  # own scatter of a sound unit's gas ratios; our choice
     per_operation_sd: float = 0.15  # own scatter of a sound unit's gas per operation; our choice
     tails: float = 4.0  # degrees of freedom of the errors: now and then one is far off; our choice
@@ -51,8 +52,8 @@ class OilSettings:
     heating_ml_log_sd: float = 0.8
     heating_power: float = 1.9  # ethylene grows as severity to this power; our choice
     heating_mix: tuple[float, float, float] = (0.6, 0.4, 1.0)  # methane, ethane, ethylene of hot oil
-    arcing_excess_at_limit: float = 1.3  # gas per operation is 1 + this at the burn-off limit
-    arcing_excess_log_sd: float = 0.35
+    arcing_excess_at_limit: float = 2.5  # gas per operation is 1 + this at the burn-off limit; our choice
+    arcing_excess_log_sd: float = 0.45
     vacuum_ml_per_1000_at_limit: float = 7.0  # acetylene when one operation in ten arcs in oil
     vacuum_ml_log_sd: float = 0.8
     leak_share_per_year_at_limit: float = 0.5  # share of the compartment's oil exchanged in a year

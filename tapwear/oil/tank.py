@@ -10,11 +10,12 @@ from __future__ import annotations
 import numpy as np
 
 from tapwear.oil.baseline import usual_level
-from tapwear.oil.growth import DURATIONS, Evidence, Readings, at, newest_columns, weigh_growth
+from tapwear.oil.growth import DURATIONS, Evidence, Readings, at, bends, newest_columns, weigh_growth
 from tapwear.oil.samples import Floats, SampleGrid
 from tapwear.oil.settings import C2H2, OilSettings
 
 SHARE_OF_FAULTS = 0.12  # of the faults that oil shows, those of the barrier; our choice
+UNITS_DIFFER = 1.5  # log: tanks differ freely, a shared conservator most of all; our choice
 TYPICAL_E_FOLD_YEARS = 0.45  # DURATIONS' middle over log(1 / onset)
 
 
@@ -45,7 +46,7 @@ def tank_acetylene(
     level_values = np.log(np.where(below, 0.5 * gas, gas))
     sd = np.where(below, 0.6, np.hypot(0.25, settings.limit_sd_share * limit_seen[:, None] / gas))
     group = np.zeros(len(gas), dtype=np.int64)
-    level = usual_level(level_values, sd, older, [group])
+    level = usual_level(level_values, sd, older, [group], UNITS_DIFFER)
     own = np.where(level.own > 0, level.mean, np.log(0.5 * limit_seen))
     expected = np.broadcast_to(own[:, None], gas.shape)
     tested = known & ~(tank.year <= last_overhaul[:, None])
@@ -57,13 +58,13 @@ def tank_acetylene(
     readings = Readings(
         year=at(tank.year, column),
         valid=valid & possible[:, None],
-        seen=at(np.log(gas), column)[:, :, None],
+        seen=at(gas, column)[:, :, None],
         below=at(below, column)[:, :, None],
         expected=at(expected, column)[:, :, None],
         own_sd=np.full((*column.shape, 1), 0.25),
         shared_sd=np.zeros(column.shape),
         level_sd=np.where(level.own > 0, np.minimum(level.sd, 0.5), 0.5),
-        limit=np.broadcast_to(settings.limit_sd_share * limit_seen[:, None, None], (*column.shape, 1)),
+        bend=np.broadcast_to(bends(tank, settings)[:, None, [C2H2]], (*column.shape, 1)),
         carried=np.zeros(column.shape),
     )
     return weigh_growth(

@@ -10,13 +10,15 @@ import numpy as np
 
 from tapwear.oil.baseline import usual_level
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import Evidence, Readings, at, newest_columns, weigh_growth
+from tapwear.oil.growth import Evidence, Readings, at, bends, newest_columns, weigh_growth
 from tapwear.oil.heating import carried_gas
 from tapwear.oil.resets import Resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import C2H2, OilSettings
 
 SHARE_OF_FAULTS = 0.5  # of the faults of vacuum units; our choice
+
+UNITS_DIFFER = 0.5  # log; our choice
 
 
 def vacuum_acetylene(
@@ -32,12 +34,11 @@ def vacuum_acetylene(
 ) -> Evidence:
     """Evidence of acetylene above the baseline for every compartment (none for arcing units)."""
     gas, below = grid.gas[:, :, C2H2], grid.below[:, :, C2H2]
-    log_amount = np.log(exposure.amount[:, :, C2H2])
+    log_amount = np.log(exposure.amount[:, :, C2H2]) - np.log(oil_volume / 1000.0)[:, None]
     per_operation = np.log(np.where(below, 0.4 * gas, gas)) - log_amount
-    old = exposure.old_share[:, :, C2H2]
-    shared = np.hypot(settings.per_operation_sd, 0.6 * old)
+    shared = np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2])
     sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
-    level = usual_level(per_operation, sd, older & ~resets.odd & vacuum[:, None], groups)
+    level = usual_level(per_operation, sd, older & ~resets.odd & vacuum[:, None], groups, UNITS_DIFFER)
     expected = level.mean[:, None] + log_amount
     surplus = gas - np.exp(expected)
     limit = np.where(below, gas, np.nan)
@@ -48,13 +49,13 @@ def vacuum_acetylene(
     readings = Readings(
         year=at(grid.year, column),
         valid=valid,
-        seen=at(np.log(gas), column)[:, :, None],
+        seen=at(gas, column)[:, :, None],
         below=at(below, column)[:, :, None],
         expected=at(expected, column)[:, :, None],
         own_sd=np.full((*column.shape, 1), settings.laboratory_sd),
         shared_sd=at(shared, column),
         level_sd=level.sd,
-        limit=np.broadcast_to(settings.limit_sd_share * limit_seen[:, None, None], (*column.shape, 1)),
+        bend=np.broadcast_to(bends(grid, settings)[:, None, [C2H2]], (*column.shape, 1)),
         carried=at(carried, column),
     )
     newest = at(surplus, column)[:, -1]
