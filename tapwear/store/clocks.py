@@ -5,21 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tapwear.visits import resets
 from tapwear.visits.fields import TASKS
-
-# What a piece of work starts again where its record does not say. Our choice: an internal overhaul includes the
-# look inside and leaves the compartment with fresh oil; new contacts are never assumed (they are named).
-USUAL_RESETS: dict[str, tuple[str, ...]] = {
-    "inspection": ("inspection",),
-    "overhaul": ("inspection", "contact service", "oil change"),
-    "contact replacement": ("contact replacement",),
-    "oil change": ("oil change",),
-    "oil degassing": (),
-    "breather change": (),
-    "repair": (),
-    "other": (),
-}
-NOTHING = "none"  # how "starts no clock" is written, since blank means "as usual"
 
 # What a piece of work means to the oil.
 OIL_EVENTS = {
@@ -41,29 +28,19 @@ RULE_FIELDS = (
 
 
 def resets_of(text: str, work: str) -> tuple[str, ...]:
-    """The tasks whose clock starts again, from what is stored: `a;b`, blank (as usual for the work) or `none`.
-
-    Raises ValueError naming the word that is no task.
-    """
-    words = [word.strip() for word in text.split(";") if word.strip()]
-    if not words:
-        return USUAL_RESETS.get(work, ())
-    if words == [NOTHING]:
-        return ()
-    for word in words:
-        if word not in TASKS:
-            raise ValueError(f"{word!r} is no task; tasks are {', '.join(TASKS)}, or {NOTHING}")
-    return tuple(task for task in TASKS if task in words)
+    """The tasks whose clock starts again, from what is stored: `a;b`, blank (as usual for the work) or `none`."""
+    words = tuple(word.strip() for word in text.split(";") if word.strip())
+    return resets.resets_of(work, words or None)
 
 
 def resets_text(tasks: Sequence[str]) -> str:
     """How the tasks are stored: `a;b`, or `none`."""
-    return ";".join(tasks) or NOTHING
+    return ";".join(tasks) or resets.NO_RESETS
 
 
-def touches_oil(work: str, resets: Sequence[str]) -> str:
+def touches_oil(work: str, tasks: Sequence[str]) -> str:
     """What the work means to the oil: an event kind of tapwear.oil.types, or "" for nothing."""
-    return OIL_EVENTS.get(work) or ("oil_changed" if "oil change" in resets else "")
+    return OIL_EVENTS.get(work) or ("oil_changed" if "oil change" in tasks else "")
 
 
 def effective_rules(scheme: Sequence[Mapping[str, Any]], own: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, Any]]:

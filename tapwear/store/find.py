@@ -34,13 +34,16 @@ def find_unit(connection: Connection, tag: str) -> UnitKey:
     alike = [known for known in tags if known.casefold() == wanted.casefold()]
     if len(alike) == 1:
         return UnitKey(tags[alike[0]], alike[0])
-    raise UsageError(no_such("unit", wanted, sorted(tags), "tapwear unit list shows all; tapwear unit add makes one"))
+    near = near_names(wanted, sorted(tags))
+    otherwise = f"Did you mean {' or '.join(near)}?" if near else "All units: tapwear unit list"
+    raise UsageError(f"There is no unit {wanted}. {otherwise}")
 
 
-def no_such(what: str, wanted: str, known: list[str], otherwise: str) -> str:
-    """`There is no unit T12. Did you mean T21 or T1?`, or what to do where no name comes near."""
+def near_names(wanted: str, known: list[str], cutoff: float = 0.6) -> list[str]:
+    """Up to three of the known names that come near the wanted one, nearest first.
+
+    cutoff : how near, 0 to 1, as in difflib
+    """
     by_fold = {name.casefold(): name for name in known}
-    near = [by_fold[name] for name in difflib.get_close_matches(wanted.casefold(), list(by_fold), n=3, cutoff=0.6)]
-    if near:
-        return f"There is no {what} {wanted}. Did you mean {' or '.join(near)}?"
-    return f"There is no {what} {wanted}. {otherwise[0].upper()}{otherwise[1:]}."
+    near = difflib.get_close_matches(wanted.casefold(), list(by_fold), n=3, cutoff=cutoff)
+    return [by_fold[name] for name in near]

@@ -1,0 +1,266 @@
+"""Entries by hand into the book: readings, samples, services, events; corrections supersede, nothing is deleted.
+
+An entry that says what the book says already adds nothing; one that says otherwise about the same thing (the same
+counter on the same day, say) is a conflict, shown and not stored, unless it is meant to replace what is there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from tapwear.errors import UsageError
+from tapwear.store.clocks import resets_text
+from tapwear.store.counters import counter_for, drive_in
+from tapwear.store.find import UnitKey
+from tapwear.store.lean import is_current, lean
+from tapwear.store.recording import Stamp, insert, record
+from tapwear.store.validate import checked
+from tapwear.visits.fields import EVENTS, GASES, READINGS, SAMPLES, SERVICES
+from tapwear.visits.resets import resets_of
+from tapwear.visits.types import Below
+
+OutcomeKind = Literal["stored", "already there", "conflict", "replaced"]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of an entry.
+
+    row_id : the row that is current now, also where nothing was stored
+    differs : by field, (what the book says, what the entry says); for a conflict or a replacement
+    """
+
+    kind: OutcomeKind
+    row_id: int
+    differs: Mapping[str, tuple[Any, Any]]
+
+
+def add_reading(
+    connection: Connection,
+    unit: UnitKey,
+    values: Mapping[str, Any],
+    stamp: Stamp,
+    *,
+    doubt: str = "",
+    replace: bool = False,
+) -> Outcome:
+    """A counter reading; `values`: fields of READINGS without `unit`. `doubt`: why it was questioned when typed.
+
+    Same counter and day: the same number is already there, another one is a conflict, or with `replace` a
+    correction. Raises UsageError for a number longer than the counter, or a drive that the unit has not.
+    """
+    given = checked(READINGS, {"unit": unit.tag, **values})
+    source = given.get("source") or "mechanical"
+    slot = drive_in(connection, unit, given.get("drive", ""), given["read_on"])
+    counter = counter_for(connection, unit, slot, source, given["read_on"])
+    if given["value"] >= 10**counter.digits:
+        raise UsageError(
+            f"{unit.tag}: {given['value']} has more digits than the counter, which has {counter.digits}. Read it "
+            f"again; if it has more digits: tapwear unit change {unit.tag} --digits N"
+        )
+    columns = {
+        "counter_id": counter.id,
+        "read_on": given["read_on"],
+        "value": given["value"],
+        "reader": given.get("reader", ""),
+        "remark": given.get("remark", ""),
+        "doubt": doubt,
+    }
+    return _enter(connection, "reading", columns, ("counter_id", "read_on"), ("value",), stamp, replace)
+
+
+def add_event(
+    connection: Connection,
+    unit: UnitKey,
+    values: Mapping[str, Any],
+    stamp: Stamp,
+    *,
+    digits: int | None = None,
+    replace: bool = False,
+) -> Outcome:
+    """Something that happened; `values`: fields of EVENTS without `unit` and without those of moves and swaps.
+
+    `digits` : of the new counter, where a counter was replaced by one of another length.
+    Raises UsageError for moves and swaps, which are recorded with the register.
+    """
+    given = checked(EVENTS, {"unit": unit.tag, **values})
+    if given["kind"] in ("moved", "swapped"):
+        verb = "move" if given["kind"] == "moved" else "swap"
+        raise UsageError(f"A unit is {given['kind']} with: tapwear unit {verb} {unit.tag}")
+    slot = drive_in(connection, unit, given["drive"], given["happened_on"]) if given.get("drive") else ""
+    if digits is not None:
+        if given["kind"] != "counter_replaced":
+            raise UsageError("Digits are given only for a counter that was replaced.")
+        if not 3 <= digits <= 9:
+            raise UsageError(f"A counter has 3 to 9 digits, not {digits}.")
+        present = counter_for(connection, unit, slot or drive_in(connection, unit, "", None), "mechanical", None)
+        if present.digits != digits:
+            insert(connection, "counter", drive_id=present.drive_id, source="mechanical", digits=digits)
+    columns = {
+        "tap_changer_id": unit.id,
+        "happened_on": given["happened_on"],
+        "kind": given["kind"],
+        "slot": slot,
+        "old_reading": given.get("old_reading"),
+        "new_reading": given.get("new_reading"),
+        "remark": given.get("remark", ""),
+    }
+    key = ("tap_changer_id", "happened_on", "kind", "slot")
+    return _enter(connection, "event", columns, key, ("old_reading", "new_reading"), stamp, replace)
+
+
+def add_sample(
+    connection: Connection, unit: UnitKey, values: Mapping[str, Any], stamp: Stamp, *, replace: bool = False
+) -> Outcome:
+    """An oil sample; `values`: fields of SAMPLES without `unit` and `counter_reading`, gases as numbers or Below."""
+    given = checked(SAMPLES, {"unit": unit.tag, **values})
+    columns: dict[str, Any] = {
+        name: given.get(name, "")
+        for name in ("compartment", "compartment_serial", "laboratory", "reference", "breakdown_method", "remark")
+    }
+    columns |= {name: given.get(name) for name in ("sampled_on", "received_on", "reported_on")}
+    figures = ["moisture_mg_per_kg", "breakdown_kv", "breakdown_gap_mm", "oil_temp_c"]
+    columns |= {name: given.get(name) for name in figures}
+    columns |= {"tap_changer_id": unit.id, "taken_from": given.get("taken_from") or "compartment"}
+    for gas in GASES:
+        value = given.get(f"{gas}_ul_per_l")
+        columns[f"{gas}_ul_per_l"] = value.limit if isinstance(value, Below) else value
+        columns[f"{gas}_below"] = isinstance(value, Below)
+    names = {field.removesuffix("_ul_per_l") for field in columns if field.endswith("_ul_per_l")}
+    measured = [*(f"{gas}_ul_per_l" for gas in names), *figures[:2]]
+    if all(columns[name] is None for name in measured):
+        raise UsageError("A sample needs at least one result: a gas, the moisture or the breakdown voltage.")
+    for earlier, later in (
+        ("sampled_on", "received_on"),
+        ("received_on", "reported_on"),
+        ("sampled_on", "reported_on"),
+    ):
+        if columns[earlier] and columns[later] and columns[later] < columns[earlier]:
+            raise UsageError(f"{later} {columns[later]} lies before {earlier} {columns[earlier]}.")
+    _known_compartment(connection, unit, columns["compartment"], columns["taken_from"])
+    key = ("tap_changer_id", "compartment", "taken_from", "sampled_on", "reference")
+    compared = [name for name in columns if name.endswith(("_ul_per_l", "_below")) or name in figures]
+    return _enter(connection, "sample", columns, key, compared, stamp, replace)
+
+
+def add_service(
+    connection: Connection, unit: UnitKey, values: Mapping[str, Any], stamp: Stamp, *, replace: bool = False
+) -> Outcome:
+    """Work that was done; `values`: fields of SERVICES without `unit`. `resets` absent: as usual for the work.
+
+    Raises UsageError when the serial number seen is not the register's: a wrong unit.
+    """
+    given = checked(SERVICES, {"unit": unit.tag, **values})
+    check_serial(connection, unit, given.get("serial_seen", ""))
+    columns = {
+        "tap_changer_id": unit.id,
+        "done_on": given["done_on"],
+        "work": given["work"],
+        "resets": resets_text(resets_of(given["work"], given.get("resets"))),
+        **{name: given.get(name, "") for name in ("serial_seen", "done_by", "remark")},
+        **{
+            name: given.get(name)
+            for name in ("as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm")
+        },
+    }
+    compared = ("resets", "as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm")
+    return _enter(connection, "service", columns, ("tap_changer_id", "done_on", "work"), compared, stamp, replace)
+
+
+def withdraw(connection: Connection, table: str, row_id: int, stamp: Stamp) -> int:
+    """Takes a current row of the book back: a copy of it, withdrawn, supersedes it. Returns the copy's number.
+
+    table : reading, event, sample, service, stay or fitting. Raises UsageError when there is no such current row.
+    """
+    present = _columns_of(connection, table, row_id)
+    return record(connection, table, stamp, row_id, withdrawn=True, **present)
+
+
+def check_serial(connection: Connection, unit: UnitKey, seen: str) -> None:
+    """Raises UsageError when the serial number on the nameplate is not the one in the register: a wrong unit."""
+    changer = lean("tap_changer", "id", "serial")
+    known = connection.execute(sa.select(changer.c.serial).where(changer.c.id == unit.id)).scalar()
+    if seen and known and _squeezed(seen) != _squeezed(known):
+        raise UsageError(
+            f"{unit.tag} has serial number {known}, you gave {seen}: are you at the right unit? Nothing was "
+            f"recorded. If the register is wrong: tapwear unit change {unit.tag} --serial {seen}"
+        )
+
+
+def _squeezed(serial: str) -> str:
+    return "".join(char for char in serial.casefold() if char.isalnum())
+
+
+def _known_compartment(connection: Connection, unit: UnitKey, name: str, taken_from: str) -> None:
+    compartment = lean("compartment", "tap_changer_id", "name")
+    names = sorted(
+        connection.execute(sa.select(compartment.c.name).where(compartment.c.tap_changer_id == unit.id)).scalars()
+    )
+    if taken_from == "main_tank" or name in names:
+        return
+    if not name:
+        raise UsageError(f"{unit.tag} has compartments {', '.join(names)}: say which one was sampled.")
+    listed = ", ".join(known for known in names if known) or "only one, without a name"
+    raise UsageError(f"{unit.tag} has no compartment {name}; it has {listed}.")
+
+
+def _enter(
+    connection: Connection,
+    table: str,
+    columns: Mapping[str, Any],
+    key: tuple[str, ...],
+    compared: tuple[str, ...] | list[str],
+    stamp: Stamp,
+    replace: bool,
+) -> Outcome:
+    rows = lean(table, *dict.fromkeys(("id", "supersedes_id", "withdrawn", *key, *compared)))
+    present = connection.execute(
+        sa.select(rows.c.id, *(rows.c[name] for name in compared))
+        .where(is_current(rows), *(rows.c[name] == columns[name] for name in key))
+        .order_by(rows.c.id)
+    ).first()
+    if present is None:
+        return Outcome("stored", record(connection, table, stamp, **columns), {})
+    differs = {
+        name: (old, columns[name]) for name, old in zip(compared, present[1:], strict=True) if old != columns[name]
+    }
+    if not differs:
+        return Outcome("already there", present.id, {})
+    if not replace:
+        return Outcome("conflict", present.id, differs)
+    return Outcome("replaced", record(connection, table, stamp, present.id, **columns), differs)
+
+
+_BOOK_COLUMNS = {
+    "reading": ("counter_id", "read_on", "value", "reader", "doubt", "remark"),
+    "event": ("tap_changer_id", "slot", "happened_on", "kind", "old_reading", "new_reading", "remark"),
+    "service": (
+        *("tap_changer_id", "done_on", "work", "resets", "serial_seen", "as_found_counter", "as_left_counter"),
+        *("contact_left_mm", "condemning_limit_mm", "done_by", "remark"),
+    ),
+    "sample": (
+        *("tap_changer_id", "compartment", "compartment_serial", "taken_from", "sampled_on", "received_on"),
+        *("reported_on", "laboratory", "reference", "moisture_mg_per_kg", "breakdown_kv", "breakdown_method"),
+        *("breakdown_gap_mm", "oil_temp_c", "remark"),
+        *(f"{gas}_ul_per_l" for gas in GASES),
+        *(f"{gas}_below" for gas in GASES),
+    ),
+    "stay": ("tap_changer_id", "place_id", "transformer_id", "state", "from_on"),
+    "fitting": ("drive_id", "tap_changer_id", "slot", "from_on", "counter_then"),
+}
+
+
+def _columns_of(connection: Connection, table: str, row_id: int) -> dict[str, Any]:
+    names = _BOOK_COLUMNS[table]
+    rows = lean(table, "id", "supersedes_id", "withdrawn", *names)
+    found = connection.execute(
+        sa.select(*(rows.c[name] for name in names)).where(rows.c.id == row_id, is_current(rows))
+    ).first()
+    if found is None:
+        raise UsageError(f"There is no current {table} number {row_id}.")
+    return dict(zip(names, found, strict=True))
