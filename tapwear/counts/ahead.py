@@ -21,7 +21,8 @@ def log_variance(
     middle : operations expected
     Only a small change of regime is allowed for: large ones are rare and belong to the tails.
     """
-    c, si = harmonics(start, np.maximum(stop, start + 1.0))
+    means = harmonics(start, stop)
+    c, si = means.cos, means.sin
     level = cov[:, 0] + c * c * cov[:, 3] + si * si * cov[:, 5]
     level = level + 2.0 * (c * cov[:, 1] + si * cov[:, 2] + c * si * cov[:, 4])
     jumps = s.jump_yearly * min(s.jump_size, 0.5) ** 2
@@ -89,7 +90,7 @@ def past_errors(data: Intervals, path: Levels, horizons: Floats, s: RateSettings
     start, stop = data.to_day[i], data.to_day[j]
     days = served[j + 1] - served[i + 1]
     mean = path.mean[i]
-    middle = np.exp(mean[:, 0] + log_mean_season(mean[:, 1], mean[:, 2], start, stop)) * days
+    middle = np.exp(mean[:, 0] + log_mean_season(mean[:, 1], mean[:, 2], harmonics(start, stop))) * days
     variance = log_variance(path.cov[i], np.zeros(len(i)), start, stop, days, middle, s)
     error = np.log((made[j + 1] - made[i + 1] + 0.5) / (middle + 0.5))
     return PastErrors(

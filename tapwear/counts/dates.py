@@ -58,6 +58,17 @@ def crossing_quantiles(
 ) -> NDArray[np.datetime64]:
     """Day by which each question is reached with each probability, shape (questions, probabilities)."""
     probs = np.asarray(probs, float)
+    out = np.empty((len(rows), len(probs)), dtype="datetime64[D]")
+    for first in range(0, len(rows), CHUNK_ROWS):
+        part = slice(first, first + CHUNK_ROWS)
+        out[part] = _bisect(model, rows[part], start[part], needed[part], probs)
+    return out
+
+
+def _bisect(
+    model: RateModel, rows: Ints, start: Floats, needed: Floats, probs: Floats
+) -> NDArray[np.datetime64]:
+    """crossing_quantiles of one chunk: the first day on which the chance is at least the probability."""
     q = len(probs)
     r, begin, need = np.repeat(rows, q), np.repeat(start, q), np.repeat(needed, q)
     target = np.tile(probs, len(rows))

@@ -10,12 +10,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from tapwear.counts.filter import Floats, Intervals, Ints
+from tapwear.counts.places import NEVER, day_number, stand
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.types import CounterHistory
 
 REGIME_EVENTS = ("regulator_setting_changed", "load_transferred", "new_generation", "paralleled")
-NEVER = 1e6
-"""Day number that stands for "not in sight". [days since 1970-01-01]"""
+SERVICE_SHARE = 0.03
+"""Intervals with less of their days in service than this tell no rate (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -62,14 +63,6 @@ class CountSeries:
         return out
 
 
-def day_number(dates: pd.Series) -> Floats:
-    """Dates as days since 1970-01-01; NaT becomes NaN."""
-    stamps = dates.to_numpy(dtype="datetime64[D]")
-    out = stamps.astype(np.int64).astype(float)
-    out[np.isnat(stamps)] = np.nan
-    return out
-
-
 def build_series(
     history: CounterHistory,
     units: pd.DataFrame,
@@ -87,71 +80,96 @@ def build_series(
     today = float((np.datetime64(as_of, "D") - np.datetime64("1970-01-01", "D")).astype(int))
     unit, drive, begin, count, day, operations, doubt = _flat_points(history.points, units, today)
     n = len(unit)
-    row_of_unit: dict[object, list[int]] = {}
-    for i, name in enumerate(unit):
-        row_of_unit.setdefault(name, []).append(i)
+    leads = np.ones(len(day), bool)
+    leads[(begin + count - 1)[count > 0]] = False
+    ends = np.ones(len(day), bool)
+    ends[begin[count > 0]] = False
+    start, end = day[leads], day[ends]
+    made = np.maximum(operations[ends] - operations[leads], 0.0)
+    either = np.maximum(doubt[leads], doubt[ends])
+    spans = np.maximum(count - 1, 0)
+    exposure, place, now = stand(unit, drive, units, stays, np.repeat(np.arange(n), spans), start, end, today)
 
-    has_next = np.ones(len(day), bool)
-    has_next[(begin + count - 1)[count > 0]] = False
-    left = np.flatnonzero(has_next)
-    series = np.repeat(np.arange(n), count)[left]
-    start, end = day[left], day[left + 1]
-    made = np.maximum(operations[left + 1] - operations[left], 0.0)
-    either = 1.0 - (1.0 - doubt[left]) * (1.0 - doubt[left + 1])
-    intervals_of = np.maximum(count - 1, 0)
-    first_interval = np.cumsum(intervals_of) - intervals_of
-
-    exposure, place_key, now = _places(unit, drive, units, stays, series, start, end, today)
-    idle_from = np.full(n, today)
-    idle_to = np.full(n, today)
-    still_off = np.zeros(n, bool)
     last = np.full(n, -NEVER)
     last[count > 0] = day[(begin + count - 1)[count > 0]]
-    for i, off, on in _idle_spans(events, row_of_unit, drive, today):
-        lo, hi = first_interval[i], first_interval[i] + intervals_of[i]
-        stop = today if np.isnan(on) else on
-        lost = np.minimum(end[lo:hi], stop) - np.maximum(start[lo:hi], off)
-        exposure[lo:hi] -= np.clip(lost, 0.0, None)
-        if stop > last[i]:
-            idle_from[i], idle_to[i] = max(off, last[i]), stop
-        still_off[i] |= bool(np.isnan(on))
+    rows_of: dict[object, list[int]] = {}
+    for i, name in enumerate(unit):
+        rows_of.setdefault(name, []).append(i)
+    book = _Book(start, end, np.cumsum(spans) - spans, spans, last, today)
+    idle_from, idle_to, off = _take_idle_out(exposure, book, _idle_spans(events, rows_of, drive, today))
+    event, visits, changed = _place_events(book, _event_rows(events, rows_of, drive, today))
+    made -= np.minimum(visits * settings.inspection_operations, 0.6 * made)
 
-    visits = np.zeros(len(left))
-    event = np.zeros(len(left), bool)
-    changed = np.zeros(n, bool)
-    for row, when, kind in _event_rows(events, row_of_unit, drive, today):
-        lo, hi = first_interval[row], first_interval[row] + intervals_of[row]
-        at = lo + int(np.searchsorted(end[lo:hi], when, side="left"))
-        if at < hi and start[at] < when:
-            if kind == "inspection":
-                visits[at] += 1.0
-            else:
-                event[at] = True
-        elif at >= hi and kind != "inspection":
-            changed[row] = True
-
-    taken_out = np.minimum(visits * settings.inspection_operations, 0.6 * made)
-    useful = (exposure >= np.maximum(1.0, 0.03 * (end - start))) & (place_key >= 0)
-    keep = np.flatnonzero(useful)
-    keep = keep[np.lexsort((end[keep], place_key[keep]))]
-    places = now.places
-    rows = np.bincount(place_key[keep], minlength=places)
+    keep = np.flatnonzero((exposure >= np.maximum(1.0, SERVICE_SHARE * (end - start))) & (place >= 0))
+    if len(stays) or (np.diff(place[keep]) < 0).any():
+        keep = keep[np.lexsort((end[keep], place[keep]))]
+    rows = np.bincount(place[keep], minlength=now.places)
     intervals = Intervals(
         begin=np.cumsum(rows) - rows,
         count=rows,
         from_day=start[keep],
         to_day=end[keep],
-        operations=(made - taken_out)[keep],
+        operations=made[keep],
         exposure=exposure[keep],
         event=event[keep],
         doubt=either[keep],
-        noise=(visits * (0.4 * settings.inspection_operations) ** 2)[keep],
+        noise=visits[keep] * (0.4 * settings.inspection_operations) ** 2,
     )
     result = CountSeries(
         unit, drive, begin, count, day, operations, now.place, now.place_before, now.since,
-        now.commissioned, now.stopped, idle_from, idle_to, still_off, changed, now.group, now.group_names,
+        now.commissioned, now.stopped, idle_from, idle_to, off, changed, now.group, now.group_names,
     )  # fmt: skip
     return result, intervals
+
+
+@dataclass(frozen=True)
+class _Book:
+    """All reading intervals by series, to look up what happened within them."""
+
+    start: Floats
+    end: Floats
+    first: Ints
+    spans: Ints
+    last: Floats
+    today: float
+
+
+def _take_idle_out(
+    exposure: Floats, book: _Book, idle: list[tuple[int, float, float]]
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Takes days out of service from `exposure`; returns the idle days since the last visit, and who is still off."""
+    idle_from = np.full(len(book.last), book.today)
+    idle_to = idle_from.copy()
+    off = np.zeros(len(book.last), bool)
+    for i, left, back in idle:
+        part = slice(book.first[i], book.first[i] + book.spans[i])
+        stop = book.today if np.isnan(back) else back
+        lost = np.minimum(book.end[part], stop) - np.maximum(book.start[part], left)
+        exposure[part] -= np.clip(lost, 0.0, None)
+        if stop > book.last[i]:
+            idle_from[i], idle_to[i] = max(left, book.last[i]), stop
+        off[i] |= bool(np.isnan(back))
+    return idle_from, idle_to, off
+
+
+def _place_events(
+    book: _Book, rows: list[tuple[int, float, str]]
+) -> tuple[NDArray[np.bool_], Floats, NDArray[np.bool_]]:
+    """Intervals with a recorded change, inspections in each interval, and series changed since the last visit."""
+    event = np.zeros(len(book.start), bool)
+    visits = np.zeros(len(book.start))
+    changed = np.zeros(len(book.last), bool)
+    for i, when, kind in rows:
+        lo, hi = book.first[i], book.first[i] + book.spans[i]
+        at = lo + int(np.searchsorted(book.end[lo:hi], when, side="left"))
+        if at < hi and book.start[at] < when:
+            if kind == "inspection":
+                visits[at] += 1.0
+            else:
+                event[at] = True
+        elif at >= hi and kind != "inspection":
+            changed[i] = True
+    return event, visits, changed
 
 
 def _flat_points(
@@ -233,108 +251,4 @@ def _idle_spans(
         for i in row_of_unit.get(name, []):
             if which in ("", drive[i]):
                 out += [(i, float(a), float(b)) for a, b in spans]
-    return out
-
-
-@dataclass(frozen=True)
-class _Now:
-    """Where each series stands today; arrays over series, but `group` over places."""
-
-    place: Ints
-    place_before: Ints
-    since: Floats
-    commissioned: Floats
-    stopped: NDArray[np.bool_]
-    places: int
-    group: Ints
-    group_names: tuple[str, ...]
-
-
-def _places(
-    unit: NDArray[np.object_],
-    drive: NDArray[np.object_],
-    units: pd.DataFrame,
-    stays: pd.DataFrame,
-    series: Ints,
-    start: Floats,
-    end: Floats,
-    today: float,
-) -> tuple[Floats, Ints, _Now]:
-    """Days in service and place row (-1: several) of each interval, and where every series stands now."""
-    n = len(unit)
-    exposure = end - start
-    known = units.drop_duplicates("unit").set_index("unit")
-    group_of = known["peer_group"].reindex(unit).fillna("").to_numpy(dtype=object)
-    commissioned = day_number(known["commissioned_on"].reindex(unit))
-    keys: dict[tuple[object, object], int] = {}
-    groups: list[object] = []
-
-    def row(place: object, which: object, group: object) -> int:
-        if (place, which) not in keys:
-            keys[place, which] = len(groups)
-            groups.append(group)
-        return keys[place, which]
-
-    stays_of = _stays_by_unit(stays, today)
-    place = np.zeros(n, np.int64)
-    place_before = np.full(n, -1)
-    since = np.full(n, -NEVER)
-    stopped = np.zeros(n, bool)
-    interval_place = np.zeros(len(series), np.int64)
-    bounds = np.searchsorted(series, np.arange(n + 1))
-    for i in range(n):
-        own = stays_of.get(unit[i])
-        lo, hi = bounds[i], bounds[i + 1]
-        if own is None:
-            place[i] = row(("own", unit[i]), drive[i], group_of[i])
-            interval_place[lo:hi] = place[i]
-            continue
-        if np.isfinite(own[0][1]):
-            own = [(("own", unit[i]), -NEVER, own[0][1], True), *own]
-        days = np.zeros((len(own), hi - lo))
-        rows = np.full(len(own), -1)
-        for j, (where, arrived, left, in_service) in enumerate(own):
-            a = arrived if np.isfinite(arrived) else -NEVER
-            b = left if np.isfinite(left) else NEVER
-            if in_service:
-                days[j] = np.clip(np.minimum(end[lo:hi], b) - np.maximum(start[lo:hi], a), 0.0, None)
-                if days[j].any() or j == len(own) - 1:
-                    rows[j] = row(where, drive[i], group_of[i])
-        exposure[lo:hi] = days.sum(axis=0)
-        best = days.argmax(axis=0)
-        clear = days[best, np.arange(hi - lo)] >= 0.9 * exposure[lo:hi]
-        interval_place[lo:hi] = np.where(clear, rows[best], -1)
-        served = [int(k) for k in rows if k >= 0]
-        _, arrived, left, in_service = own[-1]
-        gone = bool(np.isfinite(left)) and in_service
-        stopped[i] = gone or not in_service
-        if stopped[i]:
-            place[i] = served[-1] if served else row(("own", unit[i]), drive[i], group_of[i])
-        else:
-            place[i] = rows[-1]
-        earlier = served if stopped[i] else served[:-1]
-        place_before[i] = earlier[-1] if earlier else -1
-        since[i] = left if gone else (arrived if np.isfinite(arrived) else -NEVER)
-    group_rows, names = pd.factorize(np.asarray(groups, dtype=object), sort=True)
-    codes, labels = group_rows.astype(np.int64), tuple(map(str, names))
-    now = _Now(place, place_before, since, commissioned, stopped, len(groups), codes, labels)
-    return exposure, interval_place, now
-
-
-def _stays_by_unit(
-    stays: pd.DataFrame, today: float
-) -> dict[object, list[tuple[object, float, float, bool]]]:
-    """Each unit's stays up to today in order of arrival: (place, arrived, left or NaN, in service)."""
-    out: dict[object, list[tuple[object, float, float, bool]]] = {}
-    if not len(stays):
-        return out
-    arrived, left = day_number(stays["from_on"]), day_number(stays["to_on"])
-    order = np.argsort(np.where(np.isfinite(arrived), arrived, -NEVER), kind="stable")
-    unit = stays["unit"].to_numpy(dtype=object)
-    place = stays["place"].to_numpy(dtype=object)
-    serving = (stays["state"] == "in service").to_numpy()
-    for k in order:
-        if not arrived[k] > today:
-            gone = float(left[k]) if left[k] <= today else np.nan
-            out.setdefault(unit[k], []).append((place[k], float(arrived[k]), gone, bool(serving[k])))
     return out

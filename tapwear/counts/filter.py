@@ -134,9 +134,10 @@ def _step(
     days = np.maximum(end - start, 1.0)
     exposure = np.maximum(data.exposure[at], 0.5)
     made = data.operations[at]
-    c, si = harmonics(start, end)
+    means = harmonics(start, end)
+    c, si = means.cos, means.sin
     p[0] += s.drift * gap / YEAR
-    expected = x[0] + log_mean_season(x[1], x[2], start, end)
+    expected = x[0] + log_mean_season(x[1], x[2], means)
     v = log_rate(made, exposure) - expected
     g0 = p[0] + p[1] * c + p[2] * si
     g1 = p[1] + p[3] * c + p[4] * si

@@ -13,8 +13,9 @@ import numpy as np
 from scipy.special import ndtri, stdtr, stdtrit
 
 from tapwear.counts.ahead import log_variance
-from tapwear.counts.exposure import NEVER, CountSeries
+from tapwear.counts.exposure import CountSeries
 from tapwear.counts.filter import Floats, Ints
+from tapwear.counts.places import NEVER
 from tapwear.counts.season import YEAR, season_integral
 
 if TYPE_CHECKING:

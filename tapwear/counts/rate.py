@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -19,8 +20,10 @@ from tapwear.counts.types import CounterHistory, CrossingDates
 
 Days = NDArray[np.datetime64]
 
-CALIBRATION_PLACES = 4000
-"""Places whose past errors calibrate the bands; more add nothing but time (our choice)."""
+CALIBRATION_PLACES = 3000
+SEASON_PLACES = 10000
+"""Places whose past errors calibrate the bands, and whose readings tell the groups' seasons; more would add
+nothing but time (our choice)."""
 
 
 @dataclass(frozen=True)
@@ -57,20 +60,26 @@ class RateModel:
         """as_of as a day number. [days since 1970-01-01]"""
         return float(np.datetime64(self.as_of, "D").astype(int))
 
-    def rows_of(self, unit: str) -> Ints:
-        """Series of a unit: one for a single drive, three for single-phase drives. KeyError if unknown."""
-        rows = np.flatnonzero(self.series.unit == unit)
-        if not len(rows):
-            raise KeyError(unit)
-        return rows
+    @cached_property
+    def _rows(self) -> dict[str, Ints]:
+        where = pd.Series(np.arange(len(self.series.unit))).groupby(self.series.unit)
+        return {str(unit): rows.to_numpy(np.int64) for unit, rows in where}
 
-    def governing(self) -> pd.Series:
-        """The series that governs each unit (the drive with the most operations), indexed by unit."""
+    @cached_property
+    def _governing(self) -> pd.Series:
         total = np.zeros(len(self.series.unit))
         some = self.series.count > 0
         total[some] = self.series.operations[(self.series.begin + self.series.count - 1)[some]]
         order = np.argsort(total, kind="stable")
         return pd.Series(order, index=pd.Index(self.series.unit[order], name="unit")).groupby(level=0).last()
+
+    def rows_of(self, unit: str) -> Ints:
+        """Series of a unit: one for a single drive, three for single-phase drives. KeyError if unknown."""
+        return self._rows[unit]
+
+    def governing(self) -> pd.Series:
+        """The series that governs each unit (the drive with the most operations), indexed by unit."""
+        return self._governing
 
     def operations(self, series: Ints, from_day: Days, to_day: Days, probs: Floats) -> Floats:
         """Quantiles of the operations from the end of from_day to the end of to_day.
@@ -87,10 +96,12 @@ class RateModel:
         Counted from the first usable reading of its governing drive (negative before it), as in
         CounterHistory.points; a unit never read counts from its commissioning. [operations]
         """
-        rows = self.rows_of(unit)
-        best = int(self.governing()[unit])
-        day = _numbers(days)
-        return path.cumulative(self, np.full(len(day), best if best in rows else rows[0]), day)
+        return self.operations_of_units(np.full(len(days), unit, dtype=object), days)
+
+    def operations_of_units(self, units: NDArray[np.object_], days: Days) -> Floats:
+        """operations_at for many units in one call: one row per unit and day, shape (n, 3). [operations]"""
+        rows = self.governing().loc[list(units)].to_numpy(dtype=np.int64)
+        return path.cumulative(self, rows, _numbers(days))
 
     def crossing(
         self, series: Ints, start_on: Days, operations_needed: Floats, days: Floats | None = None
@@ -181,7 +192,7 @@ def _own_errors(
 ) -> Calibration:
     """Calibration by the fleet's own past errors, from at most CALIBRATION_PLACES places evenly picked."""
     places = len(data.begin)
-    picked = np.unique(np.linspace(0, places - 1, min(places, CALIBRATION_PLACES)).astype(np.int64))
+    picked = _picked(places, CALIBRATION_PLACES)
     part = pick_places(data, picked)
     levels = run_filter(part, prior_mean[picked], prior_cov[picked], s, keep=True)
     errors = ahead.past_errors(part, levels, calibrate.HORIZONS, s)
@@ -225,23 +236,33 @@ def _priors(
         ss = _spread2(near - level[g], fleet_var)
         spread[g] = (n * ss + 2 * GROUP_WEIGHT * fleet_var) / (n + 2 * GROUP_WEIGHT)
 
-    follows = np.ones(len(place), bool)
-    follows[data.begin[data.count > 0]] = False
-    variance = (
-        s.dispersion / (data.operations + 1.0)
-        + s.weather / data.exposure
-        + s.drift * (data.to_day - data.from_day) / YEAR
-    )
-    shape = pooled_season(
-        log_rate(data.operations, data.exposure), variance, data.from_day, data.to_day,
-        follows, group[place], groups,
-    )  # fmt: skip
+    picked = _picked(places, SEASON_PLACES)
+    shape = group_shapes(pick_places(data, picked), group[picked], groups, s)
     mean = np.column_stack([level[group], shape[group]])
     cov = np.zeros((places, 6))
     cov[:, 0] = spread[group]
     cov[:, 3] = cov[:, 5] = s.season_spread
     names = pd.DataFrame({"group": series.group_names, "cosine": shape[:, 0], "sine": shape[:, 1]})
     return mean, cov, names
+
+
+def group_shapes(data: Intervals, group: Ints, groups: int, s: RateSettings) -> Floats:
+    """Cosine and sine amplitude of each peer group from the intervals of its places, shape (groups, 2)."""
+    follows = np.ones(len(data.from_day), bool)
+    follows[data.begin[data.count > 0]] = False
+    variance = (
+        s.dispersion / (data.operations + 1.0)
+        + s.weather / data.exposure
+        + s.drift * (data.to_day - data.from_day) / YEAR
+    )
+    rate = log_rate(data.operations, data.exposure)
+    of_interval = np.repeat(group, data.count)
+    return pooled_season(rate, variance, data.from_day, data.to_day, follows, of_interval, groups)
+
+
+def _picked(places: int, most: int) -> Ints:
+    """At most `most` places, evenly picked."""
+    return np.unique(np.linspace(0, places - 1, min(places, most)).astype(np.int64))
 
 
 def _spread2(rest: Floats, default: float) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,21 +21,32 @@ SHRINK_WEIGHT = 300.0
 """Information on an amplitude (1 / variance) that the starting shape counts for: +-6 % (our choice)."""
 
 
-def harmonics(from_day: Floats, to_day: Floats, order: int = 1) -> tuple[Floats, Floats]:
-    """Mean of cos and sin of the time of year over (from_day, to_day]. [days since 1970-01-01]"""
-    w = 2.0 * np.pi * order / YEAR
-    middle = 0.5 * w * (from_day + to_day)
-    damp = np.sinc(0.5 * w * (to_day - from_day) / np.pi)
-    return np.cos(middle) * damp, np.sin(middle) * damp
+@dataclass(frozen=True)
+class Harmonics:
+    """Means of cos, sin and of cos, sin at twice the frequency of the time of year over intervals."""
+
+    cos: Floats
+    sin: Floats
+    cos2: Floats
+    sin2: Floats
 
 
-def log_mean_season(cosine: Floats, sine: Floats, from_day: Floats, to_day: Floats) -> Floats:
-    """log of the mean of exp(season) over the interval, to second order in the amplitude."""
-    c1, s1 = harmonics(from_day, to_day)
-    c2, s2 = harmonics(from_day, to_day, 2)
-    mean = cosine * c1 + sine * s1
-    square = 0.5 * (cosine**2 + sine**2) + 0.5 * (cosine**2 - sine**2) * c2 + cosine * sine * s2
-    out: Floats = mean + 0.5 * (square - mean**2)
+def harmonics(from_day: Floats, to_day: Floats) -> Harmonics:
+    """Means of the harmonics of the time of year over (from_day, to_day]. [days since 1970-01-01]"""
+    w = np.pi / YEAR
+    middle = w * (from_day + to_day)
+    half = np.maximum(w * (to_day - from_day), 1e-9)
+    damp = np.sin(half) / half
+    c, s = np.cos(middle), np.sin(middle)
+    damp2 = damp * np.cos(half)
+    return Harmonics(c * damp, s * damp, (2.0 * c * c - 1.0) * damp2, 2.0 * s * c * damp2)
+
+
+def log_mean_season(cosine: Floats, sine: Floats, means: Harmonics) -> Floats:
+    """log of the mean of exp(season) over the intervals of `means`, to second order in the amplitude."""
+    mean = cosine * means.cos + sine * means.sin
+    square = cosine * cosine * (0.5 + 0.5 * means.cos2) + sine * sine * (0.5 - 0.5 * means.cos2)
+    out: Floats = mean + 0.5 * (square + cosine * sine * means.sin2 - mean * mean)
     return out
 
 
@@ -78,8 +91,8 @@ def pooled_season(
     """
     k = np.flatnonzero(follows & (to_day - from_day < 250.0))
     k = k[(to_day - from_day)[k - 1] < 250.0]
-    c, s = harmonics(from_day, to_day)
-    x = np.stack([c[k] - c[k - 1], s[k] - s[k - 1]], axis=1)
+    means = harmonics(from_day, to_day)
+    x = np.stack([means.cos[k] - means.cos[k - 1], means.sin[k] - means.sin[k - 1]], axis=1)
     y = log_rate[k] - log_rate[k - 1]
     spread2 = variance[k] + variance[k - 1]
     fleet = np.asarray(FLEET_SEASON)

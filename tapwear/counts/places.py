@@ -1,0 +1,129 @@
+"""Where every tap changer stood: the rate belongs to the place, so an interval tells the rate of its place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from tapwear.counts.filter import Floats, Ints
+
+NEVER = 1e6
+"""Day number that stands for "always" (negative) and "not in sight". [days since 1970-01-01]"""
+
+CLEAR_SHARE = 0.9
+"""An interval tells a place's rate when this share of its days in service was spent there (our choice)."""
+
+
+def day_number(dates: pd.Series) -> Floats:
+    """Dates as days since 1970-01-01; NaT becomes NaN."""
+    stamps = dates.to_numpy(dtype="datetime64[D]")
+    out = stamps.astype(np.int64).astype(float)
+    out[np.isnat(stamps)] = np.nan
+    return out
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where each series stands today; arrays over series, but `group` over places."""
+
+    place: Ints
+    place_before: Ints
+    since: Floats
+    commissioned: Floats
+    stopped: NDArray[np.bool_]
+    places: int
+    group: Ints
+    group_names: tuple[str, ...]
+
+
+def stand(
+    unit: NDArray[np.object_],
+    drive: NDArray[np.object_],
+    units: pd.DataFrame,
+    stays: pd.DataFrame,
+    series: Ints,
+    start: Floats,
+    end: Floats,
+    today: float,
+) -> tuple[Floats, Ints, Standing]:
+    """Days in service and place row (-1: several) of each interval, and where every series stands now."""
+    n = len(unit)
+    exposure = end - start
+    known = units.drop_duplicates("unit").set_index("unit")
+    group_of = known["peer_group"].reindex(unit).fillna("").to_numpy(dtype=object)
+    commissioned = day_number(known["commissioned_on"].reindex(unit))
+    keys: dict[tuple[object, object], int] = {}
+    groups: list[object] = []
+
+    def row(place: object, which: object, group: object) -> int:
+        if (place, which) not in keys:
+            keys[place, which] = len(groups)
+            groups.append(group)
+        return keys[place, which]
+
+    stays_of = _stays_by_unit(stays, today)
+    place = np.zeros(n, np.int64)
+    place_before = np.full(n, -1)
+    since = np.full(n, -NEVER)
+    stopped = np.zeros(n, bool)
+    interval_place = np.zeros(len(series), np.int64)
+    bounds = np.searchsorted(series, np.arange(n + 1))
+    for i in range(n):
+        own = stays_of.get(unit[i])
+        lo, hi = bounds[i], bounds[i + 1]
+        if own is None:
+            place[i] = row(("own", unit[i]), drive[i], group_of[i])
+            interval_place[lo:hi] = place[i]
+            continue
+        if np.isfinite(own[0][1]):
+            own = [(("own", unit[i]), -NEVER, own[0][1], True), *own]
+        days = np.zeros((len(own), hi - lo))
+        rows = np.full(len(own), -1)
+        for j, (where, arrived, left, in_service) in enumerate(own):
+            a = arrived if np.isfinite(arrived) else -NEVER
+            b = left if np.isfinite(left) else NEVER
+            if in_service:
+                days[j] = np.clip(np.minimum(end[lo:hi], b) - np.maximum(start[lo:hi], a), 0.0, None)
+                if days[j].any() or j == len(own) - 1:
+                    rows[j] = row(where, drive[i], group_of[i])
+        exposure[lo:hi] = days.sum(axis=0)
+        best = days.argmax(axis=0)
+        clear = days[best, np.arange(hi - lo)] >= CLEAR_SHARE * exposure[lo:hi]
+        interval_place[lo:hi] = np.where(clear, rows[best], -1)
+        served = [int(k) for k in rows if k >= 0]
+        _, arrived, left, in_service = own[-1]
+        gone = bool(np.isfinite(left)) and in_service
+        stopped[i] = gone or not in_service
+        if stopped[i]:
+            place[i] = served[-1] if served else row(("own", unit[i]), drive[i], group_of[i])
+        else:
+            place[i] = rows[-1]
+        earlier = served if stopped[i] else served[:-1]
+        place_before[i] = earlier[-1] if earlier else -1
+        since[i] = left if gone else (arrived if np.isfinite(arrived) else -NEVER)
+    group_rows, names = pd.factorize(np.asarray(groups, dtype=object), sort=True)
+    codes, labels = group_rows.astype(np.int64), tuple(map(str, names))
+    now = Standing(place, place_before, since, commissioned, stopped, len(groups), codes, labels)
+    return exposure, interval_place, now
+
+
+def _stays_by_unit(
+    stays: pd.DataFrame, today: float
+) -> dict[object, list[tuple[object, float, float, bool]]]:
+    """Each unit's stays up to today in order of arrival: (place, arrived, left or NaN, in service)."""
+    out: dict[object, list[tuple[object, float, float, bool]]] = {}
+    if not len(stays):
+        return out
+    arrived, left = day_number(stays["from_on"]), day_number(stays["to_on"])
+    order = np.argsort(np.where(np.isfinite(arrived), arrived, -NEVER), kind="stable")
+    unit = stays["unit"].to_numpy(dtype=object)
+    place = stays["place"].to_numpy(dtype=object)
+    serving = (stays["state"] == "in service").to_numpy()
+    for k in order:
+        if not arrived[k] > today:
+            gone = float(left[k]) if left[k] <= today else np.nan
+            out.setdefault(unit[k], []).append((place[k], float(arrived[k]), gone, bool(serving[k])))
+    return out
