@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
 import shlex
 import sys
-from datetime import date, timedelta
+from datetime import date
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
+from tapwear.cli.periods import last_day
 from tapwear.errors import DataRejected, UsageError
 
 if TYPE_CHECKING:
@@ -25,9 +25,6 @@ if TYPE_CHECKING:
     from tapwear.store.book import Book
 
 WITHIN = "2 years"  # how far ahead the list looks unless told otherwise; our choice
-MONTHS = {"month": 1, "months": 1, "year": 12, "years": 12}
-DAYS = {"": 1, "day": 1, "days": 1, "week": 7, "weeks": 7}
-
 # Paragraphs are one line each, since the help keeps line ends as they are.
 DUE_HELP = (
     "List the overhauls that come due, the most pressing first.\n\n"
@@ -119,7 +116,7 @@ def due(
     if as_json and as_csv:
         raise UsageError("Give --json or --csv, not both.")
     day = as_of_or_today(as_of)
-    until = _until(within, day) if within is not None else None if everything else _until(WITHIN, day)
+    until = last_day(within, day) if within is not None else None if everything else last_day(WITHIN, day)
     assessment = _assess(context, day)
     outlook = assessment.outlook
     _known("station", station, {item.station for item in outlook.dues})
@@ -268,27 +265,16 @@ def _subject(assessment: Assessment, tag: str) -> Subject:
     )
 
 
-def _until(text: str, day: date) -> date:
-    """The last day of a period such as `18 months`, `90 days` or `365`. Raises UsageError."""
-    from tapwear.weeks import add_years
-
-    match = re.fullmatch(r"\s*(\d{1,5})\s*([a-z]*)\s*", text.lower())
-    number, measure = (int(match[1]), match[2]) if match else (0, "?")
-    if measure in MONTHS:
-        return add_years(day, number * MONTHS[measure] / 12)
-    if measure in DAYS:
-        return day + timedelta(days=number * DAYS[measure])
-    raise UsageError(f"--within: a period is written like '18 months', '2 years', '90 days' or 365, found {text!r}.")
-
-
 def _known(what: str, wanted: str | None, known: set[str]) -> None:
     """Raises UsageError when a filter names something that the fleet does not have."""
     if wanted is None or wanted.casefold() in {name.casefold() for name in known}:
         return
-    from tapwear.store.find import no_such
+    from tapwear.store.find import near_names
 
-    names = ", ".join(sorted(name for name in known if name)) or "none"
-    raise UsageError(no_such(what, wanted, sorted(known), f"known: {names}"))
+    names = sorted(name for name in known if name)
+    near = near_names(wanted, names)
+    otherwise = f"Did you mean {' or '.join(near)}?" if near else f"Known: {', '.join(names) or 'none'}."
+    raise UsageError(f"There is no {what} {wanted} in the list. {otherwise}")
 
 
 def _show_due(choice: Choice) -> None:
@@ -310,8 +296,8 @@ def _close_due(context: typer.Context, choice: Choice, as_of: str | None) -> Non
     from tapwear.report.terminal import note
     from tapwear.words import CAUTION_SHORT
 
-    for hidden in choice.hidden:
-        note(hidden.sentence())
+    if choice.hidden:
+        note("\n" + "\n".join(hidden.sentence() for hidden in choice.hidden))
     if not choice.units:
         say("The store holds no units in use yet: tapwear import or tapwear unit add brings them in.")
     note(f"\n{CAUTION_SHORT}")

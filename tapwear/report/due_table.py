@@ -57,10 +57,14 @@ COLUMNS = (
     Column("station, bank", place_words, place_words, 3),
     Column("task", lambda due: due.task, lambda due: due.task, 5),
     Column("operations since", operations_words, _no_words, 0),
-    Column("last service", service_words, lambda due: f"last {service_words(due)}", 6),
+    Column("last service", service_words, lambda due: _last(due), 6),
     Column("last read", reading_words, lambda due: _read(due), 4),
     Column("driven by", driver_words, lambda due: _driven(due), 1),
 )
+
+
+def _last(due: Due) -> str:
+    return "last service unknown" if due.last_service_on is None else f"last {service_words(due)}"
 
 
 def _driven(due: Due) -> str:

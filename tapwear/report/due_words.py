@@ -37,7 +37,7 @@ def operations_words(due: Due) -> str:
     if due.operations_since is None and due.interval_operations is not None:
         return f"interval {due.interval_operations:,}"
     if due.interval_operations is None:
-        return f"{count_words(due.operations_since)}, no limit"
+        return count_words(due.operations_since) + (", years only" if due.interval_years else ", no interval")
     return f"{count_words(due.operations_since)} of {due.interval_operations:,}"
 
 

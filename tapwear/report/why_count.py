@@ -17,9 +17,11 @@ if TYPE_CHECKING:
     import pandas as pd
 
 READINGS_SHOWN = 12
-# The chart looks this far past the late date, and no further than this where there is none; our choices.
+# Our choices: the chart looks this far past the late date, or ahead where there is none; and it gives the time to
+# come at least this share of the time gone by.
 PAST_LATE = timedelta(days=120)
 AHEAD = timedelta(days=3 * 365)
+SHARE_AHEAD = 0.2
 
 
 @dataclass(frozen=True)
@@ -69,28 +71,27 @@ def drawn_from(story: CountStory, lead: Due | None, as_of: date) -> Drawn:
     days, operations = _days(story.points["on"]), _floats(story.points["operations"])
     ahead = _days(story.forecast["on"])
     low, middle, high = (_floats(story.forecast[name]) for name in ("low", "mid", "high"))
-    end = lead.late + PAST_LATE if lead and lead.late else as_of + AHEAD
-    shown = [i for i, day in enumerate(ahead) if day <= max(end, as_of + PAST_LATE)]
-    ahead = [ahead[i] for i in shown]
-    low, middle, high = ([column[i] for i in shown] for column in (low, middle, high))
-    now = middle[0] if middle else operations[-1] if operations else 0.0
-    base, limit, start = 0.0, None, min([*days, as_of])
-    from_service = lead is not None and lead.last_service_on is not None and lead.operations_since is not None
+    start, base, limit, from_service = min([*days, as_of]), 0.0, None, False
     if lead is not None and lead.last_service_on is not None and lead.operations_since is not None:
-        base, start = now - lead.operations_since, lead.last_service_on
+        start, from_service = lead.last_service_on, True
+        now = middle[0] if middle else operations[-1] if operations else lead.operations_since
+        base = now - lead.operations_since
         limit = float(lead.interval_operations) if lead.interval_operations is not None else None
-        kept = [i for i, day in enumerate(days) if day > start]
-        days = [start, *(days[i] for i in kept)]
-        operations = [base, *(operations[i] for i in kept)]
+        since = [i for i, day in enumerate(days) if day > start]
+        operations = [base, *(max(operations[i], base) for i in since)]
+        days = [start, *(days[i] for i in since)]
+    end = lead.late + PAST_LATE if lead is not None and lead.late is not None else as_of + AHEAD
+    end = max(end, as_of + (as_of - start) * SHARE_AHEAD)
+    shown = [i for i, day in enumerate(ahead) if day <= end]
     return Drawn(
         start=start,
         from_service=from_service,
         days=days,
-        operations=[max(value - base, 0.0) for value in operations],
-        ahead=ahead,
-        low=[value - base for value in low],
-        middle=[value - base for value in middle],
-        high=[value - base for value in high],
+        operations=[value - base for value in operations],
+        ahead=[ahead[i] for i in shown],
+        low=[low[i] - base for i in shown],
+        middle=[middle[i] - base for i in shown],
+        high=[high[i] - base for i in shown],
         limit=limit,
     )
 

@@ -108,7 +108,10 @@ def _gas(sample: dict[str, Any], gas: str) -> str:
 
 
 def _number(value: object) -> str:
-    return f"{float(str(value)):,.4g}" if given(value) else ""
+    if not given(value):
+        return ""
+    number = float(str(value))
+    return f"{number:,.0f}" if abs(number) >= 100 else f"{number:.3g}"
 
 
 def _charts(subject: Subject, width: int, ascii_only: bool) -> list[tuple[str, list[str]]]:

@@ -71,9 +71,9 @@ def test_the_driver_is_named_as_surely_as_it_is_known(driver: str, share: dict[s
 
 def test_operations_are_shown_against_the_interval() -> None:
     assert operations_words(due()) == "61,200 of 70,000"
-    assert operations_words(due(interval_operations=None)) == "61,200, no limit"
+    assert operations_words(due(interval_operations=None)) == "61,200, years only"
     assert operations_words(UNKNOWN) == "interval 70,000"
-    assert operations_words(due(operations_since=None, interval_operations=None)) == "unknown, no limit"
+    assert operations_words(due(interval_operations=None, interval_years=None)) == "61,200, no interval"
 
 
 @pytest.mark.parametrize(("number", "words"), [(7.4, "7"), (1_234.0, "1,230"), (61_234.0, "61,200"), (None, "unknown")])
