@@ -54,10 +54,13 @@ SHIPPED_HIGH = (0.80, 0.82, 0.88, 0.95, 1.10, 1.20)
 """By horizon: shift of the middle, factors below and above it that a fleet starts from (our choice, from
 simulated fleets over ten years)."""
 
-FLEET_PLACES = 300.0
-CELL_PLACES = 100.0
+FLEET_PLACES = 400.0
+CELL_PLACES = 150.0
 """Places that the shipped values count for against the fleet, and the fleet against one cadence (our
 choice: lighter weights followed a calm past into bands that held 73 % instead of 80 %)."""
+
+PAST_SHORTFALL = 1.12
+"""Past errors miss what has not happened yet: their spread counts for this much more (our choice)."""
 
 OUTER = 1.2815515655446004
 """The normal's 90 % point: the scale on which the factors are 1."""
@@ -111,7 +114,8 @@ def _shape(z: Floats, place: Ints) -> tuple[Floats, float]:
     weight = np.cumsum((1.0 / size)[code][order])
     low, middle, high = np.interp(np.array([0.1, 0.5, 0.9]) * weight[-1], weight, z[order])
     below, above = max(middle - low, 0.05), max(high - middle, 0.05)
-    return np.array([np.clip(middle, -0.5, 0.5), below / OUTER, above / OUTER]), float(len(size))
+    spread = PAST_SHORTFALL / OUTER
+    return np.array([np.clip(middle, -0.5, 0.5), below * spread, above * spread]), float(len(size))
 
 
 def cadence_of(usual_days: Floats) -> Ints:

@@ -46,11 +46,25 @@ def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats,
         r = np.repeat(rows[part], len(grid))
         day = np.tile(model.today + grid, n)
         begin = np.repeat(start[part], len(grid))
-        spread = operations_between(model, r, begin, day)
-        chance = spread.chance_at_least(np.repeat(needed[part], len(grid)))
+        chance = _chance(model, r, begin, day, np.repeat(needed[part], len(grid)))
         chance = np.where(day >= begin, chance, 0.0).reshape(n, len(grid))
         out[part] = np.maximum.accumulate(chance, axis=1)
     return out
+
+
+def _chance(model: RateModel, rows: Ints, begin: Floats, day: Floats, needed: Floats) -> Floats:
+    """Chance that the operations are made by `day`; a second explanation of the latest reading has its share."""
+    spread = operations_between(model, rows, begin, day)
+    chance = spread.chance_at_least(needed)
+    since = model.other_day[rows]
+    open_end = np.flatnonzero((model.other_chance[rows] > 0) & (begin < since) & (day >= since))
+    if len(open_end):
+        at = rows[open_end]
+        other = operations_between(model, at, begin[open_end], day[open_end])
+        share = model.other_chance[at]
+        second = other.chance_at_least(needed[open_end] - model.other_end[at])
+        chance[open_end] = (1.0 - share) * chance[open_end] + share * second
+    return chance
 
 
 def crossing_quantiles(
@@ -75,10 +89,10 @@ def _bisect(
     low = begin - 1.0
     high = np.full(len(r), model.today + IN_SIGHT_YEARS * YEAR)
     high = np.maximum(high, begin)
-    reached = operations_between(model, r, begin, high).chance_at_least(need) >= target
+    reached = _chance(model, r, begin, high, need) >= target
     while (high - low > 1.0).any():
         middle = np.floor(0.5 * (low + high))
-        hit = operations_between(model, r, begin, middle).chance_at_least(need) >= target
+        hit = _chance(model, r, begin, middle, need) >= target
         wide = high - low > 1.0
         high = np.where(wide & hit, middle, high)
         low = np.where(wide & ~hit, middle, low)

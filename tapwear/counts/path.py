@@ -15,6 +15,7 @@ from scipy.special import ndtri, stdtr, stdtrit
 from tapwear.counts.ahead import log_variance
 from tapwear.counts.exposure import CountSeries
 from tapwear.counts.filter import Floats, Ints
+from tapwear.counts.growth import AHEAD_YEARS
 from tapwear.counts.places import NEVER
 from tapwear.counts.season import YEAR, season_integral
 
@@ -197,8 +198,10 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
     lost = np.where(series.off[rows], _lost(model, stop) - _lost(model, start), 0.0)
     left = np.maximum(stop - start - (on - off), 1e-9)
     days = np.maximum(left - lost, 1.0)
-    middle = np.exp(model.mean[place, 0]) * np.maximum(served * np.clip(1.0 - lost / left, 0.0, 1.0), 0.0)
     ahead = np.clip(start - model.rate_day[place], 0.0, 40 * YEAR)
+    grown = model.growth[place] * np.minimum((ahead + 0.5 * (stop - start)) / YEAR, AHEAD_YEARS)
+    served = np.maximum(served * np.clip(1.0 - lost / left, 0.0, 1.0), 0.0)
+    middle = np.exp(model.mean[place, 0] + grown) * served
     variance = log_variance(model.cov[place], ahead, start, stop, days, middle, s)
     variance = variance + np.where(series.changed[rows], s.event_chance * s.event_size**2, 0.0)
     return middle, variance + (lost / (2.0 * days + 30.0)) ** 2

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -12,8 +12,11 @@ from numpy.typing import NDArray
 
 from tapwear.counts import ahead, calibrate, dates, path
 from tapwear.counts.calibrate import Calibration
-from tapwear.counts.exposure import CountSeries, build_series
+from tapwear.counts.exposure import REGIME_EVENTS, CountSeries, build_series
 from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, pick_places, run_filter
+from tapwear.counts.growth import steady_growth
+from tapwear.counts.places import NEVER, day_number
+from tapwear.counts.regimes import Regime, find_regimes
 from tapwear.counts.season import YEAR, pooled_season, season_table
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.types import CounterHistory, CrossingDates
@@ -34,10 +37,17 @@ class RateModel:
                  operations_per_year [at today's level, season averaged out], relative_spread
     series     : visits of each series; intervals: reading intervals by place
     mean, cov  : state of each place [log operations per day; cosine; sine], upper triangle of covariance
+    growth     : steady growth of each place's log rate where its readings show it, else 0 [1/year]
     evenness   : factor on the spread of each place, below 1 where readings used to fall close to the forecast
     rate_day   : day of the end of each place's last interval [days since 1970-01-01]
     season     : table of the integrated season, one row per place [days]
     cadence    : row of calibrate.CADENCES of each series
+    group_season : cosine and sine amplitude of each peer group
+    recorded   : recorded events that may have changed a rate: unit, happened_on, kind
+    other_end, other_day, other_chance : where the latest reading has a second explanation: the operations that
+        it has more than expected, the day from which they count, and its chance (0: none)
+
+    Nothing is fitted by iteration, so there is nothing that could fail to converge.
     """
 
     as_of: date
@@ -47,6 +57,7 @@ class RateModel:
     intervals: Intervals
     mean: Floats
     cov: Floats
+    growth: Floats
     evenness: Floats
     rate_day: Floats
     season: Floats
@@ -54,6 +65,10 @@ class RateModel:
     cadence: Ints
     calibration: Calibration
     group_season: pd.DataFrame
+    recorded: pd.DataFrame
+    other_end: Floats
+    other_day: Floats
+    other_chance: Floats
 
     @property
     def today(self) -> float:
@@ -80,6 +95,32 @@ class RateModel:
     def governing(self) -> pd.Series:
         """The series that governs each unit (the drive with the most operations), indexed by unit."""
         return self._governing
+
+    def regimes(self, unit: str) -> tuple[Regime, ...]:
+        """Changes of regime found at the place where a unit stands, oldest first, each in words."""
+        row = int(self.governing()[unit])
+        place = int(self.series.place[row])
+        mine = self.recorded[self.recorded["unit"] == unit]
+        causes = [
+            (pd.Timestamp(day).date(), str(kind))
+            for day, kind in zip(mine["happened_on"], mine["kind"], strict=True)
+        ]
+        cosine, sine = float(self.mean[place, 1]), float(self.mean[place, 2])
+        return find_regimes(self.intervals, place, cosine, sine, causes, self.settings)
+
+    def rate_words(self, unit: str) -> tuple[str, ...]:
+        """How fast a unit's counter runs, and where that changed, in plain sentences."""
+        row = int(self.governing()[unit])
+        rate = float(self.index["operations_per_year"].iloc[row])
+        growth = float(self.growth[self.series.place[row]])
+        words = [f"about {rate:,.0f} operations a year at present"]
+        if abs(growth) >= 0.01:
+            way = "grows" if growth > 0 else "falls"
+            words.append(f"rate {way} by about {abs(100 * np.expm1(growth)):.0f} % a year")
+        words += [regime.words for regime in self.regimes(unit)]
+        if self.series.off[row]:
+            words.append("out of service at present; its return is taken as a matter of some months")
+        return tuple(words)
 
     def operations(self, series: Ints, from_day: Days, to_day: Days, probs: Floats) -> Floats:
         """Quantiles of the operations from the end of from_day to the end of to_day.
@@ -169,7 +210,7 @@ def fit_rates(
             "relative_spread": np.sqrt(levels.cov[series.place, 0]),
         }
     )
-    return RateModel(
+    model = RateModel(
         as_of=as_of,
         settings=s,
         index=index,
@@ -177,6 +218,7 @@ def fit_rates(
         intervals=intervals,
         mean=levels.mean,
         cov=levels.cov,
+        growth=steady_growth(intervals, levels.mean[:, 1], levels.mean[:, 2], s),
         evenness=ahead.evenness(levels),
         rate_day=rate_day,
         season=season_table(levels.mean[:, 1], levels.mean[:, 2]),
@@ -184,7 +226,30 @@ def fit_rates(
         cadence=cadence,
         calibration=calibration,
         group_season=group_season,
+        recorded=events[events["kind"].isin(REGIME_EVENTS)][["unit", "happened_on", "kind"]],
+        other_end=np.zeros(len(visits)),
+        other_day=np.full(len(visits), NEVER),
+        other_chance=np.zeros(len(visits)),
     )
+    return _with_open_ends(model, history.open_ends)
+
+
+def _with_open_ends(model: RateModel, ends: pd.DataFrame) -> RateModel:
+    """The model with the second explanations of latest readings added."""
+    day = day_number(ends["on"])
+    chance = ends["probability"].to_numpy(float)
+    told = ends["operations"].to_numpy(float)
+    drives = ends["drive"].to_numpy(object) if "drive" in ends else np.full(len(ends), "", dtype=object)
+    good = np.isfinite(day) & (day <= model.today) & np.isfinite(chance) & np.isfinite(told)
+    where = {(u, d): i for i, (u, d) in enumerate(zip(model.series.unit, model.series.drive, strict=True))}
+    extra, since, odds = model.other_end.copy(), model.other_day.copy(), model.other_chance.copy()
+    for k in np.flatnonzero(good):
+        unit = str(ends["unit"].iloc[k])
+        rows = model.rows_of(unit)
+        row = where.get((unit, drives[k]), int(rows[0]))
+        expected = path.cumulative(model, np.array([row]), day[k : k + 1])[0, 1]
+        extra[row], since[row], odds[row] = told[k] - expected, day[k], np.clip(chance[k], 0.0, 1.0)
+    return replace(model, other_end=extra, other_day=since, other_chance=odds)
 
 
 def _own_errors(
