@@ -40,6 +40,82 @@ class Outcome:
     differs: Mapping[str, tuple[Any, Any]]
 
 
+FIGURES = ("moisture_mg_per_kg", "breakdown_kv", "breakdown_gap_mm", "oil_temp_c")
+
+# Table of the book -> the columns that say what a row is about, and those in which two such rows may differ.
+SAME: dict[str, tuple[str, ...]] = {
+    "reading": ("counter_id", "read_on"),
+    "event": ("tap_changer_id", "happened_on", "kind", "slot"),
+    "sample": ("tap_changer_id", "compartment", "taken_from", "sampled_on", "reference"),
+    "service": ("tap_changer_id", "done_on", "work"),
+}
+COMPARED: dict[str, tuple[str, ...]] = {
+    "reading": ("value",),
+    "event": ("old_reading", "new_reading"),
+    "sample": (
+        *(f"{gas}_ul_per_l" for gas in GASES),
+        *(f"{gas}_below" for gas in GASES),
+        *FIGURES,
+    ),
+    "service": ("resets", "as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm"),
+}
+
+
+def event_columns(tap_changer_id: int, given: Mapping[str, Any], slot: str) -> dict[str, Any]:
+    """The columns of an event row, from checked fields of EVENTS."""
+    return {
+        "tap_changer_id": tap_changer_id,
+        "happened_on": given["happened_on"],
+        "kind": given["kind"],
+        "slot": slot,
+        "old_reading": given.get("old_reading"),
+        "new_reading": given.get("new_reading"),
+        "remark": given.get("remark", ""),
+    }
+
+
+def sample_columns(tap_changer_id: int, given: Mapping[str, Any]) -> dict[str, Any]:
+    """The columns of a sample row, from checked fields of SAMPLES. Raises UsageError for a sample without a
+    result, or with its dates out of order."""
+    columns: dict[str, Any] = {
+        name: given.get(name, "")
+        for name in ("compartment", "compartment_serial", "laboratory", "reference", "breakdown_method", "remark")
+    }
+    columns |= {name: given.get(name) for name in ("sampled_on", "received_on", "reported_on")}
+    columns |= {name: given.get(name) for name in FIGURES}
+    columns |= {"tap_changer_id": tap_changer_id, "taken_from": given.get("taken_from") or "compartment"}
+    for gas in GASES:
+        value = given.get(f"{gas}_ul_per_l")
+        columns[f"{gas}_ul_per_l"] = value.limit if isinstance(value, Below) else value
+        columns[f"{gas}_below"] = isinstance(value, Below)
+    measured = [*(f"{gas}_ul_per_l" for gas in GASES), "moisture_mg_per_kg", "breakdown_kv"]
+    if all(columns[name] is None for name in measured):
+        raise UsageError("A sample needs at least one result: a gas, the moisture or the breakdown voltage.")
+    for earlier, later in (
+        ("sampled_on", "received_on"),
+        ("received_on", "reported_on"),
+        ("sampled_on", "reported_on"),
+    ):
+        if columns[earlier] and columns[later] and columns[later] < columns[earlier]:
+            raise UsageError(f"{later} {columns[later]} lies before {earlier} {columns[earlier]}.")
+    return columns
+
+
+def service_columns(tap_changer_id: int, given: Mapping[str, Any]) -> dict[str, Any]:
+    """The columns of a service row, from checked fields of SERVICES."""
+    return {
+        "tap_changer_id": tap_changer_id,
+        "done_on": given["done_on"],
+        "work": given["work"],
+        "resets": resets_text(resets_of(given["work"], given.get("resets"))),
+        **{name: given.get(name, "") for name in ("serial_seen", "done_by", "remark")},
+        **{
+            name: given.get(name)
+            for name in ("as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm")
+        },
+    }
+
+
 def add_reading(
     connection: Connection,
     unit: UnitKey,
@@ -71,7 +147,7 @@ def add_reading(
         "remark": given.get("remark", ""),
         "doubt": doubt,
     }
-    return _enter(connection, "reading", columns, ("counter_id", "read_on"), ("value",), stamp, replace)
+    return _enter(connection, "reading", columns, stamp, replace)
 
 
 def add_event(
@@ -101,17 +177,7 @@ def add_event(
         present = counter_for(connection, unit, slot or drive_in(connection, unit, "", None), "mechanical", None)
         if present.digits != digits:
             insert(connection, "counter", drive_id=present.drive_id, source="mechanical", digits=digits)
-    columns = {
-        "tap_changer_id": unit.id,
-        "happened_on": given["happened_on"],
-        "kind": given["kind"],
-        "slot": slot,
-        "old_reading": given.get("old_reading"),
-        "new_reading": given.get("new_reading"),
-        "remark": given.get("remark", ""),
-    }
-    key = ("tap_changer_id", "happened_on", "kind", "slot")
-    return _enter(connection, "event", columns, key, ("old_reading", "new_reading"), stamp, replace)
+    return _enter(connection, "event", event_columns(unit.id, given, slot), stamp, replace)
 
 
 def add_sample(
@@ -119,33 +185,9 @@ def add_sample(
 ) -> Outcome:
     """An oil sample; `values`: fields of SAMPLES without `unit` and `counter_reading`, gases as numbers or Below."""
     given = checked(SAMPLES, {"unit": unit.tag, **values})
-    columns: dict[str, Any] = {
-        name: given.get(name, "")
-        for name in ("compartment", "compartment_serial", "laboratory", "reference", "breakdown_method", "remark")
-    }
-    columns |= {name: given.get(name) for name in ("sampled_on", "received_on", "reported_on")}
-    figures = ["moisture_mg_per_kg", "breakdown_kv", "breakdown_gap_mm", "oil_temp_c"]
-    columns |= {name: given.get(name) for name in figures}
-    columns |= {"tap_changer_id": unit.id, "taken_from": given.get("taken_from") or "compartment"}
-    for gas in GASES:
-        value = given.get(f"{gas}_ul_per_l")
-        columns[f"{gas}_ul_per_l"] = value.limit if isinstance(value, Below) else value
-        columns[f"{gas}_below"] = isinstance(value, Below)
-    names = {field.removesuffix("_ul_per_l") for field in columns if field.endswith("_ul_per_l")}
-    measured = [*(f"{gas}_ul_per_l" for gas in names), *figures[:2]]
-    if all(columns[name] is None for name in measured):
-        raise UsageError("A sample needs at least one result: a gas, the moisture or the breakdown voltage.")
-    for earlier, later in (
-        ("sampled_on", "received_on"),
-        ("received_on", "reported_on"),
-        ("sampled_on", "reported_on"),
-    ):
-        if columns[earlier] and columns[later] and columns[later] < columns[earlier]:
-            raise UsageError(f"{later} {columns[later]} lies before {earlier} {columns[earlier]}.")
+    columns = sample_columns(unit.id, given)
     _known_compartment(connection, unit, columns["compartment"], columns["taken_from"])
-    key = ("tap_changer_id", "compartment", "taken_from", "sampled_on", "reference")
-    compared = [name for name in columns if name.endswith(("_ul_per_l", "_below")) or name in figures]
-    return _enter(connection, "sample", columns, key, compared, stamp, replace)
+    return _enter(connection, "sample", columns, stamp, replace)
 
 
 def add_service(
@@ -157,19 +199,7 @@ def add_service(
     """
     given = checked(SERVICES, {"unit": unit.tag, **values})
     check_serial(connection, unit, given.get("serial_seen", ""))
-    columns = {
-        "tap_changer_id": unit.id,
-        "done_on": given["done_on"],
-        "work": given["work"],
-        "resets": resets_text(resets_of(given["work"], given.get("resets"))),
-        **{name: given.get(name, "") for name in ("serial_seen", "done_by", "remark")},
-        **{
-            name: given.get(name)
-            for name in ("as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm")
-        },
-    }
-    compared = ("resets", "as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm")
-    return _enter(connection, "service", columns, ("tap_changer_id", "done_on", "work"), compared, stamp, replace)
+    return _enter(connection, "service", service_columns(unit.id, given), stamp, replace)
 
 
 def withdraw(connection: Connection, table: str, row_id: int, stamp: Stamp) -> int:
@@ -209,15 +239,8 @@ def _known_compartment(connection: Connection, unit: UnitKey, name: str, taken_f
     raise UsageError(f"{unit.tag} has no compartment {name}; it has {listed}.")
 
 
-def _enter(
-    connection: Connection,
-    table: str,
-    columns: Mapping[str, Any],
-    key: tuple[str, ...],
-    compared: tuple[str, ...] | list[str],
-    stamp: Stamp,
-    replace: bool,
-) -> Outcome:
+def _enter(connection: Connection, table: str, columns: Mapping[str, Any], stamp: Stamp, replace: bool) -> Outcome:
+    key, compared = SAME[table], COMPARED[table]
     rows = lean(table, *dict.fromkeys(("id", "supersedes_id", "withdrawn", *key, *compared)))
     present = connection.execute(
         sa.select(rows.c.id, *(rows.c[name] for name in compared))

@@ -197,7 +197,14 @@ SAMPLES = TableSpec(
         F("laboratory", "text", "laboratory"),
         F("reference", "text", "the laboratory's number for it"),
         *(
-            F(f"{gas}_ul_per_l", "gas", f"{gas.replace('_', ' ')}; <0.5 = below the limit", measure="gas", low=0)
+            F(
+                f"{gas}_ul_per_l",
+                "gas",
+                f"{gas.replace('_', ' ')}; <0.5 = below the limit",
+                measure="gas",
+                low=0,
+                high=1_000_000,  # a litre of gas in a litre of oil
+            )
             for gas in GASES
         ),
         F("moisture_mg_per_kg", "number", "water in oil", measure="water", low=0, high=1_000),

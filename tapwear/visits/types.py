@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -16,7 +17,7 @@ class Below:
     limit: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Row:
     """One clean row of a table. `values` has a key for every field that was given: str, int, float, date, bool,
     tuple[str, ...] for lists, or Below for a gas under its limit; fields left blank are absent."""
@@ -37,9 +38,17 @@ class Row:
 
 @dataclass(frozen=True)
 class Intake:
-    """All that was read from the paths handed in, in the order of the tables, plus findings and files left alone."""
+    """All that was read from the paths handed in, in the order of the tables, plus findings and files left alone.
+
+    `rows_seen` counts the rows of all files read. A row that feeds two tables is in `rows` twice. `rejected` says
+    how many rows were refused while reading, by the table they were meant for ("" when that cannot be told);
+    `left_aside` how many no part of the mapping takes. `files_read` are those that fed something.
+    """
 
     rows: tuple[Row, ...]
     findings: tuple[Finding, ...]
     files_left_alone: tuple[str, ...]
     rows_seen: int
+    rejected: Mapping[str, int] = field(default_factory=dict)
+    left_aside: int = 0
+    files_read: tuple[str, ...] = ()

@@ -1,0 +1,207 @@
+"""Stores what was read from files: register first, then the book, in one piece, with a finding for all the rest.
+
+Importing the same file twice adds nothing. A row that says otherwise than the store about the same thing is a
+conflict: shown, kept in the findings, not stored.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from tapwear.findings import Finding
+from tapwear.store.importing_book import BookIntake
+from tapwear.store.importing_planning import take_planning_row
+from tapwear.store.importing_register import RegisterIntake
+from tapwear.store.importing_types import Refused, Result
+from tapwear.store.lean import lean
+from tapwear.store.recording import Stamp, insert
+from tapwear.visits.feeding import row_text
+from tapwear.visits.fields import TABLES
+from tapwear.visits.types import Intake, Row
+
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
+
+Progress = Callable[[str, int, int], None]
+REGISTER = ("places", "units", "service_rules")
+BOOK = ("events", "readings", "samples", "services")
+ROWS_BETWEEN_PROGRESS = 2_000
+MAY_LIE_AHEAD = ("closures", "units")  # tables whose dates may be later than today
+
+
+@dataclass(frozen=True)
+class TableCount:
+    """What became of the rows meant for one table."""
+
+    stored: int = 0
+    known: int = 0
+    conflicts: int = 0
+    rejected: int = 0
+
+
+@dataclass(frozen=True)
+class ImportResult:
+    """What an import did, or in a dry run would have done.
+
+    number : of the import, None for a dry run
+    counts : by table; "" holds rows whose table could not be told
+    """
+
+    number: int | None
+    counts: Mapping[str, TableCount]
+    findings: tuple[Finding, ...]
+    files_left_alone: tuple[str, ...]
+    rows_seen: int
+    rows_left_aside: int
+    sample_counters: int = 0  # counters on sample sheets that became readings
+
+    def total(self, what: str) -> int:
+        return sum(getattr(count, what) for count in self.counts.values())
+
+    @property
+    def all_taken(self) -> bool:
+        """True when no row was rejected and none is in conflict with the store."""
+        return self.total("rejected") == 0 and self.total("conflicts") == 0
+
+
+class _DryRun(Exception):
+    """Ends a dry run inside the transaction, so that everything is undone."""
+
+
+@dataclass
+class _Tally:
+    counts: dict[str, dict[str, int]] = field(default_factory=dict)
+    findings: list[Finding] = field(default_factory=list)
+
+    def count(self, table: str, what: str, number: int = 1) -> None:
+        rows = self.counts.setdefault(table, {"stored": 0, "known": 0, "conflicts": 0, "rejected": 0})
+        rows[what] += number
+
+    def take(self, row: Row, result: Result) -> None:
+        self.findings.extend(_placed(row, finding) for finding in result.findings)
+        worst = next((f for f in result.findings if f.severity in ("rejected", "conflict")), None)
+        if result.stored:
+            self.count(row.table, "stored")
+        elif worst is None:
+            self.count(row.table, "known")
+        if worst is not None and not result.stored:
+            self.count(row.table, "conflicts" if worst.severity == "conflict" else "rejected")
+        elif worst is not None and worst.severity == "conflict":
+            self.count(row.table, "conflicts")
+
+
+def store_intake(
+    store: Store,
+    intake: Intake,
+    *,
+    by: str,
+    now: datetime,
+    today: date,
+    what: str,
+    dry_run: bool = False,
+    progress: Progress | None = None,
+) -> ImportResult:
+    """Stores the rows of an intake, all together or not at all, and keeps every finding with the import.
+
+    Parameters
+    ----------
+    by, now : who imports, when (with a time zone)
+    today : rows dated later are refused
+    what : the files, as the list of imports shows them
+    dry_run : say what would happen, and store nothing
+    progress : called with (words, rows done, rows in all)
+
+    Raises StoreError when the store cannot be written to.
+    """
+    tally = _Tally(findings=list(intake.findings))
+    for table, rows in intake.rejected.items():
+        tally.count(table, "rejected", rows)
+    number: int | None = None
+    sample_counters = 0
+    try:
+        with store.rows(writing=True) as connection:
+            number = insert(
+                connection, "import_run", recorded_at=now, recorded_by=by, what=what,
+                rows_stored=0, rows_known=0, rows_in_findings=0,
+            )  # fmt: skip
+            stamp = Stamp(by, now, import_id=number)
+            sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress)
+            _close_run(connection, number, tally)
+            if dry_run:
+                raise _DryRun
+    except _DryRun:
+        number = None
+    return ImportResult(
+        number=number,
+        counts={table: TableCount(**tally.counts[table]) for table in (*TABLES, "") if table in tally.counts},
+        findings=tuple(tally.findings),
+        files_left_alone=intake.files_left_alone,
+        rows_seen=intake.rows_seen,
+        rows_left_aside=intake.left_aside,
+        sample_counters=sample_counters,
+    )
+
+
+def _store_rows(
+    connection: Connection, rows: Sequence[Row], stamp: Stamp, today: date, tally: _Tally, progress: Progress | None
+) -> int:
+    register = RegisterIntake(connection, stamp)
+    book: BookIntake | None = None
+    takers: dict[str, Callable[[Row], Result]] = {name: register.take for name in REGISTER}
+    takers |= dict.fromkeys(
+        ("closures", "transfer_groups", "crews"), lambda row: take_planning_row(connection, row, stamp)
+    )
+    for done, row in enumerate(rows, 1):
+        if progress and done % ROWS_BETWEEN_PROGRESS == 0:
+            progress(f"storing {row.table.replace('_', ' ')}", done, len(rows))
+        ahead = _ahead(row, today)
+        if ahead:
+            tally.take(row, Result((ahead,)))
+            continue
+        if row.table in BOOK:
+            book = book or BookIntake(connection, stamp)  # reads who is who only when the register is complete
+            take: Callable[[Row], Result] = book.take
+        else:
+            take = takers[row.table]
+        try:
+            result = take(row)
+        except Refused as refused:
+            result = Result((Finding(row.file, row.line, refused.field, refused.found, refused.remedy),))
+        tally.take(row, result)
+    if book is None:
+        return 0
+    book.write()
+    return book.sample_counters
+
+
+def _ahead(row: Row, today: date) -> Finding | None:
+    if row.table in MAY_LIE_AHEAD:
+        return None
+    for name, value in row.values.items():
+        if isinstance(value, date) and value > today:
+            return Finding(row.file, row.line, name, f"{value} lies in the future", "correct the date")
+    return None
+
+
+def _placed(row: Row, finding: Finding) -> Finding:
+    return replace(finding, file=row.file, line=row.line, row=row_text(row.raw))
+
+
+def _close_run(connection: Connection, number: int, tally: _Tally) -> None:
+    run = lean("import_run", "id", "rows_stored", "rows_known", "rows_in_findings")
+    total = {what: sum(count[what] for count in tally.counts.values()) for what in ("stored", "known")}
+    connection.execute(
+        sa.update(run)
+        .where(run.c.id == number)
+        .values(rows_stored=total["stored"], rows_known=total["known"], rows_in_findings=len(tally.findings))
+    )
+    columns = ("file", "line", "field", "found", "remedy", "severity", "row")
+    rows = [{"import_id": number, **{name: getattr(f, name) for name in columns}} for f in tally.findings]
+    if rows:
+        connection.execute(sa.insert(lean("import_finding", "import_id", *columns)), rows)

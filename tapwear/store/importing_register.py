@@ -1,0 +1,207 @@
+"""Rows of places, units and service rules: new ones are added, blanks filled in, other values are conflicts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from tapwear.errors import UsageError
+from tapwear.findings import Finding
+from tapwear.store.clocks import RULE_FIELDS
+from tapwear.store.find import UnitKey
+from tapwear.store.importing_types import Refused, Result, remark
+from tapwear.store.lean import lean
+from tapwear.store.places import add_station, find_station, place_at
+from tapwear.store.recording import Change, Stamp, amend, insert, note_change
+from tapwear.store.register import add_unit, change_unit
+from tapwear.store.stays import standing
+from tapwear.visits.types import Row
+
+_WHERE = ("station", "bank", "phase", "state")
+
+
+@dataclass
+class RegisterIntake:
+    """Takes register rows one by one, inside one transaction."""
+
+    connection: Connection
+    stamp: Stamp
+    _tags: dict[str, UnitKey] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        changer = lean("tap_changer", "id", "tag")
+        rows = self.connection.execute(sa.select(changer.c.id, changer.c.tag))
+        self._tags = {tag.casefold(): UnitKey(number, tag) for number, tag in rows}
+
+    def take(self, row: Row) -> Result:
+        """Raises Refused for a row that cannot be taken."""
+        try:
+            if row.table == "places":
+                return self._place(row.values)
+            return self._unit(row.values) if row.table == "units" else self._rule(row.values)
+        except UsageError as error:
+            raise Refused("", str(error), "correct the row, then import it again") from error
+
+    def _place(self, given: Mapping[str, Any]) -> Result:
+        code = given["station"]
+        number = find_station(self.connection, code)
+        stored = number is None
+        if number is None:
+            number = add_station(self.connection, code, self.stamp, sure=True)
+        before = _count(self.connection, "place")
+        if given.get("bank") or given.get("phase"):
+            place_at(self.connection, number, given.get("bank", ""), given.get("phase", ""))
+            stored = stored or _count(self.connection, "place") > before
+        said = {
+            "name": given.get("station_name"),
+            "region": given.get("region"),
+            "neighbourhood": given.get("neighbourhood"),
+        }
+        filled, findings = self._fill("station", number, said, code)
+        return Result(findings, stored or filled)
+
+    def _fill(self, table: str, number: int, said: Mapping[str, Any], whose: str) -> tuple[bool, tuple[Finding, ...]]:
+        """Writes what was said into blank columns; a column that holds something else is a conflict."""
+        given = {name: value for name, value in said.items() if value not in (None, "")}
+        if not given:
+            return False, ()
+        rows = lean(table, "id", *given)
+        present = self.connection.execute(sa.select(*(rows.c[name] for name in given)).where(rows.c.id == number)).one()
+        have = dict(zip(given, present, strict=True))
+        blanks = {name: value for name, value in given.items() if have[name] in (None, "")}
+        findings = tuple(
+            _conflict(whose, name, have[name], value)
+            for name, value in given.items()
+            if name not in blanks and not _same(have[name], value)
+        )
+        return bool(amend(self.connection, table, number, blanks, self.stamp)), findings
+
+    def _unit(self, given: Mapping[str, Any]) -> Result:
+        tag = given["unit"]
+        known = self._tags.get(tag.casefold())
+        if known is None:
+            for name in ("station", "counter_digits"):
+                if name not in given:
+                    raise Refused(name, "nothing", f"{tag} is new: give its {name.replace('_', ' ')}")
+            key = add_unit(self.connection, given, self.stamp, sure=True)
+            self._tags[tag.casefold()] = key
+            return Result(stored=True)
+        have = self._present(known)
+        stays = standing(self.connection, known.id)
+        stood = {(stay.station, stay.bank, stay.phase, stay.state) for stay in stays}
+        blanks: dict[str, Any] = {}
+        findings: list[Finding] = []
+        for name, value in given.items():
+            if name in ("unit", *_WHERE):
+                continue
+            if have.get(name) in (None, "", ()):
+                blanks[name] = value
+            elif name in ("drives", "compartments"):
+                if set(value) - set(have[name]):
+                    blanks[name] = value
+            elif not _same(have[name], value):
+                findings.append(_conflict(tag, name, have[name], value))
+        for at, name in enumerate(_WHERE):
+            if name in given and given[name] not in {stay[at] for stay in stood}:
+                findings.append(
+                    _conflict(tag, name, stays[-1].state if name == "state" else stays[-1].where, given[name])
+                )
+        filled = bool(change_unit(self.connection, known.tag, blanks, self.stamp, sure=True)) if blanks else False
+        return Result(tuple(findings), filled)
+
+    def _present(self, unit: UnitKey) -> dict[str, Any]:
+        """What the register says of a unit, by the names of the fields of a units row."""
+        own = (
+            *("serial", "technology", "breathing", "peer_group", "oil_group", "rated_current_a"),
+            *("step_voltage_v", "commissioned_on", "visit_cadence", "note", "sampling_needs_outage"),
+        )
+        changer, scheme = lean("tap_changer", "id", "scheme_id", *own), lean("scheme", "id", "name")
+        row = self.connection.execute(
+            sa.select(*(changer.c[name] for name in own), sa.func.coalesce(scheme.c.name, ""))
+            .select_from(changer.outerjoin(scheme, changer.c.scheme_id == scheme.c.id))
+            .where(changer.c.id == unit.id)
+        ).one()
+        have = dict(zip((*own, "scheme"), row, strict=True))
+        have["sampling_needs_outage"] = have["sampling_needs_outage"] or None  # "no" is what stands there unasked
+        now = standing(self.connection, unit.id)[-1]
+        have |= {name: getattr(now, name) for name in ("region", "transformer_serial", "conservator")}
+        have["main_tank_volume_l"] = now.main_tank_volume_l
+        compartment = lean("compartment", "tap_changer_id", "name", "oil_volume_l")
+        parts = self.connection.execute(
+            sa.select(compartment.c.name, compartment.c.oil_volume_l).where(compartment.c.tap_changer_id == unit.id)
+        ).all()
+        have["compartments"] = tuple(part.name for part in parts)
+        have["oil_volume_l"] = next((part.oil_volume_l for part in parts if part.oil_volume_l is not None), None)
+        fitting, counter = (
+            lean("fitting", "tap_changer_id", "drive_id", "slot"),
+            lean("counter", "drive_id", "source", "digits"),
+        )
+        drives = self.connection.execute(
+            sa.select(fitting.c.slot, counter.c.digits)
+            .join_from(fitting, counter, fitting.c.drive_id == counter.c.drive_id)
+            .where(fitting.c.tap_changer_id == unit.id, counter.c.source == "mechanical")
+        ).all()
+        have["drives"] = tuple(drive.slot for drive in drives)
+        have["counter_digits"] = drives[-1].digits if drives else None
+        rule = lean("service_rule", "tap_changer_id", "task", "interval_operations", "interval_years")
+        interval = self.connection.execute(
+            sa.select(rule.c.interval_operations, rule.c.interval_years).where(
+                rule.c.tap_changer_id == unit.id, rule.c.task == "contact service"
+            )
+        ).first()
+        have["interval_operations"], have["interval_years"] = interval or (None, None)
+        return have
+
+    def _rule(self, given: Mapping[str, Any]) -> Result:
+        scheme, tag = given.get("scheme", ""), given.get("unit", "")
+        if bool(scheme) == bool(tag):
+            raise Refused("scheme", "both scheme and unit" if scheme else "neither scheme nor unit", "give one of them")
+        if "interval_operations" not in given and "interval_years" not in given:
+            raise Refused("interval_operations", "no interval", "give interval_operations, interval_years or both")
+        owner: dict[str, int | None] = {"scheme_id": None, "tap_changer_id": None}
+        if tag:
+            unit = self._tags.get(tag.casefold())
+            if unit is None:
+                raise Refused("unit", f"there is no unit {tag}", "add the unit first, or correct the tag")
+            owner["tap_changer_id"] = unit.id
+        else:
+            owner["scheme_id"] = self._scheme(scheme)
+        rule = lean("service_rule", "id", "scheme_id", "tap_changer_id", "task")
+        which = rule.c.tap_changer_id == owner["tap_changer_id"] if tag else rule.c.scheme_id == owner["scheme_id"]
+        number = self.connection.execute(sa.select(rule.c.id).where(which, rule.c.task == given["task"])).scalar()
+        said = {name: given[name] for name in RULE_FIELDS if name in given}
+        whose = f"{scheme or tag}, {given['task']}"
+        if number is not None:
+            filled, findings = self._fill("service_rule", int(number), said, whose)
+            return Result(findings, filled)
+        made = insert(self.connection, "service_rule", task=given["task"], **owner, **said)
+        note_change(self.connection, Change("service_rule", made, "made", None, whose), self.stamp)
+        return Result(stored=True)
+
+    def _scheme(self, name: str) -> int:
+        scheme = lean("scheme", "id", "name")
+        number = self.connection.execute(sa.select(scheme.c.id).where(scheme.c.name == name)).scalar()
+        return insert(self.connection, "scheme", name=name) if number is None else int(number)
+
+
+def _count(connection: Connection, table: str) -> int:
+    return int(connection.execute(sa.select(sa.func.count()).select_from(lean(table, "id"))).scalar_one())
+
+
+def _same(have: Any, value: Any) -> bool:
+    if isinstance(have, int | float) and isinstance(value, int | float) and not isinstance(value, bool):
+        return abs(have - value) <= 1e-9 * max(abs(have), abs(value))
+    return bool(have == value)
+
+
+def _conflict(whose: str, name: str, have: Any, value: Any) -> Finding:
+    return remark(
+        name,
+        f"{whose} has {have} in the store, this row says {value}",
+        "keep what is stored, or change it by hand (tapwear unit change --help)",
+        "conflict",
+    )

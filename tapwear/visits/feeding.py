@@ -1,0 +1,168 @@
+"""From the cells of one record to a row of one table: headings matched once, then cell by cell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from tapwear.findings import Finding
+from tapwear.visits.fields import TABLES, FieldSpec, TableSpec
+from tapwear.visits.lines import Record
+from tapwear.visits.mapping import Feed
+from tapwear.visits.types import Row
+from tapwear.visits.values import Parser, Unfit, in_kept_unit, parser_for, printable, show
+
+LONGEST_ROW_SHOWN = 500  # our choice, in characters
+
+
+def heading_key(heading: str) -> str:
+    """How headings are compared: without regard to capitals and to blanks around and between."""
+    return " ".join(heading.split()).casefold()
+
+
+def row_text(raw: str) -> str:
+    """The row itself as a finding shows it: one line, printable, not endless."""
+    return printable(raw[:LONGEST_ROW_SHOWN]) + ("..." if len(raw) > LONGEST_ROW_SHOWN else "")
+
+
+@dataclass(frozen=True)
+class _Column:
+    spec: FieldSpec
+    index: int
+    label: str  # what a finding calls it: the heading of the file
+    parse: Parser
+    words: dict[str, str] | None
+    unit_index: int | None = None
+    unit: str = ""
+
+
+@dataclass
+class FeedReader:
+    """One feed made ready for the headings of one file. `problems` (if any) stop the file for this feed."""
+
+    feed: Feed
+    file: str
+    headings: Sequence[str]
+    heading_line: int
+    date_format: str | None = None  # the format stated for all files; the feed's own goes first
+    problems: list[Finding] = field(default_factory=list)
+    used: set[int] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        self.table: TableSpec = TABLES[self.feed.table]
+        self._where: list[tuple[int, frozenset[str]]] = []
+        self._columns: list[_Column] = []
+        self._fixed: dict[str, Any] = {}
+        position = {heading_key(heading): index for index, heading in enumerate(self.headings) if heading}
+        for heading, words in self.feed.where.items():
+            index = self._find(position, heading, "where")
+            if index is not None:
+                self._where.append((index, frozenset(words)))
+        places = self._places(position)
+        for spec in self.table.fields:
+            self._add(spec, places)
+        self.used |= {position[key] for key in map(heading_key, self.feed.ignore) if key in position}
+
+    def _places(self, position: dict[str, int]) -> dict[str, int]:
+        """Our field or unit column -> index of its column. The map goes first, then headings spelled like ours."""
+        places: dict[str, int] = {}
+        for name, heading in self.feed.columns.items():
+            index = self._find(position, heading, name)
+            if index is not None:
+                places[name] = index
+        taken = set(places.values())  # a column that `where` looks at may also be one of ours
+        for spec in self.table.fields:
+            # `oil_volume` with `oil_volume_unit` beside it says the same as `oil_volume_l`
+            short = spec.unit_column.removesuffix("_unit") if spec.measure else ""
+            names = [spec.name, spec.unit_column] if spec.measure else [spec.name]
+            if short in position and spec.unit_column in position and spec.name not in places:
+                names[0] = short
+            for name, ours in zip(names, (spec.name, spec.unit_column), strict=False):
+                index = position.get(name)
+                if index is None or ours in places or index in taken or ours in self.feed.fixed:
+                    continue
+                places[ours] = index
+        self.used |= set(places.values())
+        return places
+
+    def _find(self, position: dict[str, int], heading: str, what: str) -> int | None:
+        index = position.get(heading_key(heading))
+        if index is None:
+            self._problem(what, f"there is no heading {heading!r}", "correct the mapping, or add the column")
+            return None
+        if what == "where":
+            self.used.add(index)
+        return index
+
+    def _add(self, spec: FieldSpec, places: dict[str, int]) -> None:
+        feed = self.feed
+        date_format = feed.date_format or self.date_format
+        fixed = feed.fixed.get(spec.name)
+        if fixed is not None:
+            value = parser_for(spec)(fixed)  # the mapping has been checked for this
+            self._fixed[spec.name] = in_kept_unit(spec, value, feed.units.get(spec.name, "")) if spec.measure else value
+            return
+        index = places.get(spec.name)
+        if index is None:
+            if spec.required and not self._mapped(spec.name):
+                found = "there is no such heading; there are: " + ", ".join(filter(None, self.headings))
+                self._problem(spec.name, found, f"add a column {spec.name} ({spec.help}), or name it in a mapping")
+            return
+        heading = self.headings[index]
+        self._columns.append(
+            _Column(
+                spec=spec,
+                index=index,
+                label=spec.name if heading_key(heading) == spec.name else f"{heading} ({spec.name})",
+                parse=parser_for(spec, date_format=date_format, decimal_comma=feed.decimal_comma),
+                words=dict(feed.words[spec.name]) if spec.name in feed.words else None,
+                unit_index=places.get(spec.unit_column) if spec.measure else None,
+                unit=feed.units.get(spec.name, ""),
+            )
+        )
+
+    def _mapped(self, name: str) -> bool:
+        return name in self.feed.columns  # then its absence has been told already
+
+    def _problem(self, name: str, found: str, remedy: str) -> None:
+        self.problems.append(
+            Finding(self.file, self.heading_line, name, found, remedy, row=row_text(",".join(self.headings)))
+        )
+
+    def takes(self, cells: Sequence[str]) -> bool:
+        """Whether the row is for this feed: it has, in each `where` column, one of the words that are named."""
+        return all(cells[index].strip().casefold() in words for index, words in self._where)
+
+    def row(self, record: Record) -> Row | list[Finding]:
+        """The row of our table, or every complaint about it."""
+        values = dict(self._fixed)
+        cells = record.cells
+        complaints: list[Finding] = []
+        for column in self._columns:
+            text = cells[column.index].strip()
+            if column.words is not None:
+                text = column.words.get(text.casefold(), text)
+            try:
+                if not text:
+                    if column.spec.required:
+                        raise Unfit("nothing is written there", f"give {column.spec.help}")
+                    continue
+                value = column.parse(text)
+                if column.spec.measure:
+                    unit = column.unit
+                    if column.unit_index is not None:
+                        unit = cells[column.unit_index].strip() or unit
+                    try:
+                        value = in_kept_unit(column.spec, value, unit)
+                    except Unfit as error:
+                        written = f"{show(text)}{' ' + unit if unit else ''}: {error.found}"
+                        raise Unfit(written, error.remedy) from None
+                values[column.spec.name] = value
+            except Unfit as error:
+                complaints.append(
+                    Finding(
+                        self.file, record.line, column.label, error.found, error.remedy, row=row_text(record.raw)
+                    )
+                )
+        return complaints or Row(self.table.name, self.file, record.line, values, record.raw)
