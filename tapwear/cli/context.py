@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from tapwear.errors import StoreError, UsageError
+from tapwear.report.plain import plain
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -131,5 +132,5 @@ def who(context: typer.Context, name: str | None) -> str:
 
 
 def say(message: str) -> None:
-    """A message to the person, on standard error, so that standard output holds data only."""
-    typer.echo(message, err=True)
+    """A message to the person, on standard error, so that standard output holds data only; no control characters."""
+    typer.echo("\n".join(plain(line) for line in message.split("\n")), err=True)

@@ -1,9 +1,21 @@
-"""Commands for the technician: unit, log, sample, service."""
+"""Commands for the technician: unit, log, sample, service, event."""
 
 from __future__ import annotations
 
 import typer
 
+from tapwear.cli.context import ON_THE_VISIT
+from tapwear.cli.on_visit_event import event
+from tapwear.cli.on_visit_log import log
+from tapwear.cli.on_visit_sample import sample
+from tapwear.cli.on_visit_service import service
+from tapwear.cli.on_visit_unit import unit
+
 
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
+    app.command("log", rich_help_panel=ON_THE_VISIT)(log)
+    app.command("sample", rich_help_panel=ON_THE_VISIT)(sample)
+    app.command("service", rich_help_panel=ON_THE_VISIT)(service)
+    app.command("event", rich_help_panel=ON_THE_VISIT)(event)
+    app.add_typer(unit, name="unit", rich_help_panel=ON_THE_VISIT)

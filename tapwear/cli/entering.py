@@ -1,0 +1,186 @@
+"""What the commands of the visit share: options into values, questions at a terminal, words on what was stored."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Mapping
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from tapwear.cli.context import now, say, today, who
+from tapwear.errors import DataRejected, UsageError
+from tapwear.report.plain import plain
+from tapwear.visits.fields import FieldSpec, TableSpec
+from tapwear.visits.types import Below
+from tapwear.visits.values import Unfit, in_kept_unit, parser_for
+
+if TYPE_CHECKING:
+    from tapwear.store.entries import Outcome
+    from tapwear.store.recording import Stamp
+
+_WITH_UNIT = re.compile(r"(<?\s*[0-9.,+-]+(?:[eE][+-]?[0-9]+)?)\s*([A-Za-zµμ°][A-Za-zµμ°/_]*)?")
+
+
+def tell(*lines: str) -> None:
+    """Lines for the person, on standard error."""
+    for line in lines:
+        say(line.replace("\n", " "))
+
+
+def at_a_terminal() -> bool:
+    """Whether somebody is there to answer a question."""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def confirmed(question: str) -> bool:
+    """The answer to a yes-or-no question; no unless yes is typed. Only at a terminal, never inside a transaction."""
+    return typer.confirm(plain(question), default=False, err=True)
+
+
+def asked(question: str) -> str:
+    """What is typed as an answer; "" for nothing. Only at a terminal, never inside a transaction."""
+    answer: str = typer.prompt(plain(question), default="", show_default=False, err=True)
+    return answer.strip()
+
+
+def value_of(spec: FieldSpec, text: str, option: str) -> Any:
+    """The value of one field from what was typed for it; a unit of measure may follow a number (`113F`, `53 gal_us`).
+
+    Raises UsageError naming the option, what was found and what to do.
+    """
+    typed = text.strip()
+    try:
+        if not typed:
+            raise Unfit("nothing was given", f"give {spec.help}, or leave the option out")
+        if spec.measure:
+            match = _WITH_UNIT.fullmatch(typed)
+            number, unit = (match[1], match[2] or "") if match else (typed, "")
+            return in_kept_unit(spec, parser_for(spec)(number), unit)
+        return parser_for(spec)(typed)
+    except Unfit as unfit:
+        remedy = unfit.remedy.replace("leave the cell blank", "leave the option out")
+        raise UsageError(f"{option}: {unfit.found}; {remedy}.") from None
+
+
+def values_of(table: TableSpec, given: Mapping[str, Any], *, may_clear: bool = False) -> dict[str, Any]:
+    """The values of all fields that were given (not None): text is read, yes or no is taken as it is.
+
+    given : by field name; an option is called after its field, with hyphens and without the unit of measure
+    may_clear : an empty text clears a text field
+    """
+    values: dict[str, Any] = {}
+    for name, text in given.items():
+        if text is None:
+            continue
+        spec = table.field(name)
+        if not isinstance(text, str):
+            values[name] = text
+        elif may_clear and not text.strip() and spec.kind in ("text", "choice"):
+            values[name] = ""
+        else:
+            values[name] = value_of(spec, text, OPTIONS.get(name, "--" + name.replace("_", "-")))
+    return values
+
+
+# Options that are not called after their field.
+OPTIONS = {
+    "unit": "TAG",
+    "value": "VALUE",
+    "kind": "KIND",
+    "counter_digits": "--digits",
+    "oil_volume_l": "--oil-volume",
+    "main_tank_volume_l": "--main-tank-volume",
+    "rated_current_a": "--rated-current",
+    "step_voltage_v": "--step-voltage",
+    "commissioned_on": "--commissioned",
+    "visit_cadence": "--cadence",
+    "read_on": "--on",
+    "happened_on": "--on",
+    "sampled_on": "--on",
+    "done_on": "--on",
+    "received_on": "--received",
+    "reported_on": "--reported",
+    "moisture_mg_per_kg": "--moisture",
+    "breakdown_kv": "--breakdown",
+    "breakdown_gap_mm": "--breakdown-gap",
+    "oil_temp_c": "--oil-temperature",
+    "counter_reading": "--counter",
+    "old_reading": "--old",
+    "new_reading": "--new",
+    "serial_seen": "--serial",
+    "as_found_counter": "--as-found",
+    "as_left_counter": "--as-left",
+    "contact_left_mm": "--wear-left-mm",
+    "condemning_limit_mm": "--condemning-mm",
+    **{
+        f"{gas}_ul_per_l": "--" + gas.replace("_", "-")
+        for gas in (
+            *("hydrogen", "methane", "ethane", "ethylene", "acetylene"),
+            *("carbon_monoxide", "carbon_dioxide", "oxygen", "nitrogen"),
+        )
+    },
+}
+
+
+def past_day(spec: FieldSpec, text: str | None, option: str = "--on") -> date:
+    """The day given, today where none is. Raises UsageError for a day to come: nothing has happened on it yet."""
+    day = today() if text is None else value_of(spec, text, option)
+    assert isinstance(day, date)  # noqa: S101 - the field is one of dates
+    if day > today():
+        raise UsageError(f"{option}: {day} lies in the future; today is {today()}.")
+    return day
+
+
+def stamp_of(context: typer.Context, by: str | None, because: str = "") -> Stamp:
+    """Who records now, and why."""
+    from tapwear.store.recording import Stamp
+
+    return Stamp(who(context, by), now(), because)
+
+
+def replacing(replace: bool, because: str | None) -> str:
+    """The reason of a correction. Raises UsageError for a correction without a reason, or a reason without one."""
+    if replace and not (because and because.strip()):
+        raise UsageError("--replace corrects what is in the book: say why with --because REASON.")
+    if because and not replace:
+        raise UsageError("--because gives the reason of a correction: add --replace.")
+    return (because or "").strip()
+
+
+def settle(outcome: Outcome, what: str, where: object) -> None:
+    """Says what became of an entry. Raises DataRejected for a conflict, with both values and the way to correct."""
+    if outcome.kind == "already there":
+        tell(f"{what} is in the book already, with the same values; nothing was added. Store: {where}")
+    elif outcome.kind == "stored":
+        tell(f"Stored: {what}. Store: {where}")
+    else:
+        differs = "; ".join(
+            f"{name.replace('_', ' ')} was {in_words(old)}, now {in_words(new)}"
+            if outcome.kind == "replaced"
+            else f"{name.replace('_', ' ')} is {in_words(old)} in the book, you gave {in_words(new)}"
+            for name, (old, new) in outcome.differs.items()
+        )
+        if outcome.kind == "conflict":
+            raise DataRejected(
+                f"{what} is in the book already with other values: {differs}. Nothing was changed. To correct the "
+                "book: the same command with --replace --because REASON."
+            )
+        tell(f"Corrected: {what}: {differs}. What was there before is kept. Store: {where}")
+
+
+def in_words(value: Any) -> str:
+    """A value as a person writes it."""
+    if value is None or value == "":
+        return "nothing"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, Below):
+        return f"below {value.limit:g}"
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, tuple):
+        return ";".join(map(str, value))
+    return str(value)

@@ -1,0 +1,121 @@
+"""What `unit show` and `unit list` print: plain lines, or JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from tapwear.cli.entering import in_words
+from tapwear.report.plain import plain
+
+if TYPE_CHECKING:
+    from tapwear.store.overview import UnitLine, UnitSheet
+
+_WORDS = {
+    "serial": "serial number",
+    "rated_current_a": "rated through-current [A]",
+    "step_voltage_v": "step voltage [V]",
+    "commissioned_on": "commissioned on",
+    "sampling_needs_outage": "sampling needs an outage",
+    "visit_cadence": "visits",
+}
+
+
+def as_json(what: UnitSheet | Sequence[UnitLine]) -> str:
+    """The sheet or the list as JSON; dates as ISO text."""
+    content: Any = [asdict(line) for line in what] if isinstance(what, Sequence) else asdict(what)
+    return json.dumps(content, default=str, ensure_ascii=False, indent=2)
+
+
+def list_page(lines: Sequence[UnitLine]) -> str:
+    """The units in columns."""
+    from tapwear.report.terminal import columns
+
+    rows = [
+        (
+            line.tag,
+            line.station,
+            line.bank,
+            line.phase,
+            line.state,
+            line.serial,
+            line.technology.replace("_", " "),
+            str(line.last_reading_on or ""),
+        )
+        for line in lines
+    ]
+    headings = ("unit", "station", "bank", "phase", "state", "serial", "technology", "last reading")
+    return "\n".join(columns(headings, rows)) if rows else ""
+
+
+def sheet_page(sheet: UnitSheet) -> str:
+    """One unit, section by section."""
+    now = sheet.stays[-1]
+    facts = [("unit", sheet.tag), ("place", now.where), ("state", now.state)]
+    facts += [
+        (_WORDS.get(name, name.replace("_", " ")), in_words(value)) for name, value in sheet.fields.items() if value
+    ]
+    facts += [("scheme", sheet.scheme)] if sheet.scheme else []
+    facts += [("transformer", now.transformer_serial)] if now.transformer_serial else []
+    facts += [("main tank [L]", in_words(now.main_tank_volume_l))] if now.main_tank_volume_l else []
+    facts += [
+        (f"compartment {name}".rstrip(), f"{volume:g} L" if volume else "oil volume not known")
+        for name, volume in sheet.compartments
+    ]
+    parts = [
+        _section("", facts),
+        _section("Drives and counters", _drives(sheet)),
+        _section("Service rules", _rules(sheet)),
+    ]
+    stays = [(f"since {stay.from_on or 'always'}", f"{stay.where}, {stay.state}") for stay in sheet.stays]
+    parts.append(_section("Where it stood", stays))
+    book = [(f"{name}s", str(number)) for name, number in sheet.rows.items()]
+    if sheet.last_service:
+        book.append(("last service", f"{sheet.last_service[1]} on {sheet.last_service[0]}"))
+    if sheet.last_sample_on:
+        book.append(("last sample", str(sheet.last_sample_on)))
+    parts.append(_section("In the book", book))
+    history = [
+        (
+            f"{at:%Y-%m-%d}",
+            f"{field.replace('_', ' ')}: {before or 'nothing'} -> {after or 'nothing'}, by {by}{_why(reason)}",
+        )
+        for at, by, field, before, after, reason in sheet.changes
+    ]
+    parts.append(_section("Changes of the register", history))
+    return "\n\n".join(part for part in parts if part)
+
+
+def _drives(sheet: UnitSheet) -> list[tuple[str, str]]:
+    lines = []
+    for slot, counters in sheet.drives.items():
+        words = ", ".join(f"{source}, {digits} digits" for source, digits in counters)
+        last = sheet.last_readings.get(slot)
+        if last:
+            words += f"; last reading {last[1]} on {last[0]}" + (f" by {last[2]}" if last[2] else "")
+        lines.append((f"drive {slot}", words))
+    return lines
+
+
+def _rules(sheet: UnitSheet) -> list[tuple[str, str]]:
+    lines = []
+    for task, rule in sheet.rules.items():
+        parts = [f"{rule['interval_operations']:,} operations"] if rule["interval_operations"] else []
+        parts += [f"{rule['interval_years']:g} years"] if rule["interval_years"] else []
+        source = f" ({rule['provenance']})" if rule["provenance"] else ""
+        lines.append((task, "every " + " or ".join(parts) + source))
+    return lines
+
+
+def _why(reason: str) -> str:
+    return f" ({reason})" if reason else ""
+
+
+def _section(title: str, lines: Sequence[tuple[str, str]]) -> str:
+    if not lines:
+        return ""
+    width = max(len(plain(name)) for name, _ in lines)
+    body = [f"  {plain(name):<{width}}  {plain(words)}" for name, words in lines]
+    return "\n".join([title, *body] if title else [line[2:] for line in body])
