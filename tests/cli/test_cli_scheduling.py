@@ -236,7 +236,7 @@ def test_why_shows_one_unit_with_its_chart(store: Store) -> None:
     lines = done.stdout.splitlines()
     assert lines[0] == "ASH-T1   ASH, T1   as of 2024-12-31"
     assert any("interval 70,000" in line for line in lines)
-    assert "  2024-12-01   69,014" in lines
+    assert any(line.startswith("  2024-12-01   69,014") for line in lines)
     assert "  2020-02-01  overhaul  contact service" in lines
     assert "No oil evidence: no sample is recorded." in done.stdout
     assert "neither a switching permit" in done.stderr
