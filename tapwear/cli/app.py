@@ -9,13 +9,22 @@ import typer
 from typer.core import TyperGroup
 
 from tapwear import __version__
-from tapwear.cli import keeping, on_visit, planning, scheduling
-from tapwear.cli.context import find_store, say
+from tapwear.cli import intake, keeping, on_visit, planning, scheduling
+from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, find_store, say
 from tapwear.errors import TapwearError
+
+
+PANELS = (ON_THE_VISIT, SCHEDULING, PLANNING, KEEPING)
 
 
 class Commands(TyperGroup):
     """Turns our own errors into one message on standard error and their exit code; never a traceback for them."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        """The commands in the order of their panels, within a panel as registered."""
+        names: list[str] = super().list_commands(ctx)
+        panels = {name: getattr(self.get_command(ctx, name), "rich_help_panel", None) for name in names}
+        return sorted(names, key=lambda name: PANELS.index(panels[name]) if panels[name] in PANELS else len(PANELS))
 
     def invoke(self, ctx: Any) -> Any:
         try:
@@ -56,7 +65,9 @@ def root(
     context: typer.Context,
     db: Annotated[
         Path | None,
-        typer.Option("--db", metavar="FILE", help="The store to use; else TAPWEAR_DB, the settings file, ./tapwear.db."),
+        typer.Option(
+            "--db", metavar="FILE", help="The store to use; else TAPWEAR_DB, the settings file, ./tapwear.db."
+        ),
     ] = None,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and stop.")
@@ -68,4 +79,5 @@ def root(
 on_visit.register(app)
 scheduling.register(app)
 planning.register(app)
+intake.register(app)
 keeping.register(app)
