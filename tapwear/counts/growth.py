@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from tapwear.counts.filter import Floats, Intervals, Ints, log_rate
+from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, pick_places
 from tapwear.counts.season import YEAR, harmonics, log_mean_season
 from tapwear.counts.settings import RateSettings
 
@@ -35,6 +35,33 @@ def steady_growth(data: Intervals, cosine: Floats, sine: Floats, s: RateSettings
 
     cosine, sine : seasonal amplitudes of each place
     """
+    out = np.zeros(len(data.begin))
+    likely = _moved(data, s)
+    out[likely] = _growth(pick_places(data, likely), cosine[likely], sine[likely], s)
+    return out
+
+
+def _moved(data: Intervals, s: RateSettings) -> Ints:
+    """Places whose rate differs between the two halves of their record by enough to be worth a closer look."""
+    able = np.flatnonzero(data.count >= LEAST_INTERVALS)
+    first, last = data.begin[able], data.begin[able] + data.count[able] - 1
+    middle = (first + last + 1) // 2
+    made = np.concatenate([[0.0], np.cumsum(data.operations)])
+    days = np.concatenate([[0.0], np.cumsum(data.exposure)])
+    early = log_rate(made[middle] - made[first], days[middle] - days[first])
+    late = log_rate(made[last + 1] - made[middle], days[last + 1] - days[middle])
+    years = (data.to_day[last] - data.from_day[first]) / YEAR
+    apart = np.abs(late - early) / np.maximum(0.5 * years, 0.1)
+    return able[(years >= LEAST_YEARS) & (apart > 0.7 * CLEAR * np.sqrt(_walk(s) / np.maximum(years, 0.5)))]
+
+
+def _walk(s: RateSettings) -> float:
+    """Variance a year of the level: drift and small changes of regime."""
+    return s.drift + s.jump_yearly * min(s.jump_size, 0.5) ** 2
+
+
+def _growth(data: Intervals, cosine: Floats, sine: Floats, s: RateSettings) -> Floats:
+    """steady_growth of one chunk of places."""
     places = len(data.begin)
     place = np.repeat(np.arange(places), data.count)
     rate = log_rate(data.operations, data.exposure)
@@ -55,8 +82,7 @@ def steady_growth(data: Intervals, cosine: Floats, sine: Floats, s: RateSettings
     some = data.count > 0
     ends = data.begin + data.count - 1
     years[some] = (data.to_day[ends[some]] - data.from_day[data.begin[some]]) / YEAR
-    walk = s.drift + s.jump_yearly * min(s.jump_size, 0.5) ** 2
-    variance = walk / np.maximum(years, 0.5) + rest / lever
+    variance = _walk(s) / np.maximum(years, 0.5) + rest / lever
     clear = (np.abs(slope) > CLEAR * np.sqrt(variance)) & (years >= LEAST_YEARS)
     clear &= (data.count >= LEAST_INTERVALS) & _steady(place, when, rate, weight, places)
     shrunk = slope * GROWTH_SPREAD**2 / (GROWTH_SPREAD**2 + variance)
@@ -68,7 +94,8 @@ def _steady(place: Ints, when: Floats, rate: Floats, weight: Floats, places: int
     head = np.flatnonzero(np.diff(place, prepend=-1))
     low, high = np.zeros(places), np.ones(places)
     low[place[head]] = when[head]
-    high[place[head]] = when[np.append(head[1:], len(when)) - 1]
+    tail = np.flatnonzero(np.diff(place, append=-1))
+    high[place[tail]] = when[tail]
     share = (when - low[place]) / np.maximum(high - low, 1e-9)[place]
     cell = place * 4 + np.clip((4.0 * share).astype(np.int64), 0, 3)
     mass = np.bincount(cell, weight, minlength=4 * places)
