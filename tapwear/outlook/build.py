@@ -54,13 +54,14 @@ def build_outlook(
 
 
 def urgency(due: Due) -> tuple[int, date, str, str]:
-    """Sorting key: severe oil, overdue, then by early date; unknown ones stand at the date they may date back to."""
+    """Sorting key: severe oil, overdue, then by early date; those without a date stand a year ahead (our choice:
+    looking up the last service takes a call, not an outage)."""
     far = date.max
     if due.severe:
         return (0, due.early or far, due.unit, due.task)
     if due.known and due.overdue:
         return (1, due.middle or far, due.unit, due.task)
-    return (2, (due.early if due.known else due.bounds[0] or due.as_of) or far, due.unit, due.task)
+    return (2, (due.early if due.known else due.as_of + timedelta(days=365)) or far, due.unit, due.task)
 
 
 @dataclass(frozen=True)
@@ -163,7 +164,7 @@ def _due(
     oil_pulls = main and verdict is not None and verdict.call == "pull forward"
     known = (has_rule and bool(np.isfinite(a.start[row]))) or oil_pulls
     early, middle, late = (_date(day, as_of) if known else None for day in a.days[row])
-    overdue = known and bool(a.days[row, 1] <= 0)
+    overdue = known and bool(a.days_without_oil[row, 1] <= 0)
     share: dict[str, float] = {driver: round(float(a.share[at, row]), 4) for at, driver in enumerate(DRIVERS)}
     driver: Driver = max(DRIVERS, key=lambda key: share[key]) if known and any(share.values()) else "unknown"
     evidence = reasons.Evidence(

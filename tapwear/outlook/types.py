@@ -52,7 +52,7 @@ class Due:
     middle: date | None
     late: date | None
     known: bool  # False: no date can be given (last service unknown, no rule, no readings)
-    overdue: bool  # the middle date lies on or before as_of
+    overdue: bool  # the limit in operations or years was passed, more likely than not, by as_of
     driver: Driver
     driver_share: dict[str, float] = field(default_factory=dict)  # chance that each clock runs out first
     clocks: tuple[Clock, ...] = ()

@@ -108,8 +108,10 @@ def status_words(due: Due) -> str:
         if due.early is not None and due.late is not None and due.late <= due.as_of:
             return f"{since}: passed between {due.early.isoformat()} and {due.late.isoformat()}."
         return f"{since}."
+    if due.driver == "oil" and due.middle is not None and due.middle <= due.as_of:
+        return "The oil asks for the opening now."
     if due.early is not None and due.early <= due.as_of:
-        return "May already have passed its limit."
+        return "The oil may ask for it now." if due.driver == "oil" else "May already have passed its limit."
     return ""
 
 

@@ -45,7 +45,7 @@ PLAN_FIELDS: dict[str, str] = {
     "kit": "parts that it needs",
     "kit_ready_on": "day on which the parts can be there, ordered on as_of [ISO date]",
     "severe": "suspected severe arcing or heating: do not operate, approach or sample; call the engineer",
-    "overdue": "the middle date has passed",
+    "overdue": "the limit in operations or years has been passed, more likely than not",
     "why": "what drives it, and what rides along in the same outage",
     "stopped_by": "what keeps it from finding a place",
     "assumed": "what was not given and taken instead",

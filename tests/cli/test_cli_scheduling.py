@@ -157,7 +157,7 @@ def test_due_puts_the_list_on_standard_output_and_the_caution_on_standard_error(
     lines = done.stdout.splitlines()
     assert lines[0].startswith("early       middle      late        unit")
     # ASH-T2 has made 24,000 to 36,000 before the first reading and 59,000 since: past 70,000. ELM-T1 is years away.
-    assert tags_of(done) == ["ASH-T2", "OAK-T1", "ASH-T1"]
+    assert tags_of(done) == ["ASH-T2", "ASH-T1", "OAK-T1"]
     assert "Left out by the period to 2026-12-31 (--all shows everything): 1 unit." in done.stderr
     assert "neither a switching permit nor a diagnosis" in done.stderr
     assert f"tapwear --db {store.path} why ASH-T2\n" in done.stderr
