@@ -82,7 +82,8 @@ def _history(
     table = given[["reading_id", "unit", "drive", "source", "read_on", "value"]].assign(
         status=all_status, reason=all_words, probability=probability, operations=operations
     )
-    order = np.lexsort((table["reading_id"], day_numbers(table["read_on"]), *_codes(table, ["drive", "unit"])))
+    codes = [pd.factorize(table[column], sort=True)[0] for column in ("drive", "unit")]
+    order = np.lexsort((table["reading_id"].to_numpy(), day_numbers(table["read_on"]), *codes))
     points = pd.DataFrame(
         {
             "series": drives.series,
@@ -136,10 +137,6 @@ def _explained(book: Book, chainer: Chainer, chains: Chains) -> tuple[np.ndarray
     return status, words
 
 
-def _codes(table: pd.DataFrame, columns: list[str]) -> list[np.ndarray]:
-    return [pd.factorize(table[column], sort=True)[0] for column in columns]
-
-
 def _reasons(book: Book, chainer: Chainer, chains: Chains) -> np.ndarray:
     """Plain words for each doubtful reading; "" for the others."""
     words = np.full(len(book.day), "", dtype=object)
@@ -148,9 +145,9 @@ def _reasons(book: Book, chainer: Chainer, chains: Chains) -> np.ndarray:
         return words
     left, right = chains.left[wrong], chains.right[wrong]
     total = np.where((left >= 0) & (right >= 0), chains.operations[right] - chains.operations[left], 0.0)
-    chance, values, kinds = chainer.slip_chances(left, wrong, right, total)
-    top = np.argmax(chance, axis=1)
+    found = chainer.scale.explanations(left, wrong, right, total)
+    top = np.argmax(found.chance, axis=1)
     rows = np.arange(len(wrong))
-    for row, kind, value in zip(wrong, kinds[rows, top], values[rows, top], strict=True):
+    for row, kind, value in zip(wrong, found.kind[rows, top], found.right[rows, top], strict=True):
         words[row] = slips.in_words(int(kind), int(book.value[row]), float(value), "")
     return words

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapwear.counts import slips
-from tapwear.counts.chain import Chainer, Chains
+from tapwear.counts.chain import RIGHT, Chainer, Chains
 from tapwear.counts.likely import log_density
 
 PLAUSIBLE = 0.05  # a second explanation is kept from this probability on: our choice
@@ -54,7 +54,7 @@ def _if_right(chainer: Chainer, chains: Chains, last: np.ndarray) -> list[Explan
     """The latest reading is marked doubtful: the operations if it is right after all."""
     last = last[chains.left[last] >= 0]
     joint = chainer.joints(chains.left[last], last)
-    total = chains.operations[joint.left] + joint.operations
+    total = chains.operations[chains.left[last]] + joint.operations
     more = "if the latest reading is right after all, {0:.0f} operations were made since the one before it"
     return [
         (int(row), float(t), float(p), more.format(made))
@@ -67,19 +67,19 @@ def _if_slipped(
 ) -> list[Explanation]:
     """The latest reading is taken as right: the operations if it is a slip, the likeliest one."""
     nothing = np.full(len(last), -1)
-    chance, values, kinds = chainer.slip_chances(previous, last, nothing, np.zeros(len(last)))
-    top = np.argmax(chance, axis=1)
+    found_slips = chainer.scale.explanations(previous, last, nothing, np.zeros(len(last)))
+    top = np.argmax(found_slips.chance, axis=1)
     rows = np.arange(len(last))
-    right = values[rows, top]
+    right, kind = found_slips.right[rows, top], found_slips.kind[rows, top]
     joint = chainer.joints(previous, last)
-    usual = chainer.usual(previous, last)
+    usual = joint.leg.middle
     book = chainer.book
     apart = np.mod(right - book.value[last] + joint.operations, book.modulus[last])
     made = np.where(np.isfinite(right), apart, usual)
     given = chains.operations[last] - chains.operations[previous]
     found: list[Explanation] = []
     for i in rows:
-        reason = slips.in_words(int(kinds[i, top[i]]), int(book.value[last[i]]), float(right[i]), "")
+        reason = slips.in_words(int(kind[i]), int(book.value[last[i]]), float(right[i]), "")
         found.append(
             (
                 int(last[i]),
@@ -103,17 +103,10 @@ def _if_turned(
     made = given.copy()
     for turn in (-1.0, 1.0):
         other = given + turn * modulus
-        chance = log_density(
-            other,
-            book.served[last] - book.served[previous],
-            book.day[previous].astype(float),
-            book.day[last].astype(float),
-            book.inspected[last] - book.inspected[previous],
-            joint.expected,
-        )
+        chance = log_density(other, joint.leg)
         made = np.where(chance > best, other, made)
         best = np.maximum(chance, best)
-    share = 1.0 / (1.0 + np.exp(np.clip(joint.log_chance - chainer.right_chance - best, -50.0, 50.0)))
+    share = 1.0 / (1.0 + np.exp(np.clip(joint.log_chance - RIGHT - best, -50.0, 50.0)))
     words = "the counter may have run through its digits {} since the reading before: then {}"
     return [
         (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tapwear.counts.book import Book, Replacement
-from tapwear.counts.likely import expect, expected_operations
+from tapwear.counts.likely import expect, leg
 from tapwear.counts.local import Local
 
 ROOM = 3.0  # an unknown new counter is taken as started at 0 when it shows no more than so many times the usual
@@ -50,11 +50,7 @@ def _rise_and_start(book: Book, local: Local, one: Replacement, split: int) -> t
 def _usual_on_each_side(book: Book, local: Local, one: Replacement, split: int) -> tuple[float, float]:
     """Operations that the local rate gives from the reading before the exchange to it, and on to the next."""
     left, right = np.array([split - 1]), np.array([split])
-    expected = expect(local, np.array([one.counter]), left, right)
-    first, last = book.day[left].astype(float), book.day[right].astype(float)
-    gone = np.maximum(one.served - book.served[left], 0.0)
-    to_come = np.maximum(book.served[right] - one.served, 0.0)
-    middle = np.minimum(first + gone, last)
-    before = expected_operations(gone, first, middle, expected)
-    after = expected_operations(to_come, middle, last, expected)
-    return float(before[0]), float(after[0])
+    usual = float(leg(book, local, left, right, expect(local, np.array([one.counter]), left, right)).middle[0])
+    served = max(float(book.served[split] - book.served[split - 1]), 1.0)
+    share = min(max((one.served - float(book.served[split - 1])) / served, 0.0), 1.0)
+    return usual * share, usual * (1.0 - share)

@@ -14,12 +14,13 @@ import numpy as np
 
 from tapwear.counts import slips
 from tapwear.counts.book import Book, Replacement
-from tapwear.counts.chain import Beside, Chainer, Chains
-from tapwear.counts.likely import expect, usual_range
-from tapwear.counts.search import read_beside, search, search_once, used_intervals
+from tapwear.counts.chain import Chainer, Chains
+from tapwear.counts.likely import usual_range
+from tapwear.counts.search import chainer_at, read_beside, search, used_intervals
+from tapwear.counts.weigh import Beside
 
 EPOCH = date(1970, 1, 1).toordinal()
-QUESTION_BELOW = 0.90  # an entry less likely right than this is questioned: our choice, about 1 in 60 right ones
+QUESTION_BELOW = 0.95  # an entry less likely right than this is questioned: our choice, about 1 in 80 right ones
 DOUBT_LAST_BELOW = 0.5  # the last reading in the book is named when less likely right than this
 
 
@@ -158,7 +159,8 @@ def _chains(book: Book, stranger: float) -> tuple[Chainer, Chains]:
     beside = read_beside(book)
     strangers = beside.strangers.copy()
     strangers[-1] = stranger
-    return search_once(book, spans, Beside(beside.partners, strangers))
+    chainer = chainer_at(book, spans, Beside(beside.partners, strangers), slips.AS_TYPED)
+    return chainer, chainer.solve()
 
 
 def _without_last(book: Book) -> Book:
@@ -204,15 +206,14 @@ def _verdict(chainer: Chainer, chains: Chains, digits: int, strangers: list[tupl
     if not fits:
         return EntryCheck(True, f"more than {digits} digits", None, previous_wrong, low, high, 0.0)
     nothing = np.array([-1])
-    chance, values, kinds = chainer.slip_chances(ends[0], ends[1], nothing, np.zeros(1))
-    top = int(np.argmax(chance[0]))
-    kind, meant = int(kinds[0, top]), values[0, top]
+    found = chainer.scale.explanations(ends[0], ends[1], nothing, np.zeros(1))
+    top = int(np.argmax(found.chance[0]))
+    kind, meant = int(found.kind[0, top]), found.right[0, top]
     likely = int(meant) if np.isfinite(meant) else None
     name = max(strangers)[1] if strangers else ""
     if kind == slips.OTHER:
         joint = chainer.joints(*ends)
-        usual = float(chainer.usual(*ends)[0])
-        reason = _off_in_words(book, anchor, last, float(joint.operations[0]), usual)
+        reason = _off_in_words(book, anchor, last, float(joint.operations[0]), float(joint.leg.middle[0]))
     else:
         reason = slips.in_words(kind, value, float(meant), name)
     return EntryCheck(True, reason, likely, previous_wrong, low, high, probability)
@@ -230,10 +231,8 @@ def _off_in_words(book: Book, anchor: int, last: int, made: float, usual: float)
 def _range(chainer: Chainer, left: np.ndarray, right: np.ndarray) -> tuple[int, int]:
     """Numbers between which the counter is expected to stand, as on its digits."""
     book = chainer.book
-    expected = expect(chainer.local, book.counter[right], left, right)
-    day = book.day.astype(float)
-    visits = book.inspected[right] - book.inspected[left]
-    low, high = usual_range(book.served[right] - book.served[left], day[left], day[right], visits, expected)
-    start = book.value[right] - chainer.shifted[right] + chainer.shifted[left]
+    low, high = usual_range(chainer.joints(left, right).leg)
+    shifted = chainer.scale.shifted
+    start = book.value[right] - shifted[right] + shifted[left]
     modulus = book.modulus[right]
     return int(np.mod(start + np.floor(low), modulus)[0]), int(np.mod(start + np.ceil(high), modulus)[0])

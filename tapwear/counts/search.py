@@ -4,31 +4,31 @@ from __future__ import annotations
 
 import numpy as np
 
+from tapwear.counts import slips
 from tapwear.counts.book import Book
-from tapwear.counts.chain import Beside, Chainer, Chains
+from tapwear.counts.chain import Chainer, Chains
 from tapwear.counts.exchanges import run_on
 from tapwear.counts.local import HALF, Intervals, local_levels
+from tapwear.counts.weigh import Beside, Scale
 
-SEARCHES = 2  # the search for right readings is repeated with the levels that the first one found
 PARTNERS = 4  # readings of other counters at a station on the same day that are compared with: our choice
 
 
 def search(book: Book) -> tuple[Chainer, Chains]:
-    """The best chains of all counters in the book, found with levels, seasons and noise of their own."""
+    """The best chains of all counters in the book: a rough search for levels, then a thorough one."""
     beside = read_beside(book)
-    chainer, chains = search_once(book, _raw_intervals(book), beside)
-    for _ in range(1, SEARCHES):
-        chainer, chains = search_once(book, used_intervals(book, chains), beside)
-    return chainer, chains
-
-
-def search_once(book: Book, spans: Intervals, beside: Beside) -> tuple[Chainer, Chains]:
-    """The best chains given the intervals that levels, seasons and noise are to be learnt from."""
-    rough = local_levels(spans, book.day, book.counter, book.group, None)
-    local = local_levels(spans, book.day, book.counter, book.group, rough.season)
-    shifted, guessed = run_on(book, local)
-    chainer = Chainer(book, local, shifted, guessed, beside)
+    rough = chainer_at(book, _raw_intervals(book), beside).solve(rough=True)
+    chainer = chainer_at(book, used_intervals(book, rough), beside)
     return chainer, chainer.solve()
+
+
+def chainer_at(
+    book: Book, spans: Intervals, beside: Beside, chance_of: np.ndarray = slips.IN_BOOK
+) -> Chainer:
+    """A search whose levels, seasons and noise are learnt from the intervals given."""
+    local = local_levels(book, spans)
+    shifted, guessed = run_on(book, local)
+    return Chainer(Scale(book, local, shifted, beside, chance_of), guessed)
 
 
 def _raw_intervals(book: Book) -> Intervals:

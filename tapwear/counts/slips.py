@@ -1,7 +1,7 @@
 """Ways in which a right number becomes a wrong one in the book, each with its chance and its words.
 
-The chances are our choice: about three in a hundred entries are wrong, and simulated and remembered slips share
-them out roughly like this. Only their order of magnitude matters.
+The chances are our choice: about three in a hundred entries in a book are wrong, and simulated and remembered slips
+share them out roughly like this. Only their order of magnitude matters.
 """
 
 from __future__ import annotations
@@ -11,16 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 
 TRANSPOSED, DROPPED, MISTYPED, EXTRA, EXCHANGED, COPIED, NEIGHBOUR, OTHER = range(8)
-CHANCE = {
-    TRANSPOSED: 0.012,
-    DROPPED: 0.005,
-    MISTYPED: 0.003,
-    EXTRA: 0.001,
-    EXCHANGED: 0.005,
-    COPIED: 0.009,
-    NEIGHBOUR: 0.002,
-    OTHER: 0.001,
-}
+IN_BOOK = np.array([0.020, 0.005, 0.003, 0.001, 0.005, 0.009, 0.002, 0.001])
+"""Chance of each kind of slip for a number that stands in the book, in the order of the kinds above."""
+
+AS_TYPED = np.array([0.020, 0.005, 0.015, 0.001, 0.005, 0.009, 0.002, 0.007])
+"""The same for a number just typed, before anybody has asked back: more digits mistyped, more other units' numbers."""
 
 
 @dataclass(frozen=True)
@@ -36,11 +31,11 @@ class Candidates:
     kind: np.ndarray
 
 
-def digit_slips(written: np.ndarray, near: np.ndarray, digits: int) -> Candidates:
+def digit_slips(written: np.ndarray, near: np.ndarray, digits: int, chance_of: np.ndarray) -> Candidates:
     """Right numbers behind the `written` ones, where digits went wrong; `near` is about where they should lie.
 
-    digits : number of places of the counter. Of the numbers that differ from the written one in one place only
-    the two nearest to `near` are given for each place: the others can only be worse.
+    digits : number of places of the counter. chance_of : chance of each kind of slip. Of the numbers that differ
+    from the written one in one place only the two nearest to `near` are given for each place.
     """
     values: list[np.ndarray] = []
     chances: list[float] = []
@@ -50,7 +45,7 @@ def digit_slips(written: np.ndarray, near: np.ndarray, digits: int) -> Candidate
         low, high = _digit(written, k), _digit(written, k + 1)
         exchanged = written + (low - high) * 9.0 * unit
         values.append(np.where(low == high, np.nan, exchanged))
-        chances.append(CHANCE[TRANSPOSED] / (digits - 1))
+        chances.append(chance_of[TRANSPOSED] / (digits - 1))
         kinds.append(TRANSPOSED)
     for k in range(digits):
         unit = 10.0**k
@@ -59,20 +54,20 @@ def digit_slips(written: np.ndarray, near: np.ndarray, digits: int) -> Candidate
         base = head * 10.0 * unit + tail
         for value in _two_digits(base, near, unit):
             values.append(np.where(shorter, value, np.nan))
-            chances.append(CHANCE[DROPPED] / digits)
+            chances.append(chance_of[DROPPED] / digits)
             kinds.append(DROPPED)
     for k in range(digits):
         unit = 10.0**k
         base = written - _digit(written, k) * unit
         for value in _two_digits(base, near, unit):
             values.append(np.where(value == written, np.nan, value))
-            chances.append(CHANCE[MISTYPED] / digits / 9.0)
+            chances.append(chance_of[MISTYPED] / digits / 9.0)
             kinds.append(MISTYPED)
     for k in range(digits + 1):
         unit = 10.0**k
         longer = np.floor(written / (10.0 * unit)) * unit + np.mod(written, unit)
         values.append(np.where(written >= 10.0 * unit, longer, np.nan))
-        chances.append(CHANCE[EXTRA] / digits)
+        chances.append(chance_of[EXTRA] / digits)
         kinds.append(EXTRA)
     value = np.stack(values, axis=1)
     value[value >= 10.0**digits] = np.nan

@@ -2,9 +2,9 @@
 
     python tests/bench/doubtful.py --counts DIR [--last] [--list]
 
-DIR holds units.csv, readings.csv, events.csv, truth_errors.csv and truth_daily.csv.gz. A misreading counts as found when
-its reading is marked doubtful by all readings (the later ones included); with --last also as of each reading's own day.
-Prints recall and precision, by kind; the operations made according to the cleaned count against the true ones, the worst
+DIR holds units.csv, readings.csv, events.csv, truth_errors.csv and truth_daily.csv.gz. A misreading counts as found
+when its reading is marked doubtful with all readings known; with --last also as of each reading's own day. Prints
+recall and precision, by kind; the operations made according to the cleaned count against the true ones, the worst
 units first.
 """
 
