@@ -1,8 +1,9 @@
 """Tables as SQL knows them, without the models: what light commands read and write with.
 
 Importing the models costs a quarter of a second in each new process; a technician who logs one reading need not
-wait for it. The types follow from the names of the columns, as everywhere in our schema (a test holds them against
-the models): `..._on` is a date, `..._at` a moment, `withdrawn`, `..._below` and `sampling_needs_outage` are yes or no.
+wait for it. The types follow from the names of the columns, as everywhere in our schema: `..._on` and the dates of a
+plan are dates, `..._at` is a moment, `withdrawn`, `..._below` and `sampling_needs_outage` are yes or no. A test holds
+them against the models.
 """
 
 from __future__ import annotations
@@ -13,11 +14,12 @@ import sqlalchemy as sa
 
 from tapwear.store.moments import UtcTime
 
+_DAYS = ("as_of", "early", "middle", "late")
 _YES_OR_NO = ("withdrawn", "sampling_needs_outage")
 
 
 def _type_of(name: str) -> Any:
-    if name == "as_of" or name.endswith("_on"):
+    if name in _DAYS or name.endswith("_on"):
         return sa.Date()
     if name.endswith("_at"):
         return UtcTime()

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from pathlib import Path
 from typing import Any
 
 import pytest
 import sqlalchemy as sa
 
 from tapwear.errors import UsageError
-from tapwear.store.engine import Store, create_store
+from tapwear.store.engine import Store
 from tapwear.store.find import find_unit
 from tapwear.store.lean import lean
 from tapwear.store.loading import load_book
@@ -22,8 +21,8 @@ STAMP = Stamp("Robin", datetime(2026, 11, 1, 8, tzinfo=UTC), "tidying up")
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Store:
-    return create_store(tmp_path / "fleet.db")
+def store(empty_store: Store) -> Store:
+    return empty_store
 
 
 def add(store: Store, unit: str, station: str = "NORTH", digits: int = 6, **more: Any) -> None:
