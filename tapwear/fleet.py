@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
 TESTING_OPERATIONS = 300  # as found and as left differ by less than this when the counter was kept; our choice
+CHANGE_RECENT_DAYS = 730  # a change of rate is worth a word in the list this long; our choice
 STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
 
 
@@ -52,9 +53,8 @@ def assess_book(book: Book, as_of: date) -> Assessment:
     """Counts first, then oil with the operations that the counts lend it, then the outlook over both."""
     history, model = assess_counts(book, as_of)
     verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
-    outlook = build_outlook(
-        book.units, book.rules, book.services, book.events, Ground(history, model, verdicts, {}), as_of
-    )
+    ground = Ground(history, model, verdicts, recent_changes(model, as_of))
+    outlook = build_outlook(book.units, book.rules, book.services, book.events, ground, as_of)
     return Assessment(as_of, book, history, model, verdicts, outlook)
 
 
@@ -69,6 +69,16 @@ def assess_oil(book: Book, model: RateModel, as_of: date) -> tuple[OilVerdict, .
     """The oil of all units, with the operations at each sample's date taken from the counts."""
     samples = with_operations(book.samples, model)
     return assess(samples, book.oil_events, book.units, as_of)
+
+
+def recent_changes(model: RateModel, as_of: date) -> dict[str, str]:
+    """The newest change of rate of each unit, in words, where it is recent enough to matter for the date."""
+    found: dict[str, str] = {}
+    for unit in dict.fromkeys(map(str, model.series.unit)):
+        regimes = model.regimes(unit)
+        if regimes and (as_of - regimes[-1].on).days <= CHANGE_RECENT_DAYS:
+            found[unit] = regimes[-1].words
+    return found
 
 
 def with_operations(samples: pd.DataFrame, model: RateModel) -> pd.DataFrame:
@@ -131,9 +141,7 @@ def count_story(assessment: Assessment, unit: str) -> CountStory:
     )
     readings = history.readings[history.readings["unit"] == unit]
     columns = ["read_on", "value", "source", "status", "reason", "probability"]
-    rate = float(model.index["operations_per_year"].iloc[row])
-    words = (f"about {rate:,.0f} operations a year at present",)
-    return CountStory(points, forecast, words, readings[columns].reset_index(drop=True))
+    return CountStory(points, forecast, model.rate_words(unit), readings[columns].reset_index(drop=True))
 
 
 def known_on(book: Book, day: date) -> Book:

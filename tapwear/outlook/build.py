@@ -190,6 +190,7 @@ def _due(
         rate_words=ground.rate_words.get(unit, ""),
     )
     unknown = has_rule and not known
+    bounds = (_date(a.bounds[0][row], as_of), _date(a.bounds[1][row], as_of)) if unknown else (None, None)
     return Due(
         unit=unit,
         station=str(item.station),
@@ -216,8 +217,8 @@ def _due(
         driver_share=share if known else {},
         clocks=_clocks(a, row, evidence, as_of),
         oil_moved_days=_moved(a.days[row, 1], a.days_without_oil[row, 1]) if oil_pulls else 0,
-        bounds=(_date(a.bounds[0][row], as_of), _date(a.bounds[1][row], as_of)) if unknown else (None, None),
-        bounds_words=_bounds_words(item.commissioned_on) if unknown else "",
+        bounds=bounds,
+        bounds_words=_bounds_words(pd.notna(item.commissioned_on), *bounds, as_of) if unknown else "",
         readings_used=read.used,
         readings_doubtful=read.doubtful,
         last_reading_on=read.on,
@@ -256,10 +257,13 @@ def _moved(with_oil: float, without: float) -> int:
     return max(round(other - with_oil), 0)
 
 
-def _bounds_words(commissioned_on: object) -> str:
-    if pd.isna(commissioned_on):  # type: ignore[call-overload]
-        return "commissioning unknown too; the later date holds if it was done today"
-    return "from commissioning if never done since, to the date that would hold if it were done today"
+def _bounds_words(commissioned: bool, low: date | None, high: date | None, as_of: date) -> str:
+    """What an unknown last service leaves open, as a sentence; a date beyond the horizon reads "after YEAR"."""
+    far = f"after {as_of.year + HORIZON_YEARS}"
+    today = f"{high or far} if it were done today"
+    if not commissioned:
+        return f"{today}; commissioning unknown too"
+    return f"{low or far} if never done since commissioning, {today}"
 
 
 def _clocks(a: _Answers, row: int, e: reasons.Evidence, as_of: date) -> tuple[Clock, ...]:

@@ -116,18 +116,9 @@ def status_words(due: Due) -> str:
 
 
 def unknown_words(due: Due) -> str:
-    """`Due unknown`, with the bounds shown as what they are."""
-    low, high = due.bounds
-    if low and high:
-        bounds = f"bounds {low.isoformat()} to {high.isoformat()}"
-    elif low or high:
-        bounds = f"not before {low.isoformat()}" if low else f"not after {high.isoformat() if high else ''}"
-    else:
-        bounds = ""
+    """`Due unknown`, with what bounds it."""
     words = due.bounds_words.strip().rstrip(".")
-    if not bounds:
-        return f"Due unknown: {words}." if words else "Due unknown."
-    return f"Due unknown; {bounds}" + (f" ({words})." if words else ".")
+    return f"Due unknown: {words}." if words else "Due unknown."
 
 
 def must_stop(due: Due) -> bool:

@@ -78,7 +78,7 @@ UNKNOWN = due(
     driver_share={},
     clocks=(),
     bounds=(date(2011, 4, 2), date(2033, 6, 30)),
-    bounds_words="from commissioning if never done since, to the date that would hold if it were done today",
+    bounds_words="2011-04-02 if never done since commissioning, 2033-06-30 if it were done today",
     doubts=("last contact service unknown",),
     next_action="find when the last contact service was done and log it (tapwear service OLD-T4)",
 )

@@ -159,7 +159,7 @@ def test_a_unit_that_nobody_read_sampled_or_serviced_still_has_a_page() -> None:
         assert "No oil evidence: no sample is recorded." in text_of(page)
         assert "No usable reading." in text_of(page)
     text = text_of(bare)
-    assert "Contact service: due unknown; bounds 2011-04-02 to 2033-06-30" in text
+    assert "Contact service: due unknown: 2011-04-02 if never done since commissioning" in text
     assert "  None is recorded." in text
     assert "retired or not yet in service" in text_of(subject(dues=()))
 
