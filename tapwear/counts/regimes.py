@@ -17,8 +17,8 @@ LEAST_RATIO = 1.3
 PENALTY = 9.0
 """Gain in log likelihood that a change must bring (our choice: one false change in about 60 quiet places)."""
 
-MOST_INTERVALS = 400
-"""Longer records are searched in their latest part only (our choice)."""
+MOST_INTERVALS = 300
+"""Of longer records neighbouring intervals are taken together (our choice)."""
 
 CAUSES = {
     "regulator_setting_changed": "the regulator setting was changed",
@@ -55,14 +55,14 @@ def find_regimes(
     penalty for each cut (optimal partitioning, Jackson et al. 2005); single odd intervals are pulled in before.
     causes : recorded events at the place, as (day, kind); one within the boundary's reach is named
     """
-    end = int(data.begin[place] + data.count[place])
-    first = max(int(data.begin[place]), end - MOST_INTERVALS)
-    at = np.arange(first, end)
-    if len(at) < 4:
+    first, n = int(data.begin[place]), int(data.count[place])
+    if n < 4:
         return ()
-    start, stop = data.from_day[at], data.to_day[at]
-    made, days = data.operations[at], data.exposure[at]
-    shape = log_mean_season(np.full(len(at), cosine), np.full(len(at), sine), harmonics(start, stop))
+    heads = np.arange(0, n, -(-n // MOST_INTERVALS))
+    here = slice(first, first + n)
+    start, stop = data.from_day[here][heads], data.to_day[here][np.append(heads[1:], n) - 1]
+    made, days = np.add.reduceat(data.operations[here], heads), np.add.reduceat(data.exposure[here], heads)
+    shape = log_mean_season(np.full(len(heads), cosine), np.full(len(heads), sine), harmonics(start, stop))
     z = log_rate(made, days) - shape
     variance = s.dispersion / (made + 1.0) + s.weather / days + s.drift * (stop - start) / YEAR + 0.01
     cuts = _cut(_pulled_in(z, np.sqrt(variance)), 1.0 / variance)

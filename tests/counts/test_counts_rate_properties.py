@@ -1,0 +1,129 @@
+"""Properties that hold for every series: hyperparameters and calibration held fixed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from rate_fleets import AS_OF, FLAT, PROBS, events, fit, history, points, stays, units
+
+from tapwear.counts.rate import RateModel, fit_rates
+
+START = np.datetime64("2018-01-01")
+
+counters = st.lists(
+    st.tuples(st.integers(5, 400), st.floats(0.0, 60.0, allow_subnormal=False)), min_size=2, max_size=25
+)
+
+
+def visits(steps: list[tuple[int, float]]) -> list[tuple[str, float]]:
+    """Visits from (days since the last one, operations a day), up to 2024."""
+    out, day, total = [(str(START), 0.0)], START, 0.0
+    for gap, rate in steps:
+        day, total = day + gap, total + round(gap * rate)
+        if day <= np.datetime64("2024-01-01"):
+            out.append((str(day), total))
+    return out
+
+
+def band(model: RateModel, start: np.datetime64, days: int) -> float:
+    """Width of the 10-90 % band of the logarithm of the operations."""
+    begin = np.array([start])
+    low, _, high = model.operations(np.zeros(1, np.int64), begin, begin + days, PROBS)[0]
+    return float(np.log(high + 1e-9) - np.log(low + 1e-9))
+
+
+@settings(max_examples=60, deadline=None)
+@given(counters, st.integers(20, 200))
+def test_a_reading_that_equals_the_forecast_never_widens_the_band(
+    steps: list[tuple[int, float]], gap: int
+) -> None:
+    read = visits(steps)
+    before = fit({"T1": read})
+    last = np.datetime64(read[-1][0])
+    made = before.operations(np.zeros(1, np.int64), np.array([last]), np.array([last + gap]), PROBS)[0, 1]
+    after = fit({"T1": [*read, (str(last + gap), read[-1][1] + made)]})
+    assert band(after, last + gap, 365) <= band(before, last + gap, 365) + 0.01
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 18), st.floats(2.0, 60.0))
+def test_splitting_an_interval_in_two_changes_nothing_material(which: int, rate: float) -> None:
+    day = START + 100 * np.arange(21)
+    total = np.round(rate * 100) * np.arange(21)
+    read = [(str(d), float(c)) for d, c in zip(day, total, strict=True)]
+    whole = fit({"T1": read})
+    half = (str(day[which] + 50), float(total[which] + total[which + 1]) / 2)
+    split = fit({"T1": [*read[: which + 1], half, *read[which + 1 :]]})
+    begin = np.array([day[-1]])
+    one = whole.operations(np.zeros(1, np.int64), begin, begin + 365, PROBS)[0]
+    two = split.operations(np.zeros(1, np.int64), begin, begin + 365, PROBS)[0]
+    assert two[1] == pytest.approx(one[1], rel=0.03)
+    assert np.log(two[2] / two[0]) == pytest.approx(np.log(one[2] / one[0]), rel=0.1)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(counters, min_size=2, max_size=5), st.randoms(use_true_random=False))
+def test_relabelling_the_units_changes_nothing(fleet: list[list[tuple[int, float]]], random: object) -> None:
+    names = [f"T{i}" for i in range(len(fleet))]
+    shuffled = list(names)
+    random.shuffle(shuffled)  # type: ignore[attr-defined]
+    counts = {name: visits(steps) for name, steps in zip(names, fleet, strict=True)}
+    renamed = {shuffled[i]: counts[name] for i, name in enumerate(names)}
+    one = fit(counts, calibration=None)
+    two = fit({name: renamed[name] for name in sorted(renamed)}, calibration=None)
+    today = np.array([AS_OF], "datetime64[D]")
+    for i, name in enumerate(names):
+        a = one.operations(one.rows_of(name), today, today + 365, PROBS)
+        b = two.operations(two.rows_of(shuffled[i]), today, today + 365, PROBS)
+        assert b == pytest.approx(a, rel=1e-6, abs=1e-6)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 99_999), st.integers(500, 20_000))
+def test_a_counter_that_wraps_around_forecasts_like_one_that_does_not(offset: int, yearly: int) -> None:
+    from tapwear.counts.clean import read_counters
+
+    days = pd.date_range("2019-01-15", "2024-06-15", freq="91D")
+    made = np.round(yearly * (days - days[0]).days.to_numpy() / 365.25).astype(int)
+    forecasts = []
+    for digits, first in ((5, offset), (7, 0)):
+        readings = pd.DataFrame(
+            {
+                "reading_id": np.arange(len(days)),
+                "unit": "T1",
+                "drive": "1",
+                "source": "mechanical",
+                "read_on": days,
+                "value": (first + made) % 10**digits,
+                "digits": digits,
+            }
+        )
+        read = read_counters(units(["T1"]), readings, events(), stays(), AS_OF)
+        model = fit_rates(read, units(["T1"]), events(), stays(), AS_OF, None, FLAT)
+        today = np.array([AS_OF], "datetime64[D]")
+        forecasts.append(model.operations(np.zeros(1, np.int64), today, today + 365, PROBS))
+    assert forecasts[0] == pytest.approx(forecasts[1], rel=0.02)
+
+
+def test_an_alternative_explanation_with_more_operations_brings_the_early_date_forward() -> None:
+    read = points({"T1": [("2022-01-01", 0), ("2023-01-01", 3650), ("2024-01-01", 7300)]})
+    end = pd.DataFrame(
+        {
+            "series": [0],
+            "unit": ["T1"],
+            "on": pd.to_datetime(["2024-01-01"]),
+            "operations": [17300.0],
+            "probability": [0.3],
+            "words": ["one more turn of the counter"],
+        }
+    )
+    fleet = units(["T1"])
+    plain = fit_rates(history(read), fleet, events(), stays(), AS_OF, None, FLAT)
+    open_end = fit_rates(history(read, end), fleet, events(), stays(), AS_OF, None, FLAT)
+    ask = (np.zeros(1, np.int64), np.array(["2022-01-01"], "datetime64[D]"), np.array([16000.0]), PROBS)
+    assert open_end.crossing_dates(*ask)[0, 0] <= np.datetime64("2024-01-01")
+    assert plain.crossing_dates(*ask)[0, 0] > np.datetime64("2025-06-01")
+    assert abs((open_end.crossing_dates(*ask) - plain.crossing_dates(*ask))[0, 2].astype(int)) < 60
