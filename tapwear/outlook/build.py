@@ -54,14 +54,16 @@ def build_outlook(
 
 
 def urgency(due: Due) -> tuple[int, date, str, str]:
-    """Sorting key: severe oil, overdue, then by early date; those without a date stand a year ahead (our choice:
-    looking up the last service takes a call, not an outage)."""
-    far = date.max
+    """Sorting key: severe oil, overdue, then by early date. Units without a date, and those not in service, stand a
+    year ahead (our choice: they cost a call or a look in the store, not an outage)."""
+    far, year_ahead = date.max, due.as_of + timedelta(days=365)
+    if due.state != "in service":
+        return (2, max(due.early or far, year_ahead) if due.known else year_ahead, due.unit, due.task)
     if due.severe:
         return (0, due.early or far, due.unit, due.task)
     if due.known and due.overdue:
         return (1, due.middle or far, due.unit, due.task)
-    return (2, (due.early if due.known else due.as_of + timedelta(days=365)) or far, due.unit, due.task)
+    return (2, (due.early if due.known else year_ahead) or far, due.unit, due.task)
 
 
 @dataclass(frozen=True)

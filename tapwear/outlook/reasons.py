@@ -48,7 +48,7 @@ class Evidence:
 def doubts(e: Evidence) -> tuple[str, ...]:
     """What a reader should know before trusting the date, most important first."""
     said: list[str] = []
-    if e.last_service_on is None and e.has_rule:
+    if e.last_service_on is None and e.early is not None:
         said.append(f"last {e.task} unknown")
     if e.counts_operations:
         if e.readings_used == 0:
@@ -93,8 +93,8 @@ def next_action(e: Evidence) -> str:
     if not e.has_rule:
         return f"give its interval: tapwear unit change {e.unit} --interval-operations N"
     if e.main_task and v is not None and v.call == "pull forward" and e.oil_drives:
-        by = f" before {v.open_by_early}" if v.open_by_early else ""
-        return f"plan the overhaul{by}; the oil asks for it"
+        later = v.open_by_early is not None and v.open_by_early > e.as_of
+        return f"plan the overhaul {f'before {v.open_by_early}' if later else 'now'}; the oil asks for it"
     if e.overdue:
         return f"plan the {e.task} now" if e.state == "in service" else f"{e.task} before it goes into service"
     if e.last_service_on is None:
