@@ -271,7 +271,7 @@ def demo(
     else:
         store = create_store(path)
         try:
-            result = _bring_in(store, [demo_folder()], None, None, dry_run=False, by="demo")
+            result = _bring_in(store, sorted(demo_folder().glob("*.csv")), None, None, dry_run=False, by="demo")
         except BaseException:
             store.close()
             for ending in ("", "-wal", "-shm"):

@@ -50,6 +50,6 @@ def last_services(services: pd.DataFrame, events: pd.DataFrame, as_of: date) -> 
     )
     both = pd.concat([part for part in (rows, inspected) if len(part)]) if len(rows) + len(inspected) else rows
     both = both.sort_values(["unit", "task", "last_service_on"], kind="stable")
-    newest = both.groupby(["unit", "task"], sort=True).last().reset_index()
+    newest = both.drop_duplicates(["unit", "task"], keep="last").reset_index(drop=True)
     newest["last_service_counter"] = pd.to_numeric(newest["last_service_counter"])
     return newest[["unit", "task", "last_service_on", "last_service_counter"]]

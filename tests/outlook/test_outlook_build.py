@@ -134,3 +134,17 @@ def test_a_service_that_does_not_name_the_rule_leaves_its_clock_alone() -> None:
         ],
     )
     assert (after.early, after.middle, after.late) == (before.early, before.middle, before.late)
+
+
+def test_counter_of_an_earlier_service_is_not_taken_for_the_last_one() -> None:
+    due = only_due(
+        units=[unit_row("T1")],
+        rules=[rule_row("T1")],
+        readings=steady_readings("T1", 1.0),
+        services=[
+            service_row("T1", "2016-03-15", as_left_counter=900.0),
+            service_row("T1", "2021-03-15"),
+        ],
+    )
+    assert due.last_service_on == date(2021, 3, 15)
+    assert due.last_service_counter is None
