@@ -49,6 +49,7 @@ def forecast_origins(
 
     origins : unit_id, origin, horizon_days; anchor_date and target_date are worked out where absent (the
         unit's last reading on or before the origin; origin + horizon_days)
+    Raises KeyError for a unit that is in neither units nor readings.
     Returns unit_id, origin, horizon_days, p10, p50, p90, mean in the order given. [operations]
     """
     asked = origins.reset_index(drop=True).copy()
@@ -68,7 +69,7 @@ def forecast_origins(
             anchor = latest.to_numpy("datetime64[D]")
         history = read_counters(units, seen, happened, stood, day.date())
         model = fit_rates(history, units, happened, stood, day.date(), settings)
-        series = model.governing().reindex(rows["unit_id"]).to_numpy(np.int64)
+        series = model.governing().loc[list(rows["unit_id"])].to_numpy(np.int64)
         target = rows["target_date"].to_numpy("datetime64[D]")
         result[at, :3] = model.operations(series, anchor, target, PROBS)
         result[at, 3] = model.operations(series, anchor, target, MEAN_GRID).mean(axis=1)

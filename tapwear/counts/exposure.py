@@ -214,7 +214,7 @@ def _event_rows(
     wanted = events[events["kind"].isin([*REGIME_EVENTS, "inspection"])]
     out = []
     for name, when, kind, which in zip(
-        wanted["unit"], day_number(wanted["happened_on"]), wanted["kind"], wanted["drive"], strict=True
+        wanted["unit"], day_number(wanted["happened_on"]), wanted["kind"], wanted["drive"].fillna(""), strict=True
     ):
         if np.isfinite(when) and when <= today:
             rows = row_of_unit.get(name, [])
@@ -232,7 +232,7 @@ def _idle_spans(
             "unit": wanted["unit"].to_numpy(),
             "day": day_number(wanted["happened_on"]),
             "off": (wanted["kind"] == "out_of_service").to_numpy(),
-            "drive": wanted["drive"].to_numpy(),
+            "drive": wanted["drive"].fillna("").to_numpy(),
         }
     )
     frame = frame[frame["day"] <= today].sort_values(["unit", "drive", "day"], kind="stable")

@@ -154,7 +154,10 @@ def _step(
     walks = (drift, jump, drift)
     spreads = (base + drift / 3.0, base + jump / 3.0, base + drift / 3.0 + s.error_size**2)
     chances = ((1.0 - jump_chance) * (1.0 - error_chance), jump_chance * (1.0 - error_chance), error_chance)
-    logs = [np.log(np.maximum(a, 1e-300)) - 0.5 * (np.log(b) + v * v / b) for a, b in zip(chances, spreads, strict=True)]
+    logs = [
+        np.log(np.maximum(chance, 1e-300)) - 0.5 * (np.log(spread) + v * v / spread)
+        for chance, spread in zip(chances, spreads, strict=True)
+    ]
     top = np.maximum(np.maximum(logs[0], logs[1]), logs[2])
     weights = [np.exp(one - top) for one in logs]
     total = weights[0] + weights[1] + weights[2]

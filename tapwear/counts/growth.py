@@ -52,7 +52,9 @@ def _moved(data: Intervals, s: RateSettings) -> Ints:
     late = log_rate(made[last + 1] - made[middle], days[last + 1] - days[middle])
     years = (data.to_day[last] - data.from_day[first]) / YEAR
     apart = np.abs(late - early) / np.maximum(0.5 * years, 0.1)
-    return able[(years >= LEAST_YEARS) & (apart > 0.7 * CLEAR * np.sqrt(_walk(s) / np.maximum(years, 0.5)))]
+    wanted = 0.7 * CLEAR * np.sqrt(_walk(s) / np.maximum(years, 0.5))
+    out: Ints = able[(years >= LEAST_YEARS) & (apart > wanted)]
+    return out
 
 
 def _walk(s: RateSettings) -> float:

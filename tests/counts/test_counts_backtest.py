@@ -27,7 +27,11 @@ def readings(names: int = 12, until: str = "2024-06-15") -> pd.DataFrame:
 
 NAMES = [f"T{i:02}" for i in range(12)]
 ASKED = pd.DataFrame(
-    {"unit_id": ["T03", "T01", "T03"], "origin": ["2022-03-31", "2021-12-31", "2021-12-31"], "horizon_days": [365, 90, 730]}
+    {
+        "unit_id": ["T03", "T01", "T03"],
+        "origin": ["2022-03-31", "2021-12-31", "2021-12-31"],
+        "horizon_days": [365, 90, 730],
+    }
 )
 
 
