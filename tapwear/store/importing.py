@@ -16,6 +16,7 @@ from sqlalchemy.engine import Connection
 
 from tapwear.findings import Finding
 from tapwear.store.importing_book import BookIntake
+from tapwear.store.importing_moves import in_order
 from tapwear.store.importing_planning import take_planning_row
 from tapwear.store.importing_register import RegisterIntake
 from tapwear.store.importing_types import Refused, Result
@@ -157,7 +158,7 @@ def _store_rows(
     takers |= dict.fromkeys(
         ("closures", "transfer_groups", "crews"), lambda row: take_planning_row(connection, row, stamp)
     )
-    for done, row in enumerate(rows, 1):
+    for done, row in enumerate(in_order(rows), 1):
         if progress and done % ROWS_BETWEEN_PROGRESS == 0:
             progress(f"storing {row.table.replace('_', ' ')}", done, len(rows))
         ahead = _ahead(row, today)
@@ -170,7 +171,7 @@ def _store_rows(
         else:
             take = takers[row.table]
         try:
-            result = take(row)
+            result = take(row) if row.table in BOOK else _whole(connection, take, row)
         except Refused as refused:
             result = Result((Finding(row.file, row.line, refused.field, refused.found, refused.remedy),))
         tally.take(row, result)
@@ -178,6 +179,12 @@ def _store_rows(
         return 0
     book.write()
     return book.sample_counters
+
+
+def _whole(connection: Connection, take: Callable[[Row], Result], row: Row) -> Result:
+    """Takes a row that may need several writes: all of them, or none when the row is refused on the way."""
+    with connection.begin_nested():
+        return take(row)
 
 
 def _ahead(row: Row, today: date) -> Finding | None:
@@ -196,10 +203,11 @@ def _placed(row: Row, finding: Finding) -> Finding:
 def _close_run(connection: Connection, number: int, tally: _Tally) -> None:
     run = lean("import_run", "id", "rows_stored", "rows_known", "rows_in_findings")
     total = {what: sum(count[what] for count in tally.counts.values()) for what in ("stored", "known")}
+    concerned = len({(finding.file, finding.line) for finding in tally.findings if finding.severity != "note"})
     connection.execute(
         sa.update(run)
         .where(run.c.id == number)
-        .values(rows_stored=total["stored"], rows_known=total["known"], rows_in_findings=len(tally.findings))
+        .values(rows_stored=total["stored"], rows_known=total["known"], rows_in_findings=concerned)
     )
     columns = ("file", "line", "field", "found", "remedy", "severity", "row")
     rows = [{"import_id": number, **{name: getattr(f, name) for name in columns}} for f in tally.findings]

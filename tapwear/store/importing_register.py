@@ -101,12 +101,19 @@ class RegisterIntake:
             if have.get(name) in (None, "", ()):
                 blanks[name] = value
             elif name in ("drives", "compartments"):
-                if set(value) - set(have[name]):
-                    blanks[name] = value
+                if not set(have[name]) - set(value):
+                    blanks |= {name: value} if len(value) > len(have[name]) else {}
+                elif set(value) - set(have[name]):
+                    findings.append(_conflict(tag, name, _named(have[name]), _named(value)))
+            elif name == "counter_digits" and value in have["all_digits"]:
+                continue
             elif not _same(have[name], value):
                 findings.append(_conflict(tag, name, have[name], value))
         for at, name in enumerate(_WHERE):
-            if name in given and given[name] not in {stay[at] for stay in stood}:
+            seen = {stay[at] for stay in stood}
+            if name in ("bank", "phase") and seen == {""} and len(stays) == 1:
+                blanks |= {name: given[name]} if name in given else {}
+            elif name in given and given[name] not in seen:
                 findings.append(
                     _conflict(tag, name, stays[-1].state if name == "state" else stays[-1].where, given[name])
                 )
@@ -147,6 +154,7 @@ class RegisterIntake:
         ).all()
         have["drives"] = tuple(drive.slot for drive in drives)
         have["counter_digits"] = drives[-1].digits if drives else None
+        have["all_digits"] = {drive.digits for drive in drives}
         rule = lean("service_rule", "tap_changer_id", "task", "interval_operations", "interval_years")
         interval = self.connection.execute(
             sa.select(rule.c.interval_operations, rule.c.interval_years).where(
@@ -190,6 +198,10 @@ class RegisterIntake:
 
 def _count(connection: Connection, table: str) -> int:
     return int(connection.execute(sa.select(sa.func.count()).select_from(lean(table, "id"))).scalar_one())
+
+
+def _named(names: tuple[str, ...]) -> str:
+    return ";".join(name or "(one without a name)" for name in names)
 
 
 def _same(have: Any, value: Any) -> bool:

@@ -161,8 +161,6 @@ class FeedReader:
                 values[column.spec.name] = value
             except Unfit as error:
                 complaints.append(
-                    Finding(
-                        self.file, record.line, column.label, error.found, error.remedy, row=row_text(record.raw)
-                    )
+                    Finding(self.file, record.line, column.label, error.found, error.remedy, row=row_text(record.raw))
                 )
         return complaints or Row(self.table.name, self.file, record.line, values, record.raw)

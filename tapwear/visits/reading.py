@@ -1,4 +1,4 @@
-"""From paths to clean rows: finds the files, reads each through its feeds, keeps a finding for all that is not taken."""
+"""From paths to clean rows: finds the files, reads each through its feeds, keeps a finding for the rest."""
 
 from __future__ import annotations
 
