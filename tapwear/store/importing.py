@@ -67,8 +67,8 @@ class ImportResult:
 
     @property
     def all_taken(self) -> bool:
-        """True when no row was rejected and none is in conflict with the store."""
-        return self.total("rejected") == 0 and self.total("conflicts") == 0
+        """True when no file and no row was rejected, and none is in conflict with the store."""
+        return not any(finding.severity in ("rejected", "conflict") for finding in self.findings)
 
 
 class _DryRun(Exception):

@@ -19,7 +19,8 @@ from tapwear.store.importing_moves import take_move
 from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.lean import lean
 from tapwear.store.recording import Stamp
-from tapwear.visits.fields import GASES
+from tapwear.visits.fields import GASES, TASKS
+from tapwear.visits.resets import NO_RESETS
 from tapwear.visits.types import Row
 
 ROWS_A_BATCH = 5_000  # written at once: our choice, a compromise of memory and speed
@@ -187,6 +188,9 @@ class BookIntake:
         check_serial(self.connection, unit, given.get("serial_seen", ""))
         for name in ("as_found_counter", "as_left_counter"):
             self._short_enough(unit, name, given.get(name), self._drives.digits(unit))
+        for task in given.get("resets", ()):
+            if task not in (*TASKS, NO_RESETS):
+                raise Refused("resets", f"there is no task {task}", f"write {', '.join(TASKS)}, or {NO_RESETS}")
         whose = f"{unit.tag}, {given['work']} on {given['done_on']}"
         unsaid = () if "resets" in given else ("resets",)
         return self._keep("service", row, service_columns(unit.id, given), whose, BY_HAND, leaves_open=unsaid)

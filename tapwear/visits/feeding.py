@@ -32,7 +32,7 @@ class _Column:
     index: int
     label: str  # what a finding calls it: the heading of the file
     parse: Parser
-    words: dict[str, str] | None
+    words: dict[str, Any]  # their word -> our value, None for blank
     unit_index: int | None = None
     unit: str = ""
 
@@ -116,7 +116,10 @@ class FeedReader:
                 index=index,
                 label=spec.name if heading_key(heading) == spec.name else f"{heading} ({spec.name})",
                 parse=parser_for(spec, date_format=date_format, decimal_comma=feed.decimal_comma),
-                words=dict(feed.words[spec.name]) if spec.name in feed.words else None,
+                words={
+                    word: parser_for(spec)(ours) if ours else None
+                    for word, ours in feed.words.get(spec.name, {}).items()
+                },
                 unit_index=places.get(spec.unit_column) if spec.measure else None,
                 unit=feed.units.get(spec.name, ""),
             )
@@ -140,27 +143,36 @@ class FeedReader:
         cells = record.cells
         complaints: list[Finding] = []
         for column in self._columns:
-            text = cells[column.index].strip()
-            if column.words is not None:
-                text = column.words.get(text.casefold(), text)
             try:
-                if not text:
-                    if column.spec.required:
-                        raise Unfit("nothing is written there", f"give {column.spec.help}")
-                    continue
-                value = column.parse(text)
-                if column.spec.measure:
-                    unit = column.unit
-                    if column.unit_index is not None:
-                        unit = cells[column.unit_index].strip() or unit
-                    try:
-                        value = in_kept_unit(column.spec, value, unit)
-                    except Unfit as error:
-                        written = f"{show(text)}{' ' + unit if unit else ''}: {error.found}"
-                        raise Unfit(written, error.remedy) from None
-                values[column.spec.name] = value
+                value = _value(column, cells)
             except Unfit as error:
                 complaints.append(
                     Finding(self.file, record.line, column.label, error.found, error.remedy, row=row_text(record.raw))
                 )
+            else:
+                if value is not None:
+                    values[column.spec.name] = value
         return complaints or Row(self.table.name, self.file, record.line, values, record.raw)
+
+
+def _value(column: _Column, cells: Sequence[str]) -> Any:
+    """The value of one cell, None when nothing is written there. Raises Unfit."""
+    text = cells[column.index].strip()
+    value = None
+    if column.words and text.casefold() in column.words:
+        value = column.words[text.casefold()]
+    elif text:
+        value = column.parse(text)
+    if value is None:
+        if column.spec.required:
+            raise Unfit("nothing is written there", f"give {column.spec.help}")
+        return None
+    if not column.spec.measure:
+        return value
+    unit = column.unit
+    if column.unit_index is not None:
+        unit = cells[column.unit_index].strip() or unit
+    try:
+        return in_kept_unit(column.spec, value, unit)
+    except Unfit as error:
+        raise Unfit(f"{show(text)}{' ' + unit if unit else ''}: {error.found}", error.remedy) from None

@@ -246,7 +246,8 @@ def _agreed(feeds: Sequence[Feed], what: str, values: list[str | None], file: st
 def _delimiter_of(heading: str, feeds: Sequence[Feed]) -> str:
     """The mark that splits the headings into most headings that are known, then into most headings."""
     known = {heading_key(name) for feed in feeds for name in (*feed.columns.values(), *feed.where, *feed.ignore)}
-    known |= {spec.name for feed in feeds for spec in TABLES[feed.table].fields}
+    for spec in (spec for feed in feeds for spec in TABLES[feed.table].fields):
+        known |= {spec.name, spec.unit_column} if spec.measure else {spec.name}
 
     def score(mark: str) -> tuple[int, int]:
         cells = [heading_key(cell.strip().strip('"')) for cell in heading.split(mark)]
