@@ -176,7 +176,15 @@ INTERVALS = {  # contact service: operations, years
     "vacuum": (200_000, 12.0),
     "furnace": (50_000, 2.0),
 }
-OWN_INTERVALS = {"DL-T2": (50_000, 7), "SC-T3": (80_000, 7), "QV-G1": (50_000, 7)}  # from the rating plate
+OWN_INTERVALS = {  # from the rating plate
+    "DL-T2": (50_000, 7),
+    "FG-T2": (50_000, 7),
+    "HB-T2": (50_000, 7),
+    "OR-T2": (40_000, 7),
+    "PH-T3": (50_000, 7),
+    "QV-G1": (50_000, 7),
+    "SC-T3": (80_000, 7),
+}
 _PLANNING = {  # days out, crew hours, kit, weeks to get it
     "resistor": (3, 60, "gasket set R", 10),
     "reactor": (5, 150, "contact and gasket set X", 16),
@@ -295,14 +303,18 @@ EXTRA_SAMPLES = {
     "DL-T1": (date(2025, 4, 15),),
     "DL-T2": (date(2025, 4, 15),),
 }
-OIL_VOLUMES = {"DL-T1": 180, "DL-T2": 410, "OR-T1": 220, "PH-F1": 900, "SC-T1": 500}
-BREATHING = {"DL-T1": "desiccant", "DL-T2": "desiccant", "OR-T1": "desiccant", "PH-F1": "free"} | {
-    "SC-T1": "desiccant",
-    "SC-T2": "desiccant",
-    "IR-T1A": "desiccant",
-    "IR-T1B": "desiccant",
-    "IR-T1C": "desiccant",
-}
+BANK_OF_THREE = ("IR-T1A", "IR-T1B", "IR-T1C")  # alike in all that was bought together
+COMMISSIONED = dict.fromkeys(BANK_OF_THREE, date(1999, 11, 15))
+MAIN_TANK_VOLUMES = dict.fromkeys(BANK_OF_THREE, 16_000)
+OIL_VOLUMES = {"DL-T1": 180, "DL-T2": 410, "OR-T1": 220, "PH-F1": 900, "SC-T1": 500} | dict.fromkeys(BANK_OF_THREE, 300)
+BREATHING = (
+    {"DL-T1": "desiccant", "DL-T2": "desiccant", "OR-T1": "desiccant", "PH-F1": "free"}
+    | {
+        "SC-T1": "desiccant",
+        "SC-T2": "desiccant",
+    }
+    | dict.fromkeys(BANK_OF_THREE, "desiccant")
+)
 MAIN_TANK_SAMPLED = frozenset(
     {"AH-T1", "FG-T1", "HB-T1", "IR-T1A", "IR-T2", "JE-T1", "LM-T1", "OR-T1", "PH-F1", "SC-T3", "TQ-T1", "KS-T2"}
 )

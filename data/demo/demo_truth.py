@@ -165,7 +165,14 @@ def make_unit(spec: fleet.Spec) -> Unit:
         breathing = "sealed"
     serial = f"D{random.randint(10_000, 99_999)}-{spec.tag.replace('-', '')[-1]}"
     return Unit(
-        spec, serial, commissioned, fleet.BREATHING.get(spec.tag, breathing), float(volume), daily, at_start, work
+        spec=spec,
+        serial=serial,
+        commissioned=fleet.COMMISSIONED.get(spec.tag, commissioned),
+        breathing=fleet.BREATHING.get(spec.tag, breathing),
+        oil_volume=float(volume),
+        daily=daily,
+        at_start=at_start,
+        work=work,
     )
 
 

@@ -176,7 +176,8 @@ def register_row(unit: Unit) -> dict[str, Any]:
     row = {"unit": spec.tag, "counter_digits": spec.digits, "serial": unit.serial, "state": "in service"}
     row |= {"station": spec.station, "bank": spec.bank, "phase": spec.phase, "peer_group": spec.duty}
     row |= {"transformer_serial": f"X{random.randint(10_000, 99_999)}", "visit_cadence": spec.cadence}
-    row |= {"main_tank_volume_l": int(random.choice([12_000, 16_000, 22_000, 31_000])), "conservator": "separate"}
+    tank = int(random.choice([12_000, 16_000, 22_000, 31_000]))
+    row |= {"main_tank_volume_l": fleet.MAIN_TANK_VOLUMES.get(spec.tag, tank), "conservator": "separate"}
     row |= {"technology": spec.technology, "breathing": unit.breathing, "oil_volume_l": f"{unit.oil_volume:g}"}
     row |= {"rated_current_a": current, "step_voltage_v": step, "oil_group": f"{words} {unit.breathing}"}
     row |= {"scheme": spec.scheme, "commissioned_on": unit.commissioned, "note": fleet.NOTES.get(spec.tag, "")}
