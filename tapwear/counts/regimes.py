@@ -30,6 +30,10 @@ CAUSES = {
 
 WORDS = ((1.8, 2.25, "roughly doubled"), (2.7, 3.4, "roughly tripled"), (0.44, 0.56, "roughly halved"))
 
+REACH_DAYS = 60.0
+"""How far outside the two intervals at a change a recorded cause may lie, since the weather blurs the boundary
+(our choice). [days]"""
+
 
 @dataclass(frozen=True)
 class Regime:
@@ -118,7 +122,8 @@ def _regime(
     before: float, begin: float, end: float, ratio: float, causes: list[tuple[date, str]]
 ) -> Regime:
     """The change between the interval from `before` and the one from `begin` to `end`, with a recorded cause."""
-    near = [(day, kind) for day, kind in causes if _day(before) <= day <= _day(end) and kind in CAUSES]
+    first, last = _day(before - REACH_DAYS), _day(end + REACH_DAYS)
+    near = [(day, kind) for day, kind in causes if first <= day <= last and kind in CAUSES]
     if near:
         on, kind = min(near, key=lambda event: abs((event[0] - _day(begin)).days))
         tail = f"after {CAUSES[kind]} on {on.isoformat()}"

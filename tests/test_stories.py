@@ -1,0 +1,149 @@
+"""The demo fleet's stories, each found by the tool from the files alone."""
+
+from __future__ import annotations
+
+import csv
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from tapwear.cli.intake import DEMO_AS_OF, demo_folder
+from tapwear.fleet import Assessment, assess_store
+from tapwear.outlook.types import Due
+
+AS_OF = date.fromisoformat(DEMO_AS_OF)
+
+
+@pytest.fixture(scope="module")
+def fleet(tmp_path_factory: pytest.TempPathFactory) -> Assessment:
+    from datetime import UTC, datetime
+
+    from tapwear.store.engine import create_store
+    from tapwear.store.importing import store_intake
+    from tapwear.visits.reading import read_paths
+
+    store = create_store(tmp_path_factory.mktemp("demo") / "demo.db")
+    intake = read_paths(sorted(demo_folder().glob("*.csv")))
+    result = store_intake(store, intake, by="test", now=datetime(2026, 6, 30, tzinfo=UTC), today=AS_OF, what="demo")
+    assert result.all_taken
+    assert result.findings == ()
+    return assess_store(store, AS_OF)
+
+
+def contact_service(fleet: Assessment, unit: str) -> Due:
+    return next(due for due in fleet.outlook.of_unit(unit) if due.task == "contact service")
+
+
+def status_of(fleet: Assessment, unit: str, on: str) -> tuple[str, str]:
+    rows = fleet.history.readings
+    row = rows[(rows["unit"] == unit) & (rows["read_on"] == on) & (rows["source"] == "mechanical")].iloc[0]
+    return row["status"], row["reason"]
+
+
+STORIES = list(csv.DictReader((Path(__file__).parent / "demo" / "stories.csv").read_text().splitlines()))
+
+
+@pytest.mark.parametrize("story", STORIES, ids=lambda story: str(story["story"]))
+def test_each_story_has_the_driver_that_its_teller_meant(fleet: Assessment, story: dict[str, str]) -> None:
+    assert contact_service(fleet, story["unit"]).driver == story["drives"]
+
+
+def test_oil_pulls_a_unit_forward_by_years_and_says_why(fleet: Assessment) -> None:
+    due, verdict = contact_service(fleet, "OR-T1"), fleet.verdicts["OR-T1"]
+    assert verdict.call == "pull forward"
+    assert due.oil_moved_days > 365
+    assert "the oil asks for it" in due.next_action
+    assert any(finding.kind == "heating" for finding in verdict.findings)
+
+
+def test_vacuum_unit_with_acetylene_is_pulled_and_its_neighbour_is_not(fleet: Assessment) -> None:
+    assert fleet.verdicts["SC-T1"].call == "pull forward"
+    assert fleet.verdicts["SC-T2"].call != "pull forward"
+
+
+def test_no_other_unit_is_pulled_by_its_oil(fleet: Assessment) -> None:
+    pulled = {unit for unit, verdict in fleet.verdicts.items() if verdict.call == "pull forward"}
+    assert pulled == {"OR-T1", "SC-T1"}
+
+
+def test_rollover_is_counted_through(fleet: Assessment) -> None:
+    points = fleet.history.points
+    mine = points[points["unit"] == "FG-T1"]
+    around = mine[(mine["on"] > "2022-06-01") & (mine["on"] < "2023-06-30")]["operations"]
+    assert around.is_monotonic_increasing
+    assert 0 < around.max() - around.min() < 20_000
+
+
+def test_misread_last_reading_is_doubted_with_the_likely_number(fleet: Assessment) -> None:
+    status, reason = status_of(fleet, "HB-T1", "2026-06-15")
+    assert status == "doubtful"
+    assert "138073" in reason
+    due = contact_service(fleet, "HB-T1")
+    assert any(doubt.startswith("last reading doubtful") for doubt in due.doubts)
+    assert due.next_action == "read the counter again"
+
+
+def test_recorded_and_unrecorded_changes_of_rate_are_told_apart(fleet: Assessment) -> None:
+    recorded = " ".join(fleet.model.rate_words("KS-T2"))
+    assert "after the regulator setting was changed on 2023-03-14" in recorded
+    unrecorded = " ".join(fleet.model.rate_words("RM-T1"))
+    assert "cause not recorded" in unrecorded
+    assert "2024" in unrecorded
+
+
+def test_furnace_unit_makes_some_sixty_thousand_a_year(fleet: Assessment) -> None:
+    rate = contact_service(fleet, "PH-F1").operations_per_year
+    assert rate is not None
+    assert 50_000 < rate < 72_000
+
+
+def test_calendar_governs_the_quiet_unit_on_its_very_day(fleet: Assessment) -> None:
+    due = contact_service(fleet, "QV-G1")
+    assert due.early == due.middle == due.late == date(2027, 9, 16)
+
+
+def test_swapped_unit_takes_the_place_and_the_old_one_waits_in_the_workshop(fleet: Assessment) -> None:
+    units = fleet.book.units.set_index("unit")
+    assert units.loc["CF-T2", "state"] == "workshop"
+    assert (units.loc["SP-04", "station"], units.loc["SP-04", "bank"]) == ("CF", "T2")
+    assert any(doubt.startswith("workshop") for doubt in contact_service(fleet, "CF-T2").doubts)
+
+
+def test_phases_of_the_bank_are_three_units_at_one_bank(fleet: Assessment) -> None:
+    units = fleet.book.units.set_index("unit").loc[["IR-T1A", "IR-T1B", "IR-T1C"]]
+    assert set(units["phase"]) == {"A", "B", "C"}
+    assert units["bank"].nunique() == 1
+
+
+def test_overdue_unit_says_since_when(fleet: Assessment) -> None:
+    due = contact_service(fleet, "LM-T2")
+    assert due.overdue
+    assert due.middle is not None
+    assert abs((due.middle - date(2025, 4, 21)).days) < 45
+
+
+def test_unknown_last_services_are_listed_without_a_date(fleet: Assessment) -> None:
+    unknown = {due.unit for due in fleet.outlook.dues if due.task == "contact service" and not due.known}
+    assert unknown == {"BW-T1", "MF-T3", "RM-T2", "SC-T4", "WS-02"}
+
+
+def test_unrecorded_counter_replacement_does_not_undo_the_operations(fleet: Assessment) -> None:
+    points = fleet.history.points
+    mine = points[points["unit"] == "GD-T1"]["operations"]
+    assert mine.is_monotonic_increasing
+    after = fleet.history.readings.query("unit == 'GD-T1' and read_on > '2024-04-01' and source == 'mechanical'")
+    assert (after["status"] == "used").mean() > 0.8
+
+
+def test_unit_that_nobody_read_is_listed_and_asks_to_be_read(fleet: Assessment) -> None:
+    due = contact_service(fleet, "TQ-T3")
+    assert due.readings_used == 0
+    assert due.next_action == "read the counter"
+
+
+def test_just_overhauled_unit_starts_again(fleet: Assessment) -> None:
+    due = contact_service(fleet, "MF-T1")
+    assert due.last_service_on == date(2026, 6, 4)
+    assert due.operations_since is not None
+    assert due.operations_since < 2_000
