@@ -374,7 +374,7 @@ def transfer_groups() -> list[dict[str, Any]]:
 
 def crews() -> list[dict[str, Any]]:
     """Crew hours a week and region, from the as-of date to the end of 2027; half in August, none at the year's end."""
-    usual = {"North": 110, "East": 120, "South": 110, "West": 150}
+    usual = {"North": 160, "East": 170, "South": 160, "West": 220}
     rows = []
     monday = AS_OF - timedelta(days=AS_OF.weekday())
     while (week := monday.isocalendar()).year < 2028:
