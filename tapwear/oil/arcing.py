@@ -7,105 +7,203 @@ to the operations since it began.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from tapwear.oil.baseline import usual_level
+from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import OFFSETS, Evidence, at, log_density, newest_columns
+from tapwear.oil.growth import OFFSETS, Evidence, at, newest_columns
 from tapwear.oil.resets import Resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import C2H2, C2H4, CH4, H2, OilSettings
 
 ARC_GASES = [C2H2, C2H4, CH4, H2]
+GAS_ERROR = np.array([1.0, 1.2, 1.6, 2.2])  # times the laboratory's: hydrogen escapes, methane next; our choice
 SHARE_OF_FAULTS = 0.3  # of the faults that oil shows, those of worn contacts; our choice
 UNITS_DIFFER = 0.5  # log: like units' gas per operation differs at least so much; our choice
-LEVELS = np.arange(-0.4, 0.41, 0.2)
-MEMORY = 0.8  # [1/year] loss of acetylene; our choice
-AGES = np.array([0.3, 0.6, 1.0, 1.5, 2.2])  # years since the excess began
+MEMORY = 0.8  # [1/year] ordinary loss of acetylene; our choice
+AGES = np.array([0.3, 0.6, 0.9, 1.3, 1.8, 2.4])  # years since the excess began
 LIVES = np.array([0.6, 1.0, 1.5, 2.2])  # onset to limit [years]
+STRENGTHS = np.array([-1.5, -0.75, 0.0, 0.75, 1.5])  # of the excess, in its own standard deviations
+DRIFTS = ((0.0, 0.6), (0.1, 0.3), (0.2, 0.1))  # log a year of a sound unit, and weight; our choice
+LONGEST_PAST_LIMIT = 1.7  # a story that went farther past its limit is not told
+
+
+@dataclass(frozen=True)
+class _Stories:
+    """How the excess may have grown: years since it began, years from there to the limit, strength."""
+
+    age: Floats
+    life: Floats
+    full: Floats  # gas per operation at the limit is 1 + this
+    prior: Floats
+
+
+def _stories(settings: OilSettings) -> _Stories:
+    age, life, z = (a.ravel() for a in np.meshgrid(AGES, LIVES, STRENGTHS, indexing="ij"))
+    told = age <= LONGEST_PAST_LIMIT * life
+    begun = np.gradient(AGES)[np.searchsorted(AGES, age)] / len(LIVES)
+    share = np.exp(-0.5 * np.square(z)) / np.exp(-0.5 * np.square(STRENGTHS)).sum()
+    full = settings.arcing_excess_at_limit * np.exp(settings.arcing_excess_log_sd * z)
+    prior = SHARE_OF_FAULTS * settings.faults_per_year * begun * share
+    return _Stories(age[told], life[told], full[told], prior[told])
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """One assumption about the oil's memory and a slow drift, held against the samples."""
+
+    sound: Floats  # (S, n) log density of each tested sample in a sound unit
+    fault: Floats  # (S, n, P) under each story
+    sound_total: Floats  # (S,) with the older samples
+    fault_total: Floats  # (S, P)
+    times_usual: Floats  # (S,) gas per operation of the newest sample over the usual
+    usual: Floats  # (S,) [mL per thousand operations]
 
 
 def arcing(
     grid: SampleGrid,
-    exposure: Exposure,
+    memories: list[tuple[Exposure, float]],
     resets: Resets,
     vacuum: Bools,
     oil_volume: Floats,
     older: Bools,
     tested: Bools,
+    foreign: Floats,
     groups: list[Ints],
     settings: OilSettings,
 ) -> Evidence:
-    """Evidence of more gas per operation for every arcing compartment with a known count."""
-    applies = ~vacuum & exposure.counted
-    log_ratio = np.log(np.where(grid.below[:, :, ARC_GASES], np.nan, grid.gas[:, :, ARC_GASES]))
-    log_ratio = log_ratio - np.log(exposure.amount[:, :, ARC_GASES])
-    log_ratio = log_ratio + np.log(oil_volume / 1000.0)[:, None, None]  # mL per thousand operations
-    own_sd = np.array([settings.laboratory_sd, 0.25, 0.3, 0.4])  # acetylene leads; hydrogen escapes
-    low, high = exposure_spread(grid)
-    shared = np.sqrt(
-        settings.per_operation_sd**2 + np.square(exposure.amount_sd[:, :, C2H2]) + np.square(0.39 * (high - low))
-    )
-    use = older & ~resets.odd & applies[:, None]
-    levels = [
-        usual_level(log_ratio[:, :, g], np.hypot(own_sd[g], shared), use, groups, UNITS_DIFFER)
-        for g in range(len(ARC_GASES))
-    ]
-    residual = log_ratio - np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
+    """Evidence of more gas per operation for every arcing compartment with a known count.
+
+    Parameters
+    ----------
+    memories : discounted operations under several losses through the breather, and the weight of each:
+        oil that forgets slowly goes on collecting gas for years and must not be taken for a fault
+    """
+    applies = ~vacuum & memories[0][0].counted
     column, valid = newest_columns(tested & ~resets.odd & applies[:, None], settings.tested_samples)
-    seen, year = at(residual, column), at(grid.year, column)
-    known = np.isfinite(seen) & valid[:, :, None]
-    shared_n = at(shared, column)
-    level_sd = levels[0].sd
-    weight = np.where(known[:, -1], 1.0 / np.square(own_sd), 0.0)
-    now = (weight * np.where(known[:, -1], seen[:, -1], 0.0)).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-9)
-    grid_level, age, life = (a.ravel() for a in np.meshgrid(LEVELS, AGES, LIVES, indexing="ij"))
+    year = at(grid.year, column)
     newest = year[:, -1]
+    stories = _stories(settings)
     back = np.where(valid, newest[:, None] - year, 0.0)
-    excess_now = np.maximum(np.expm1(np.maximum(now, 0.02)[:, None] + grid_level), 0.01)
-    severity = age / life
-    begun = _lagged(np.maximum(age - back[..., None], 0.0)) / _lagged(age)
-    shift = np.log1p(excess_now[:, None, :] * begun)
-    sound_parts, fault_parts = [], []
-    for offset in OFFSETS:
-        moved = seen - offset * level_sd[:, None, None]
-        sound = log_density(moved, own_sd, shared_n, known, settings)
-        fault = log_density(
-            moved[:, :, None, :] - shift[..., None], own_sd, shared_n[:, :, None], known[:, :, None, :], settings
-        )
-        sound_parts.append(sound)
-        fault_parts.append(fault)
-    sound_total = np.logaddexp.reduce([p.sum(axis=1) for p in sound_parts], axis=0)
-    fault_total = np.logaddexp.reduce([p.sum(axis=1) for p in fault_parts], axis=0)
-    fit = np.log(excess_now) - np.log(settings.arcing_excess_at_limit * _lagged(age) / life)[None, :]
-    prior = (
-        SHARE_OF_FAULTS
-        * settings.faults_per_year
-        * np.exp(-0.5 * np.square(fit / settings.arcing_excess_log_sd))
-        * np.gradient(AGES).mean()
-        / len(LIVES)
-        * (LEVELS[1] - LEVELS[0])
-        / (2.507 * settings.arcing_excess_log_sd)
-    )
-    log_weight = fault_total - sound_total[:, None] + np.log(np.maximum(prior, 1e-300))
+    begun = _lagged(np.maximum(stories.age - back[..., None], 0.0)) / stories.life
+    shift = np.log1p(stories.full * begun)
+    use = older & ~resets.odd & applies[:, None]
+    fits = [
+        _fit(grid, e, drift, use, tested, foreign, oil_volume, groups, column, valid, shift, settings)
+        for e, _ in memories
+        for drift, _ in DRIFTS
+    ]
+    weights = np.log(np.array([w * v for _, w in memories for _, v in DRIFTS]))
+    sound_total = np.logaddexp.reduce(np.array([f.sound_total for f in fits]) + weights[:, None], axis=0)
+    fault_all = np.array([f.fault_total for f in fits]) + weights[:, None, None]
+    fault_total = np.logaddexp.reduce(fault_all, axis=0)
+    log_weight = fault_total - sound_total[:, None] + np.log(stories.prior)
     top = log_weight.max(axis=1, keepdims=True)
     relative = np.exp(log_weight - top)
     odds = relative.sum(axis=1) * np.exp(np.minimum(top[:, 0], 200.0))
     best = log_weight.argmax(axis=1)
     rows = np.arange(len(best))
-    usable = valid[:, -1] & np.isfinite(seen[:, -1, 0]) & (now > 0)
+    memory = fault_all[:, rows, best].argmax(axis=0)
+    sound = np.array([f.sound for f in fits])[memory, rows]
+    fault = np.array([f.fault[rows, :, best] for f in fits])[memory, rows]
+    times_usual = np.array([f.times_usual for f in fits])[memory, rows]
+    usable = valid[:, -1] & np.isfinite(times_usual) & (times_usual > 1.0)
     return Evidence(
         kind="arcing",
         column=column,
-        support=fault_parts[1][rows, :, best] - sound_parts[1],
+        support=fault - sound,
         odds=np.where(usable, odds, 0.0),
-        severity=severity[best],
-        excess=np.exp(now),
-        usual=np.exp(levels[0].mean),
-        open_year=newest[:, None] + (life - age)[None, :] * np.ones((len(best), 1)),
-        open_sd=np.broadcast_to(settings.arcing_excess_log_sd * life, log_weight.shape),
+        severity=(stories.age / stories.life)[best],
+        excess=times_usual,
+        usual=np.array([f.usual for f in fits])[memory, rows],
+        open_year=newest[:, None] + (stories.life - stories.age)[None, :],
+        open_sd=np.broadcast_to(0.2 * stories.life, log_weight.shape),
         weight=relative / relative.sum(axis=1, keepdims=True),
     )
+
+
+def _fit(
+    grid: SampleGrid,
+    exposure: Exposure,
+    drift: float,
+    use: Bools,
+    tested: Bools,
+    foreign: Floats,
+    oil_volume: Floats,
+    groups: list[Ints],
+    column: Ints,
+    valid: Bools,
+    shift: Floats,
+    settings: OilSettings,
+) -> _Fit:
+    volume = np.log(oil_volume / 1000.0)[:, None, None]
+    gas = np.where(grid.below[:, :, ARC_GASES], np.nan, grid.gas[:, :, ARC_GASES])
+    made = np.log(gas) - np.log(exposure.amount[:, :, ARC_GASES]) + volume  # mL per thousand operations
+    newest = np.max(np.where(tested, grid.year, -np.inf), axis=1, keepdims=True)
+    made = made + drift * np.where(np.isfinite(newest), newest - grid.year, 0.0)[:, :, None]
+    own_sd = settings.laboratory_sd * GAS_ERROR
+    shared = np.sqrt(
+        settings.per_operation_sd**2
+        + np.square(exposure.amount_sd[:, :, C2H2])
+        + np.square(_count_spread(grid))
+        + np.square(foreign)
+    )
+    wander = own_wander(grid, tested, settings)
+    levels = [
+        usual_level(made[:, :, g], np.sqrt(own_sd[g] ** 2 + shared**2 + wander**2), use, groups, UNITS_DIFFER)
+        for g in range(len(ARC_GASES))
+    ]
+    residual = made - np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
+    in_test = np.zeros(use.shape, dtype=bool)
+    rows, places = np.nonzero(valid)
+    in_test[rows, column[rows, places]] = True
+    past = _Parts(residual, own_sd, use & ~in_test)
+    past_total = past.density(np.hypot(shared, wander), np.zeros((1, 1, 1)), settings)[:, :, 0].sum(axis=1)
+    now = _Parts(at(residual, column), own_sd, valid)
+    tested_shared = np.where(valid, at(shared, column), 0.0)
+    sound_total = np.full(len(valid), -np.inf)
+    fault_total = np.full((len(valid), shift.shape[2]), -np.inf)
+    sound, fault = np.empty(0), np.empty(0)
+    for offset in OFFSETS:
+        error = (offset * levels[0].sd)[:, None, None]
+        sound_here = now.density(tested_shared, error, settings)[:, :, 0]
+        fault_here = now.density(tested_shared, shift + error, settings)
+        sound_total = np.logaddexp(sound_total, past_total + sound_here.sum(axis=1))
+        fault_total = np.logaddexp(fault_total, past_total[:, None] + fault_here.sum(axis=1))
+        if offset == 0.0:
+            sound, fault = sound_here, fault_here
+    return _Fit(sound, fault, sound_total, fault_total, np.exp(now.mean()[:, -1]), np.exp(levels[0].mean))
+
+
+class _Parts:
+    """Sums over the gases of a residual, from which the density under any common shift follows."""
+
+    def __init__(self, residual: Floats, own_sd: Floats, use: Bools) -> None:
+        known = np.isfinite(residual) & use[..., None]
+        precision = np.where(known, 1.0 / np.square(own_sd), 0.0)
+        clean = np.where(known, residual, 0.0)
+        self.square = (precision * np.square(clean)).sum(axis=-1)
+        self.cross = (precision * clean).sum(axis=-1)
+        self.total = precision.sum(axis=-1)
+        self.count = known.sum(axis=-1)
+
+    def mean(self) -> Floats:
+        """(S, n) mean residual over the gases, NaN where there is none."""
+        out = np.full(self.total.shape, np.nan)
+        np.divide(self.cross, self.total, out=out, where=self.total > 0)
+        return out
+
+    def density(self, shared: Floats, shift: Floats, settings: OilSettings) -> Floats:
+        """(S, n, P) log density of the residuals less `shift` (S, n, P), errors as in `log_density`."""
+        total, cross = self.total[..., None], self.cross[..., None]
+        first = self.square[..., None] - 2.0 * cross * shift + total * np.square(shift)
+        second = np.square(cross - total * shift)
+        variance = np.where(self.total > 0, np.square(shared), 0.0)[..., None]
+        distance = np.maximum(first - second * variance / (1.0 + variance * total), 0.0)
+        nu = settings.tails
+        return np.asarray(-0.5 * (nu + self.count[..., None]) * np.log1p(distance / nu))
 
 
 def _lagged(age: Floats) -> Floats:
@@ -113,11 +211,11 @@ def _lagged(age: Floats) -> Floats:
     return np.asarray(age - (1.0 - np.exp(-MEMORY * age)) / MEMORY)
 
 
-def exposure_spread(grid: SampleGrid):  # type: ignore[no-untyped-def]
-    """Log of the operations in the last interval at the 10 and 90 % counts, as a spread of the rate."""
+def _count_spread(grid: SampleGrid) -> Floats:
+    """(S, L) log error of the operations made since the sample before, from the 10 and 90 % counts."""
     operations = grid.operations
-    step_mid = np.diff(operations[:, :, 1], axis=1, prepend=np.nan)
+    step = np.diff(operations[:, :, 1], axis=1, prepend=np.nan)
     half = 0.5 * (operations[:, :, 2] - operations[:, :, 0])
-    relative = np.where(step_mid > 0, half / np.maximum(step_mid, 1.0), 0.0)
-    relative = np.clip(np.where(np.isfinite(relative), relative, 0.0), 0.0, 0.7)
-    return -relative, relative
+    relative = np.zeros(step.shape)
+    np.divide(half, np.maximum(step, 1.0), out=relative, where=np.isfinite(half) & (step > 0))
+    return np.asarray(np.minimum(relative, 0.7) / 1.28)

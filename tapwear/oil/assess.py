@@ -10,12 +10,13 @@ import numpy as np
 from tapwear.oil.arcing import arcing
 from tapwear.oil.call import Judgement, judge
 from tapwear.oil.dates import EPOCH, as_date, date_range
-from tapwear.oil.exposure import discounted, losses
+from tapwear.oil.exposure import losses, memories
 from tapwear.oil.growth import Evidence
 from tapwear.oil.heating import heating
 from tapwear.oil.resets import event_years, find_resets
 from tapwear.oil.samples import DAYS_PER_YEAR, Bools, Floats, Ints, SampleGrid, read_grid
 from tapwear.oil.settings import C2H2, OilSettings
+from tapwear.oil.swaps import exchanged
 from tapwear.oil.tank import tank_acetylene
 from tapwear.oil.trend import acetylene_trend
 from tapwear.oil.types import OilFinding, OilVerdict
@@ -52,14 +53,17 @@ def assess(
     volume = here["oil_volume_l"].to_numpy(dtype=np.float64, na_value=np.nan)
     volume = np.where(np.isfinite(volume) & (volume > 0), volume, _typical(volume))
     groups = _groups(here)
-    resets = find_resets(grid, events)
+    swapped, partner = exchanged(grid, here["station"].fillna("").astype(str).tolist())
+    resets = find_resets(grid, events, swapped)
     loss = losses(here["breathing"].fillna("").astype(str).tolist(), vacuum, chosen)
-    exposure = discounted(grid, resets, loss, chosen)
+    memory = memories(grid, resets, loss, chosen)
+    exposure = memory[0][0]
     older, tested = _windows(grid, event_years(events, grid.unit, ("overhaul",)), chosen)
-    args = (older, tested, groups, chosen)
+    foreign = np.where(_other_laboratory(grid, older), chosen.laboratory_change_sd, 0.0)
+    args = (older, tested, foreign, groups, chosen)
     found: list[tuple[SampleGrid, Evidence]] = [
         (grid, heating(grid, exposure, resets, vacuum, volume, *args)),
-        (grid, arcing(grid, exposure, resets, vacuum, volume, *args)),
+        (grid, arcing(grid, memory, resets, vacuum, volume, *args)),
         (grid, vacuum_acetylene(grid, exposure, resets, vacuum, volume, *args)),
     ]
     tank = read_grid(samples, "main_tank", chosen.history_samples)
@@ -96,6 +100,18 @@ def _windows(grid: SampleGrid, overhauls: Floats, settings: OilSettings) -> tupl
     return older, usable & (grid.year > last[:, None])
 
 
+def _other_laboratory(grid: SampleGrid, older: Bools) -> Bools:
+    """(S, L) True for a sample whose laboratory is not the one that most of the own past came from."""
+    votes = np.where(older, grid.laboratory, -1)
+    usual = np.full(len(votes), -1, dtype=np.int64)
+    most = np.zeros(len(votes), dtype=np.int64)
+    for code in range(int(grid.laboratory.max(initial=-1)) + 1):
+        count = (votes == code).sum(axis=1)
+        usual = np.where(count > most, code, usual)
+        most = np.maximum(most, count)
+    return np.asarray((grid.laboratory != usual[:, None]) & (usual >= 0)[:, None] & (grid.laboratory >= 0))
+
+
 def _tank(
     tank: SampleGrid, grid: SampleGrid, by_unit: pd.DataFrame, events: pd.DataFrame, settings: OilSettings
 ) -> Evidence:
@@ -108,13 +124,13 @@ def _tank(
             beside[unit] = max(float(np.median(values)), beside.get(unit, 0.0))
     acetylene = np.array([beside.get(u, np.nan) for u in tank.unit])
     overhauls = event_years(events, tank.unit, ("overhaul",))
-    last = np.max(np.where(np.isfinite(overhauls), overhauls, -np.inf), axis=1, initial=-np.inf)
     return tank_acetylene(
         tank,
         acetylene,
         here["oil_volume_l"].to_numpy(dtype=np.float64, na_value=np.nan),
         here["main_tank_volume_l"].to_numpy(dtype=np.float64, na_value=np.nan),
-        last,
+        (here["conservator"] == "common").to_numpy(),
+        overhauls,
         settings,
     )
 

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapwear.oil.samples import Bools, Floats, Ints
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
+from tapwear.oil.settings import OilSettings
 
 LEAST_SPREAD = 0.10  # log: like units never agree better than this; our choice
 WIDE_SPREAD = 1.0  # log: where nothing is known of like units; our choice
@@ -70,6 +71,13 @@ def usual_level(
         group_spread=spread,
         group_size=size,
     )
+
+
+def own_wander(grid: SampleGrid, tested: Bools, settings: OilSettings) -> Floats:
+    """(S, L) how far the own level may have wandered between a sample and the newest one [log]."""
+    newest = np.max(np.where(tested, grid.year, -np.inf), axis=1, keepdims=True)
+    age = np.where(np.isfinite(grid.year) & np.isfinite(newest), newest - grid.year, 0.0)
+    return np.asarray(settings.drift_sd * np.sqrt(np.maximum(age, 0.0)))
 
 
 def _like_units(

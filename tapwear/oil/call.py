@@ -33,8 +33,9 @@ def judge(evidence: Evidence, settings: OilSettings) -> Judgement:
     newest = support[:, -1]
     earlier = np.max(support[:, :-1], axis=1, initial=-np.inf)
     agree = (newest >= settings.agreeing_evidence) & (earlier >= settings.agreeing_evidence)
-    jump = (newest >= settings.severe_evidence) & (evidence.severity >= settings.severe_severity)
-    likely = probability >= settings.pull_probability
+    least = settings.severe_evidence_per_operation if evidence.kind == "arcing" else settings.severe_evidence
+    jump = (newest >= least) & (evidence.severity >= settings.severe_severity)
+    likely = (probability >= settings.pull_probability) & (evidence.severity >= settings.pull_severity)
     pull = likely & (agree | jump)
     resample = ~pull & (probability >= settings.resample_probability)
     return Judgement(pull, resample, pull & jump & (evidence.severity >= 1.0), agree, probability)

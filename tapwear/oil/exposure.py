@@ -51,6 +51,11 @@ def losses(breathing: list[str], vacuum: Bools, settings: OilSettings) -> Floats
     return np.asarray(factor[:, None] * np.array(settings.loss_per_year)[None, :])
 
 
+def memories(grid: SampleGrid, resets: Resets, loss: Floats, settings: OilSettings) -> list[tuple[Exposure, float]]:
+    """Discounted operations under several multiples of the loss, with the weight of each; the first is 1."""
+    return [(discounted(grid, resets, loss * factor, settings), weight) for factor, weight in settings.loss_multiples]
+
+
 def rates(grid: SampleGrid) -> tuple[Floats, Bools]:
     """(S, L) thousand operations a year before each sample, and (S,) whether a count is known at all."""
     count, width = grid.year.shape

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tapwear.oil.baseline import usual_level
+from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.exposure import Exposure
 from tapwear.oil.growth import Evidence, Readings, at, bends, newest_columns, weigh_growth
 from tapwear.oil.resets import Resets
@@ -32,6 +32,7 @@ def heating(
     oil_volume: Floats,
     older: Bools,
     tested: Bools,
+    foreign: Floats,
     groups: list[Ints],
     settings: OilSettings,
 ) -> Evidence:
@@ -58,15 +59,18 @@ def heating(
         np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H4]),
         np.hypot(settings.laboratory_sd, 0.2 * exposure.amount_sd[:, :, C2H4]),
     )
+    shared = np.hypot(shared, foreign)
     own = np.hypot(settings.laboratory_sd, settings.healthy_sd)
+    wander = own_wander(grid, tested, settings)
     levels = [
-        usual_level(ratio[:, :, g], np.hypot(own, shared), older & ~resets.odd, groups, UNITS_DIFFER)
+        usual_level(ratio[:, :, g], np.hypot(np.hypot(own, shared), wander), older & ~resets.odd, groups, UNITS_DIFFER)
         for g in range(len(HOT))
     ]
     expected = reference + np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
     mix = np.array(settings.heating_mix)
     surplus = _excess(grid.gas[:, :, HOT], np.exp(expected), mix)
-    carried = carried_gas(grid.year, surplus, np.exp(expected[:, :, LEADING]), resets)
+    overhauls = np.where(resets.overhaul, resets.year, np.nan)
+    carried = carried_gas(grid.year, surplus, np.exp(expected[:, :, LEADING]), overhauls, settings.residual_share_most)
     column, valid = newest_columns(tested & ~thin & ~resets.odd, settings.tested_samples)
     readings = Readings(
         year=at(grid.year, column),
@@ -113,21 +117,23 @@ def _excess(gas: Floats, expected: Floats, mix: Floats) -> Floats:
     return out
 
 
-def carried_gas(year: Floats, surplus: Floats, usual: Floats, resets: Resets) -> Floats:
+def carried_gas(year: Floats, surplus: Floats, usual: Floats, overhauls: Floats, share: float) -> Floats:
     """(S, L) most gas that may be left over after the last recorded overhaul from the fault it cured [uL/L].
 
-    The residual share of 20 % of what the fault may have grown to after its last sample, or a little more
-    than what is seen within the first seven months after the repair (it comes back over weeks).
+    The residual `share` of what the fault may have grown to after its last sample, or a little more
+    than what the first sample after the repair shows, or any within seven months (it comes back slowly).
     """
     carried = np.zeros(year.shape)
     seen = np.where(np.isfinite(surplus), surplus, 0.0)
-    for column in range(resets.year.shape[1]):
-        when = np.where(resets.overhaul[:, column], resets.year[:, column], np.nan)[:, None]
+    for column in range(overhauls.shape[1]):
+        when = overhauls[:, [column]]
         before = (year <= when) & (year > when - 2.0)
         marked = before & (seen > 0.25 * usual)
         grown = np.minimum(np.exp(np.where(marked, GROWTH_PER_YEAR * (when - year), 0.0)), MOST_GROWTH)
-        most = np.max(np.where(marked, 0.2 * seen * grown, 0.0), axis=1, keepdims=True)
-        soon = (year > when) & (year <= when + 0.6) & (seen > 0.5 * usual)
+        most = np.max(np.where(marked, share * seen * grown, 0.0), axis=1, keepdims=True)
+        after = year > when
+        first = after & (np.cumsum(after & np.isfinite(surplus), axis=1) == 1) & (year <= when + 1.2)
+        soon = ((after & (year <= when + 0.6)) | first) & (seen > 0.5 * usual)
         early = np.max(np.where(soon, 1.4 * seen, 0.0), axis=1, keepdims=True)
         cap = np.maximum(most, early)
         carried = np.where(year > when, cap, carried)

@@ -56,11 +56,16 @@ def event_years(events: pd.DataFrame, units: Sequence[str], kinds: Sequence[str]
     return out
 
 
-def find_resets(grid: SampleGrid, events: pd.DataFrame) -> Resets:
-    """Recorded resets and those that the gases show, and the samples that are contradicted by the next one."""
+def find_resets(grid: SampleGrid, events: pd.DataFrame, swapped: Bools) -> Resets:
+    """Recorded resets and those that the gases show, and the samples that do not count.
+
+    Parameters
+    ----------
+    swapped : (S, L) samples that seem to be another unit's; they are odd from the start
+    """
     recorded = event_years(events, grid.unit, RESETS)
     overhauls = event_years(events, grid.unit, ("overhaul",))
-    seen, odd = _seen_in_the_gases(grid, recorded)
+    seen, odd = _seen_in_the_gases(grid, recorded, swapped)
     year = np.concatenate([recorded, seen], axis=1)
     books = np.concatenate([np.isfinite(recorded), np.zeros(seen.shape, dtype=bool)], axis=1)
     is_overhaul = np.zeros(year.shape, dtype=bool)
@@ -78,15 +83,15 @@ def find_resets(grid: SampleGrid, events: pd.DataFrame) -> Resets:
     )
 
 
-def _seen_in_the_gases(grid: SampleGrid, recorded: Floats) -> tuple[Floats, Bools]:
+def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tuple[Floats, Bools]:
     """Mid-dates of intervals in which every gas fell by half or more, and samples that the next contradicts."""
     gases = [CH4, C2H6, C2H4, C2H2]
-    usable = grid.usable
+    usable = grid.usable & ~swapped
     level = np.log(np.where(grid.below[:, :, gases], np.nan, grid.gas[:, :, gases]))
     level = np.where(usable[:, :, None], level, np.nan)
     count, width = grid.year.shape
     seen = np.full((count, width), np.nan)
-    odd = np.zeros((count, width), dtype=bool)
+    odd = swapped.copy()
     before = np.full((count, 4), np.nan)  # level of the last sample that stands
     earlier = np.full((count, 4), np.nan)  # the one before it
     when, place = np.full(count, np.nan), np.full(count, -1, dtype=np.int64)

@@ -27,16 +27,18 @@ class OilSettings:
     loss_factor: dict[str, float] = field(
         default_factory=lambda: {"free": 1.0, "desiccant": 0.9, "sealed": 0.15, "": 0.9}
     )  # our choice
+    loss_multiples: tuple[tuple[float, float], ...] = ((1.0, 0.6), (0.4, 0.4))
     vacuum_loss_factor: float = 0.5  # fewer bubbles stir the oil of a vacuum unit; our choice
     residual_share: float = 0.12  # 5-20 % of the gas comes back after a reset (domain notes)
     residual_share_most: float = 0.20  # (domain notes)
 
     # --- how exact a sample is -----------------------------------------------------------------
-    laboratory_sd: float = 0.15  # +-15 % at routine level (domain notes)
+    laboratory_sd: float = 0.13  # about +-15 % at routine level (domain notes)
+    laboratory_change_sd: float = 0.10  # a change of laboratory can shift all values; our choice
     limit_sd_share: float = 0.35  # further error, as a share of the detection limit; our choice
     usual_limit: tuple[float, ...] = (5.0, 1.0, 1.0, 1.0, 0.5)  # READ_GASES [uL/L], where none is named
-    healthy_sd: float = 0.10  # own scatter of a sound unit's gas ratios; our choice
-    per_operation_sd: float = 0.15  # own scatter of a sound unit's gas per operation; our choice
+    healthy_sd: float = 0.05  # own scatter of a sound unit's gas ratios; our choice
+    per_operation_sd: float = 0.12  # own scatter of a sound unit's gas per operation; our choice
     tails: float = 4.0  # degrees of freedom of the errors: now and then one is far off; our choice
 
     # --- own past and like units ---------------------------------------------------------------
@@ -44,6 +46,8 @@ class OilSettings:
     newest_held_out: int = 2  # nor do the newest two; our choice
     history_samples: int = 60  # newest samples of a compartment that are read at all; our choice
     tested_samples: int = 6  # newest samples that are weighed for a growing fault; our choice
+
+    drift_sd: float = 0.10  # the own level wanders so much in a year [log]; our choice
 
     # --- what a fault looks like ---------------------------------------------------------------
     faults_per_year: float = 0.05  # of all kinds, a unit and year, before its oil is seen; our choice
@@ -60,10 +64,12 @@ class OilSettings:
     leak_share_log_sd: float = 0.3
 
     # --- calls ---------------------------------------------------------------------------------
-    pull_probability: float = 0.5
+    pull_probability: float = 0.3
+    pull_severity: float = 0.08  # below this there is time for another sample; our choice
     resample_probability: float = 0.3
     agreeing_evidence: float = 0.7  # log likelihood ratio of a sample that agrees; our choice
-    severe_severity: float = 0.5
-    severe_evidence: float = 8.0
+    severe_severity: float = 0.15
+    severe_evidence: float = 5.5
+    severe_evidence_per_operation: float = 8.0
     resample_within_days: int = 28  # days to 4 weeks (domain notes)
     stale_after_days: int = 820  # older than this: no oil evidence; our choice

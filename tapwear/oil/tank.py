@@ -11,7 +11,8 @@ import numpy as np
 
 from tapwear.oil.baseline import usual_level
 from tapwear.oil.growth import DURATIONS, Evidence, Readings, at, bends, newest_columns, weigh_growth
-from tapwear.oil.samples import Floats, SampleGrid
+from tapwear.oil.heating import carried_gas
+from tapwear.oil.samples import Bools, Floats, SampleGrid
 from tapwear.oil.settings import C2H2, OilSettings
 
 SHARE_OF_FAULTS = 0.12  # of the faults that oil shows, those of the barrier; our choice
@@ -24,7 +25,8 @@ def tank_acetylene(
     compartment_acetylene: Floats,
     oil_volume: Floats,
     tank_volume: Floats,
-    last_overhaul: Floats,
+    shared_conservator: Bools,
+    overhauls: Floats,
     settings: OilSettings,
 ) -> Evidence:
     """Evidence of acetylene that arrives in the main tank, one row per main tank.
@@ -33,7 +35,8 @@ def tank_acetylene(
     ----------
     compartment_acetylene : (S,) usual acetylene of the compartment beside it [uL/L], NaN if unknown
     oil_volume, tank_volume : (S,) [L]
-    last_overhaul : (S,) of the compartment [years since 1970], NaN if none
+    shared_conservator : (S,) True where compartment and tank share one
+    overhauls : (S, R) of the compartment [years since 1970], NaN padding; the tank keeps its gas
     """
     gas, below = tank.gas[:, :, C2H2], tank.below[:, :, C2H2]
     known = np.isfinite(gas)
@@ -49,12 +52,14 @@ def tank_acetylene(
     level = usual_level(level_values, sd, older, [group], UNITS_DIFFER)
     own = np.where(level.own > 0, level.mean, np.log(0.5 * limit_seen))
     expected = np.broadcast_to(own[:, None], gas.shape)
-    tested = known & ~(tank.year <= last_overhaul[:, None])
+    last = np.max(np.where(np.isfinite(overhauls), overhauls, -np.inf), axis=1, initial=-np.inf)
+    tested = known & (tank.year > last[:, None])
     column, valid = newest_columns(tested, settings.tested_samples)
     surplus = at(gas, column)[:, -1] - np.exp(own)
     ratio = np.where(tank_volume > 0, oil_volume / tank_volume, np.nan)
     at_limit = settings.leak_share_per_year_at_limit * compartment_acetylene * ratio * TYPICAL_E_FOLD_YEARS
-    possible = np.isfinite(at_limit) & (at_limit > 0)
+    possible = np.isfinite(at_limit) & (at_limit > 0) & ((level.own > 0) | ~shared_conservator)
+    left = carried_gas(tank.year, gas - np.exp(expected), np.exp(expected), overhauls, 1.0)
     readings = Readings(
         year=at(tank.year, column),
         valid=valid & possible[:, None],
@@ -65,7 +70,7 @@ def tank_acetylene(
         shared_sd=np.zeros(column.shape),
         level_sd=np.where(level.own > 0, np.minimum(level.sd, 0.5), 0.5),
         bend=np.broadcast_to(bends(tank, settings)[:, None, [C2H2]], (*column.shape, 1)),
-        carried=np.zeros(column.shape),
+        carried=at(left, column),
     )
     return weigh_growth(
         "main tank acetylene",

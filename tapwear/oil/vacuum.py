@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tapwear.oil.baseline import usual_level
+from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.exposure import Exposure
 from tapwear.oil.growth import Evidence, Readings, at, bends, newest_columns, weigh_growth
 from tapwear.oil.heating import carried_gas
@@ -29,6 +29,7 @@ def vacuum_acetylene(
     oil_volume: Floats,
     older: Bools,
     tested: Bools,
+    foreign: Floats,
     groups: list[Ints],
     settings: OilSettings,
 ) -> Evidence:
@@ -36,15 +37,19 @@ def vacuum_acetylene(
     gas, below = grid.gas[:, :, C2H2], grid.below[:, :, C2H2]
     log_amount = np.log(exposure.amount[:, :, C2H2]) - np.log(oil_volume / 1000.0)[:, None]
     per_operation = np.log(np.where(below, 0.4 * gas, gas)) - log_amount
-    shared = np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2])
+    shared = np.hypot(np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2]), foreign)
     sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
+    sd = np.hypot(sd, own_wander(grid, tested, settings))
     level = usual_level(per_operation, sd, older & ~resets.odd & vacuum[:, None], groups, UNITS_DIFFER)
     expected = level.mean[:, None] + log_amount
     surplus = gas - np.exp(expected)
     limit = np.where(below, gas, np.nan)
     with_limit = np.isfinite(limit)
     limit_seen = np.where(with_limit.any(axis=1), np.max(np.where(with_limit, limit, 0.0), axis=1), 0.5)
-    carried = carried_gas(grid.year, surplus, np.exp(expected) + 3 * limit_seen[:, None], resets)
+    overhauls = np.where(resets.overhaul, resets.year, np.nan)
+    carried = carried_gas(
+        grid.year, surplus, np.exp(expected) + 3 * limit_seen[:, None], overhauls, settings.residual_share_most
+    )
     column, valid = newest_columns(tested & ~resets.odd & vacuum[:, None], settings.tested_samples)
     readings = Readings(
         year=at(grid.year, column),

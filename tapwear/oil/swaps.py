@@ -1,0 +1,74 @@
+"""Bottles whose labels were exchanged: two units of one station sampled on one day, each like the other.
+
+Two samples are suspected when each fits the other unit's last sample clearly better than its own. Nothing
+is swapped back: the pair is named and left aside until a new sample is taken.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+GASES = [1, 2, 3, 4]  # hydrogen escapes too easily to tell two units apart
+OWN_MISFIT = 0.5  # mean square log distance from the own last sample, at least; our choice
+BETTER = 0.35  # the other unit's must fit at most this share as badly; our choice
+LEAST_VALUES = 6  # gas values in the pair that can be compared
+
+
+def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
+    """(S, L) True for a sample that seems to be another unit's, and the row of that unit (-1 if none).
+
+    Parameters
+    ----------
+    station : name of each row's station, "" where unknown
+    """
+    level = np.log(np.where(grid.below[:, :, GASES], 0.5, 1.0) * grid.gas[:, :, GASES])
+    previous = _previous(level)
+    row, column = np.nonzero(grid.usable)
+    names = np.asarray(station, dtype=str)[row]
+    day = np.round(grid.year[row, column] * 365.25).astype(np.int64)
+    key = np.array([f"{d}|{s}" for d, s in zip(day, names, strict=True)])
+    order = np.argsort(key, kind="stable")
+    order = order[names[order] != ""]
+    suspected = np.zeros(grid.year.shape, dtype=bool)
+    partner = np.full(grid.year.shape, -1, dtype=np.int64)
+    start = 0
+    while start < len(order):
+        stop = start
+        while stop < len(order) and key[order[stop]] == key[order[start]]:
+            stop += 1
+        for i in range(start, stop):
+            for j in range(i + 1, stop):
+                a, b = order[i], order[j]
+                one, two = (row[a], column[a]), (row[b], column[b])
+                if row[a] != row[b] and _each_like_the_other(level, previous, one, two):
+                    suspected[one] = suspected[two] = True
+                    partner[one], partner[two] = row[b], row[a]
+        start = stop
+    return suspected, partner
+
+
+def _previous(level: Floats) -> Floats:
+    """(S, L, G) last known level of each gas before each sample."""
+    out = np.full(level.shape, np.nan)
+    last = np.full((level.shape[0], level.shape[2]), np.nan)
+    for j in range(level.shape[1]):
+        out[:, j] = last
+        last = np.where(np.isfinite(level[:, j]), level[:, j], last)
+    return out
+
+
+def _each_like_the_other(level: Floats, previous: Floats, one: tuple[int, int], two: tuple[int, int]) -> bool:
+    own = np.concatenate([level[one] - previous[one], level[two] - previous[two]])
+    other = np.concatenate([level[one] - previous[two], level[two] - previous[one]])
+    known = np.isfinite(own) & np.isfinite(other)
+    if int(known.sum()) < LEAST_VALUES:
+        return False
+    misfit = float(np.mean(np.square(own[known])))
+    return misfit > OWN_MISFIT and float(np.mean(np.square(other[known]))) < BETTER * misfit
