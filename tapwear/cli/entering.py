@@ -13,15 +13,13 @@ import typer
 from tapwear.cli.context import now, say, today, who
 from tapwear.errors import DataRejected, UsageError
 from tapwear.report.plain import plain
-from tapwear.visits.fields import FieldSpec, TableSpec
-from tapwear.visits.types import Below
-from tapwear.visits.values import Unfit, in_kept_unit, parser_for
+from tapwear.visits.fields import GASES, FieldSpec, TableSpec
 
 if TYPE_CHECKING:
     from tapwear.store.entries import Outcome
     from tapwear.store.recording import Stamp
 
-_WITH_UNIT = re.compile(r"(<?\s*[0-9.,+-]+(?:[eE][+-]?[0-9]+)?)\s*([A-Za-zµμ°][A-Za-zµμ°/_]*)?")
+_WITH_UNIT = r"(<?\s*[0-9.,+-]+(?:[eE][+-]?[0-9]+)?)\s*([A-Za-zµμ°][A-Za-zµμ°/_]*)?"
 
 
 def tell(*lines: str) -> None:
@@ -37,13 +35,19 @@ def at_a_terminal() -> bool:
 
 def confirmed(question: str) -> bool:
     """The answer to a yes-or-no question; no unless yes is typed. Only at a terminal, never inside a transaction."""
-    return typer.confirm(plain(question), default=False, err=True)
+    return asked(f"{question} [y/N]").casefold() in ("y", "yes")
 
 
 def asked(question: str) -> str:
-    """What is typed as an answer; "" for nothing. Only at a terminal, never inside a transaction."""
-    answer: str = typer.prompt(plain(question), default="", show_default=False, err=True)
-    return answer.strip()
+    """What is typed as an answer; "" for nothing. Only at a terminal, never inside a transaction.
+
+    Raises EOFError when the input has ended.
+    """
+    typer.echo(f"{plain(question)}: ", nl=False, err=True)
+    line = sys.stdin.readline()
+    if not line:
+        raise EOFError
+    return line.strip()
 
 
 def value_of(spec: FieldSpec, text: str, option: str) -> Any:
@@ -51,12 +55,14 @@ def value_of(spec: FieldSpec, text: str, option: str) -> Any:
 
     Raises UsageError naming the option, what was found and what to do.
     """
+    from tapwear.visits.values import Unfit, in_kept_unit, parser_for
+
     typed = text.strip()
     try:
         if not typed:
             raise Unfit("nothing was given", f"give {spec.help}, or leave the option out")
         if spec.measure:
-            match = _WITH_UNIT.fullmatch(typed)
+            match = re.fullmatch(_WITH_UNIT, typed)
             number, unit = (match[1], match[2] or "") if match else (typed, "")
             return in_kept_unit(spec, parser_for(spec)(number), unit)
         return parser_for(spec)(typed)
@@ -115,13 +121,7 @@ OPTIONS = {
     "as_left_counter": "--as-left",
     "contact_left_mm": "--wear-left-mm",
     "condemning_limit_mm": "--condemning-mm",
-    **{
-        f"{gas}_ul_per_l": "--" + gas.replace("_", "-")
-        for gas in (
-            *("hydrogen", "methane", "ethane", "ethylene", "acetylene"),
-            *("carbon_monoxide", "carbon_dioxide", "oxygen", "nitrogen"),
-        )
-    },
+    **{f"{gas}_ul_per_l": "--" + gas.replace("_", "-") for gas in GASES},
 }
 
 
@@ -152,23 +152,50 @@ def replacing(replace: bool, because: str | None) -> str:
 
 def settle(outcome: Outcome, what: str, where: object) -> None:
     """Says what became of an entry. Raises DataRejected for a conflict, with both values and the way to correct."""
-    if outcome.kind == "already there":
-        tell(f"{what} is in the book already, with the same values; nothing was added. Store: {where}")
-    elif outcome.kind == "stored":
+    if outcome.kind == "stored":
         tell(f"Stored: {what}. Store: {where}")
-    else:
-        differs = "; ".join(
-            f"{name.replace('_', ' ')} was {in_words(old)}, now {in_words(new)}"
-            if outcome.kind == "replaced"
-            else f"{name.replace('_', ' ')} is {in_words(old)} in the book, you gave {in_words(new)}"
-            for name, (old, new) in outcome.differs.items()
+        return
+    quiet = () if outcome.kind == "replaced" else ("reader", "done_by")  # the same number read by somebody else
+    names = [
+        name
+        for name in outcome.differs
+        if name not in quiet and not (name.endswith("_below") and _gas(name) in outcome.differs)
+    ]
+    pairs = {name: [_shown(outcome.differs, name, side) for side in (0, 1)] for name in names}
+    if outcome.kind == "already there":
+        tell(f"{what} is in the book already; nothing was added. Store: {where}")
+        for name, (old, new) in pairs.items():
+            tell(f"Not taken: {_label(name)} {new}; the book has {old}. To correct it: --replace --because REASON")
+    elif outcome.kind == "conflict":
+        listed = "; ".join(f"{_label(name)} is {old} in the book, you gave {new}" for name, (old, new) in pairs.items())
+        raise DataRejected(
+            f"{what} is in the book already with other values: {listed}. Nothing was changed. To correct the book: "
+            "the same command with --replace --because REASON."
         )
-        if outcome.kind == "conflict":
-            raise DataRejected(
-                f"{what} is in the book already with other values: {differs}. Nothing was changed. To correct the "
-                "book: the same command with --replace --because REASON."
-            )
-        tell(f"Corrected: {what}: {differs}. What was there before is kept. Store: {where}")
+    else:
+        listed = "; ".join(f"{_label(name)} was {old}, now {new}" for name, (old, new) in pairs.items())
+        tell(f"Corrected: {what}: {listed}. What was there before is kept. Store: {where}")
+
+
+def _gas(name: str) -> str:
+    return name.removesuffix("_below") + "_ul_per_l"
+
+
+def _label(column: str) -> str:
+    """A column as a person calls it, without the unit of measure."""
+    for ending in ("_ul_per_l", "_mg_per_kg", "_below", "_kv", "_mm", "_c"):
+        column = column.removesuffix(ending)
+    return column.replace("_", " ")
+
+
+def _shown(differs: Mapping[str, tuple[Any, Any]], name: str, side: int) -> str:
+    value = differs[name][side]
+    if name.endswith("_below"):
+        return "below the limit" if value else "measured"
+    below = (
+        differs.get(name.replace("_ul_per_l", "_below"), (False, False))[side] if name.endswith("_ul_per_l") else False
+    )
+    return f"below {in_words(value)}" if below and value is not None else in_words(value)
 
 
 def in_words(value: Any) -> str:
@@ -177,7 +204,7 @@ def in_words(value: Any) -> str:
         return "nothing"
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(value, Below):
+    if hasattr(value, "limit"):  # a gas under its detection limit
         return f"below {value.limit:g}"
     if isinstance(value, float):
         return f"{value:.6g}"

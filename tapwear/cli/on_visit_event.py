@@ -1,7 +1,5 @@
 """`tapwear event`: what happened to a unit or its place and changes how its operations are counted."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

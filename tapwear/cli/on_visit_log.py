@@ -1,7 +1,5 @@
 """`tapwear log`: a counter reading, held against what the counter should show."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

@@ -1,7 +1,5 @@
 """`tapwear sample`: an oil sample with its results."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

@@ -1,7 +1,5 @@
 """`tapwear service`: an overhaul or other work, the clocks that it starts again, the counter as found and as left."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Annotated, Any
 

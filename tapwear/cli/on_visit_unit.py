@@ -1,12 +1,9 @@
 """`tapwear unit`: who is who. Units are added, corrected, moved, swapped, retired, shown and listed."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any
 
 import typer
 
-from tapwear.cli import unit_pages
 from tapwear.cli.context import open_the_store
 from tapwear.cli.entering import OPTIONS, in_words, past_day, stamp_of, tell, values_of
 from tapwear.errors import UsageError
@@ -316,6 +313,7 @@ def show(
 
     Example: tapwear unit show T1
     """
+    from tapwear.cli import unit_pages
     from tapwear.store.find import find_unit
     from tapwear.store.overview import unit_sheet
 
@@ -336,6 +334,7 @@ def list_all(
 
     Example: tapwear unit list --station NORTH
     """
+    from tapwear.cli import unit_pages
     from tapwear.store.overview import list_units
 
     given = values_of(UNITS, {"state": state})

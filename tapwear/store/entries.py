@@ -32,7 +32,8 @@ class Outcome:
     """What became of an entry.
 
     row_id : the row that is current now, also where nothing was stored
-    differs : by field, (what the book says, what the entry says); for a conflict or a replacement
+    differs : by column, (what the book says, what the entry says), of what was given; for "already there" these are
+        remarks and the like, which were not taken
     """
 
     kind: OutcomeKind
@@ -147,7 +148,7 @@ def add_reading(
         "remark": given.get("remark", ""),
         "doubt": doubt,
     }
-    return _enter(connection, "reading", columns, stamp, replace)
+    return _enter(connection, "reading", columns, given, stamp, replace)
 
 
 def add_event(
@@ -177,7 +178,7 @@ def add_event(
         present = counter_for(connection, unit, slot or drive_in(connection, unit, "", None), "mechanical", None)
         if present.digits != digits:
             insert(connection, "counter", drive_id=present.drive_id, source="mechanical", digits=digits)
-    return _enter(connection, "event", event_columns(unit.id, given, slot), stamp, replace)
+    return _enter(connection, "event", event_columns(unit.id, given, slot), given, stamp, replace)
 
 
 def add_sample(
@@ -187,7 +188,7 @@ def add_sample(
     given = checked(SAMPLES, {"unit": unit.tag, **values})
     columns = sample_columns(unit.id, given)
     _known_compartment(connection, unit, columns["compartment"], columns["taken_from"])
-    return _enter(connection, "sample", columns, stamp, replace)
+    return _enter(connection, "sample", columns, given, stamp, replace)
 
 
 def add_service(
@@ -199,7 +200,7 @@ def add_service(
     """
     given = checked(SERVICES, {"unit": unit.tag, **values})
     check_serial(connection, unit, given.get("serial_seen", ""))
-    return _enter(connection, "service", service_columns(unit.id, given), stamp, replace)
+    return _enter(connection, "service", service_columns(unit.id, given), given, stamp, replace)
 
 
 def withdraw(connection: Connection, table: str, row_id: int, stamp: Stamp) -> int:
@@ -239,24 +240,41 @@ def _known_compartment(connection: Connection, unit: UnitKey, name: str, taken_f
     raise UsageError(f"{unit.tag} has no compartment {name}; it has {listed}.")
 
 
-def _enter(connection: Connection, table: str, columns: Mapping[str, Any], stamp: Stamp, replace: bool) -> Outcome:
-    key, compared = SAME[table], COMPARED[table]
-    rows = lean(table, *dict.fromkeys(("id", "supersedes_id", "withdrawn", *key, *compared)))
-    present = connection.execute(
-        sa.select(rows.c.id, *(rows.c[name] for name in compared))
-        .where(is_current(rows), *(rows.c[name] == columns[name] for name in key))
+def _enter(
+    connection: Connection,
+    table: str,
+    columns: Mapping[str, Any],
+    given: Mapping[str, Any],
+    stamp: Stamp,
+    replace: bool,
+) -> Outcome:
+    """Stores a row, or holds it against the one that is about the same thing: only what was given counts.
+
+    A correction takes over from the former row whatever it does not state itself.
+    """
+    same, compared = SAME[table], COMPARED[table]
+    rows = lean(table, *dict.fromkeys(("id", "supersedes_id", "withdrawn", *same)))
+    number = connection.execute(
+        sa.select(rows.c.id)
+        .where(is_current(rows), *(rows.c[name] == columns[name] for name in same))
         .order_by(rows.c.id)
-    ).first()
-    if present is None:
+    ).scalar()
+    if number is None:
         return Outcome("stored", record(connection, table, stamp, **columns), {})
-    differs = {
-        name: (old, columns[name]) for name, old in zip(compared, present[1:], strict=True) if old != columns[name]
+    present = _columns_of(connection, table, number)
+    stated = {
+        name: value
+        for name, value in columns.items()
+        if name in given or f"{name.removesuffix('_below')}_ul_per_l" in given
     }
-    if not differs:
-        return Outcome("already there", present.id, {})
+    differs = {name: (present[name], value) for name, value in stated.items() if present[name] != value}
+    important = any(name in compared for name in differs)
+    if not differs or not (important or replace):
+        return Outcome("already there", number, differs)
     if not replace:
-        return Outcome("conflict", present.id, differs)
-    return Outcome("replaced", record(connection, table, stamp, present.id, **columns), differs)
+        return Outcome("conflict", number, differs)
+    merged = {**present, **stated, **({"doubt": columns["doubt"]} if "doubt" in columns else {})}
+    return Outcome("replaced", record(connection, table, stamp, number, **merged), differs)
 
 
 _BOOK_COLUMNS = {

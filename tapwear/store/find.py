@@ -39,7 +39,7 @@ def find_unit(connection: Connection, tag: str) -> UnitKey:
     raise UsageError(f"There is no unit {wanted}. {otherwise}")
 
 
-def near_names(wanted: str, known: list[str], cutoff: float = 0.6) -> list[str]:
+def near_names(wanted: str, known: list[str], cutoff: float = 0.5) -> list[str]:
     """Up to three of the known names that come near the wanted one, nearest first.
 
     cutoff : how near, 0 to 1, as in difflib

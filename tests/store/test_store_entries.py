@@ -165,6 +165,23 @@ def test_two_results_of_one_day_differ_by_reference_else_they_are_a_conflict(sto
     assert enter(store, "sample", sampled_on=DAY, acetylene_ul_per_l=1.0, taken_from="main_tank").kind == "stored"
 
 
+def test_a_correction_takes_over_what_it_does_not_state(store: Store) -> None:
+    enter(store, "sample", sampled_on=DAY, acetylene_ul_per_l=120.0, hydrogen_ul_per_l=Below(5.0), laboratory="East")
+    why = Stamp("Ann", STAMP.at, "typing error")
+    outcome = enter(store, "sample", sampled_on=DAY, acetylene_ul_per_l=130.0, replace=True, stamp=why)
+    assert dict(outcome.differs) == {"acetylene_ul_per_l": (120.0, 130.0)}
+    row = load_book(store).samples.iloc[0]
+    assert (row["acetylene"], row["hydrogen"], row["hydrogen_below"], row["laboratory"]) == (130.0, 5.0, True, "East")
+
+
+def test_a_remark_beside_the_same_number_is_not_taken_and_said_so(store: Store) -> None:
+    enter(store, "reading", value=123, read_on=DAY)
+    again = enter(store, "reading", value=123, read_on=DAY, remark="hot")
+    assert (again.kind, dict(again.differs)) == ("already there", {"remark": ("", "hot")})
+    assert enter(store, "reading", value=123, read_on=DAY, remark="hot", replace=True).kind == "replaced"
+    assert load_book(store).readings["remark"].tolist() == ["hot"]
+
+
 def test_a_service_names_its_clocks_and_tells_the_oil(store: Store) -> None:
     enter(store, "service", done_on=DAY, work="overhaul", as_found_counter=84_210, contact_left_mm=3.2)
     enter(store, "service", done_on=DAY, work="breather change")

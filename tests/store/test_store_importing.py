@@ -192,6 +192,15 @@ def test_a_corrected_reading_stays_known_under_its_old_number(fleet: Desk) -> No
     assert fleet.bring(readings="unit,read_on,value\nT1,2024-05-01,101\n").counts["readings"].stored == 1
 
 
+def test_other_words_beside_the_same_number_are_told_and_not_taken(fleet: Desk) -> None:
+    fleet.bring(readings=READINGS)
+    result = fleet.bring(readings="unit,read_on,value,reader,remark\nT1,2024-05-01,100,,wet\nT1,2024-06-01,250,,\n")
+    assert told(result) == [(2, "remark", "left aside")]
+    assert "remark nothing in the book, wet here" in result.findings[0].found
+    assert result.counts["readings"] == TableCount(known=2)
+    assert result.all_taken
+
+
 def test_a_number_longer_than_the_counter_is_refused(fleet: Desk) -> None:
     result = fleet.bring(
         readings="unit,read_on,value\nT1,2024-05-01,123456\nT2,2024-05-01,123456\n",
@@ -327,7 +336,7 @@ def test_the_wrong_serial_number_on_a_service_is_refused(fleet: Desk) -> None:
 
 
 def test_closures_groups_and_crews_are_stored_once(fleet: Desk) -> None:
-    files = {
+    files: dict[str, Any] = {
         "closures": "station,from_on,to_on,weeks\nNORTH,,,2027-W20..2027-W21 2027-W50\nNORTH,2027-05-02,2027-05-01,\n"
         "NORTH,,,\nFAR,2027-05-02,2027-05-03,\nNORTH,,,2027-W20..x\n",
         "transfer_groups": "group,station,unit\nring,NORTH,\nring,,T2\nring,NORTH,T1\nring,,T9\n",
