@@ -7,7 +7,6 @@ import statistics
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import pytest
 
