@@ -62,9 +62,9 @@ def assess(
     foreign = np.where(_other_laboratory(grid, older), chosen.laboratory_change_sd, 0.0)
     args = (older, tested, foreign, groups, chosen)
     found: list[tuple[SampleGrid, Evidence]] = [
-        (grid, heating(grid, exposure, resets, vacuum, volume, *args)),
+        (grid, heating(grid, exposure, resets, loss, vacuum, volume, *args)),
         (grid, arcing(grid, memory, resets, vacuum, volume, *args)),
-        (grid, vacuum_acetylene(grid, exposure, resets, vacuum, volume, *args)),
+        (grid, vacuum_acetylene(grid, exposure, resets, loss, vacuum, volume, *args)),
     ]
     tank = read_grid(samples, "main_tank", chosen.history_samples)
     if tank.unit:

@@ -8,6 +8,7 @@ Errors have heavy tails, so one wild value cannot carry the whole weight.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -19,7 +20,7 @@ from tapwear.oil.settings import OilSettings
 
 Entry = TypeVar("Entry", bound=np.generic)
 
-LEVELS = np.arange(-0.75, 0.751, 0.25)  # log factors about the newest measured excess
+LEVELS = np.arange(-1.2, 1.21, 0.3)  # log factors about the newest measured excess
 DURATIONS = np.array([0.15, 0.5, 1.0, 1.6, 2.3, 3.2])  # onset to limit [years]; our choice
 DURATION_WEIGHTS = np.array([0.12, 0.15, 0.22, 0.20, 0.17, 0.14])
 OFFSETS = np.array([-1.2247, 0.0, 1.2247])  # errors of the usual level, three-point rule
@@ -76,6 +77,39 @@ class Evidence:
     weight: Floats
 
 
+@dataclass(frozen=True)
+class Growth:
+    """How a fault of one kind makes gas.
+
+    made_at_limit : (S,) leading gas made a year when the limit is reached [uL/L/year]
+    made_log_sd : how much units differ in that [log]
+    power : gas is made as severity to this power
+    loss : (S,) of the leading gas [1/year]
+    rate_ratio : (S, n) how busy the unit was at each sample, relative to the newest
+    since_reset : (S, n) years since the oil last started again, inf if never
+    mix : share of each gas, relative to the leading one, at a severity: (...) to (..., G)
+    yearly_chance : chance a year that such a fault begins
+    """
+
+    made_at_limit: Floats
+    made_log_sd: float
+    power: float
+    loss: Floats
+    rate_ratio: Floats
+    since_reset: Floats
+    mix: Callable[[Floats], Floats]
+    yearly_chance: float
+
+
+@dataclass(frozen=True)
+class _Stories:
+    """extra : (S, n, P) leading gas [uL/L]; mix : (S, n, P, G); carried_mix : (1, G)."""
+
+    extra: Floats
+    mix: Floats
+    carried_mix: Floats
+
+
 def newest_columns(mask: Bools, most: int) -> tuple[Ints, Bools]:
     """(S, n) columns of the newest `most` True entries of each row, right-aligned, and which are real."""
     rank = np.cumsum(mask[:, ::-1], axis=1)[:, ::-1]  # 1 for the newest
@@ -110,13 +144,12 @@ def log_density(residual: Floats, own_sd: Floats, shared_sd: Floats, known: Bool
     return np.asarray(-0.5 * (nu + n) * np.log1p(np.maximum(distance, 0.0) / nu))
 
 
-def story_likelihood(
-    readings: Readings, extra: Floats, mix: Floats, offset: float, share: float, settings: OilSettings
+def _story_likelihood(
+    readings: Readings, added: Floats, carried: Floats, offset: float, settings: OilSettings
 ) -> Floats:
-    """(S, n, P) log density of each sample when `extra` (S, n, P) of the leading gas is added [uL/L]."""
-    sound = np.exp(readings.expected + offset * readings.level_sd[:, None, None])
-    added = extra + share * readings.carried[:, :, None]
-    predicted = sound[:, :, None, :] + mix * added[..., None]
+    """(S, n, P) log density of each sample when gases `added` (S, n, P, G) and `carried` (S, n, G) come in."""
+    sound = np.exp(readings.expected + offset * readings.level_sd[:, None, None]) + carried
+    predicted = sound[:, :, None, :] + added
     bend = readings.bend[:, :, None, :]
     residual = bent_log(readings.seen[:, :, None, :], bend) - bent_log(predicted, bend)
     residual = np.where(readings.below[:, :, None, :], np.minimum(residual, 0.0), residual)
@@ -144,49 +177,34 @@ def bends(grid: SampleGrid, settings: OilSettings) -> Floats:
 
 
 def weigh_growth(
-    kind: str,
-    readings: Readings,
-    column: Ints,
-    excess: Floats,
-    usual: Floats,
-    gain: Floats,
-    mix: Floats,
-    at_limit: Floats,
-    at_limit_log_sd: float,
-    power: float,
-    since_reset: Floats,
-    yearly_chance: float,
-    settings: OilSettings,
+    kind: str, readings: Readings, column: Ints, excess: Floats, usual: Floats, growth: Growth, settings: OilSettings
 ) -> Evidence:
     """Weigh exponential growth of an excess against a sound unit.
 
     Parameters
     ----------
-    excess : (S,) best estimate of the excess at the newest sample [uL/L of the leading gas]
-    gain : (S, n) excess is growth times this (discounted operations; ones where gas simply builds up)
-    at_limit : (S,) excess over gain at the newest sample at which the limit is reached
-    power : the excess grows as severity to this power
-    since_reset : (S, n) years since the oil last started again, inf if never: only what was made since
-        then, and the residual share of what was there before, is in the sample
-    yearly_chance : chance a year that such a fault begins
+    excess : (S,) a first estimate of the excess at the newest sample [uL/L of the leading gas]
+    usual : (S,) what is usual there [uL/L]
     """
     e_fold = DURATIONS / np.log(1.0 / settings.fault_onset)  # [years]
     delta, tau = (a.ravel() for a in np.meshgrid(LEVELS, e_fold, indexing="ij"))
     prior_duration = np.tile(DURATION_WEIGHTS, len(LEVELS))
+    power = growth.power
     newest = readings.year[:, -1]
     age = newest[:, None] - np.where(readings.valid, readings.year, newest[:, None])
-    kept = 1.0 - (1.0 - settings.residual_share) * np.exp(-power * since_reset[..., None] / tau)
-    shape = np.exp(-power * age[..., None] / tau) * kept / kept[:, -1:, :]
-    gains = (gain / gain[:, -1:])[..., None]
+    pace = power / tau[None, :] + growth.loss[:, None]  # (S, P) gas held = gas made a year / pace
+    kept = 1.0 - (1.0 - settings.residual_share) * np.exp(-pace[:, None, :] * growth.since_reset[..., None])
     size = np.exp(delta)[None, :] * excess[:, None]
-    extra = size[:, None, :] * shape * gains
-    sound_total, fault_total, parts = _totals(readings, extra, mix, settings)
-    level = size / kept[:, -1, :] / gain[:, -1:]
-    log_severity = (np.log(np.maximum(level, 1e-300)) - np.log(at_limit)[:, None]) / power
-    spread = at_limit_log_sd / power
+    shape = np.exp(-power * age[..., None] / tau) * kept / kept[:, -1:, :] * growth.rate_ratio[..., None]
+    made = np.maximum(size / kept[:, -1, :] * pace, 1e-300)
+    log_severity = (np.log(made) - np.log(growth.made_at_limit)[:, None]) / power
+    severity = np.exp(log_severity[:, None, :] - age[..., None] / tau)
+    stories = _Stories(size[:, None, :] * shape, growth.mix(severity), growth.mix(np.ones(1)))
+    sound_total, fault_total, parts = _totals(readings, stories, settings)
+    spread = growth.made_log_sd / power
     begun = _normal_cdf((log_severity - np.log(settings.fault_onset)) / spread)
     step = LEVELS[1] - LEVELS[0]
-    prior = yearly_chance * prior_duration * tau / power * step * begun
+    prior = growth.yearly_chance * prior_duration * tau / power * step * begun
     log_weight = fault_total - sound_total[:, None] + np.log(np.maximum(prior, 1e-300))
     top = log_weight.max(axis=1, keepdims=True)
     relative = np.exp(log_weight - top)
@@ -200,7 +218,7 @@ def weigh_growth(
         support=_support(parts, best),
         odds=np.where(readings.valid[:, -1] & (excess > 0), odds, 0.0),
         severity=np.exp(log_severity[rows, best]),
-        excess=excess,
+        excess=size[rows, best],
         usual=usual,
         open_year=newest[:, None] - log_severity * tau,
         open_sd=np.broadcast_to(spread * tau, log_severity.shape),
@@ -209,20 +227,25 @@ def weigh_growth(
 
 
 def _totals(
-    readings: Readings, extra: Floats, mix: Floats, settings: OilSettings
+    readings: Readings, stories: _Stories, settings: OilSettings
 ) -> tuple[Floats, Floats, tuple[Floats, Floats]]:
     """Log likelihoods of a sound unit (S,) and of each story (S, P), and both per sample without an offset.
 
     The per-sample parts, (K, S, n) and (K, S, n, P), are for K shares of gas left over from an old fault.
     """
     shares = CARRIED if bool((readings.carried > 0).any()) else CARRIED[:1]
-    nothing = np.zeros_like(extra[:, :, :1])
+    extra = stories.extra
+    added = stories.mix * extra[..., None]
+    nothing = np.zeros_like(added[:, :, :1])
     sound_total = np.full(len(extra), -np.inf)
     fault_total = np.full((len(extra), extra.shape[2]), -np.inf)
     parts: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
     for offset in OFFSETS:
-        sound = [story_likelihood(readings, nothing, mix, offset, s, settings)[:, :, 0] for s in shares]
-        fault = [story_likelihood(readings, extra, mix, offset, s, settings) for s in shares]
+        sound, fault = [], []
+        for share in shares:
+            carried = share * readings.carried[:, :, None] * stories.carried_mix
+            sound.append(_story_likelihood(readings, nothing, carried, offset, settings)[:, :, 0])
+            fault.append(_story_likelihood(readings, added, carried, offset, settings))
         sound_total = np.logaddexp(sound_total, np.max([p.sum(axis=1) for p in sound], axis=0))
         fault_total = np.logaddexp(fault_total, np.max([p.sum(axis=1) for p in fault], axis=0))
         if offset == 0.0:
@@ -238,6 +261,11 @@ def _support(parts: tuple[Floats, Floats], best: Ints) -> Floats:
     sound_share = sound.sum(axis=2).argmax(axis=0)
     fault_share = chosen.sum(axis=2).argmax(axis=0)
     return np.asarray(chosen[fault_share, rows] - sound[sound_share, rows])
+
+
+def only_gas(severity: Floats) -> Floats:
+    """The mix of a fault that is read from one gas alone."""
+    return np.ones((*severity.shape, 1))
 
 
 def _normal_cdf(z: Floats) -> Floats:

@@ -11,7 +11,7 @@ import numpy as np
 
 from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import Evidence, Readings, at, bends, newest_columns, weigh_growth
+from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, weigh_growth
 from tapwear.oil.resets import Resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4, OilSettings
@@ -28,6 +28,7 @@ def heating(
     grid: SampleGrid,
     exposure: Exposure,
     resets: Resets,
+    loss: Floats,
     vacuum: Bools,
     oil_volume: Floats,
     older: Bools,
@@ -40,6 +41,7 @@ def heating(
 
     Parameters
     ----------
+    loss : (S, 5) of each gas through the breather [1/year]
     oil_volume : (S,) oil in the compartment [L]
     older, tested : (S, L) samples that define the own past, and samples that are weighed
     groups : codes (S,) of like units, the narrowest first
@@ -67,8 +69,7 @@ def heating(
         for g in range(len(HOT))
     ]
     expected = reference + np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
-    mix = np.array(settings.heating_mix)
-    surplus = _excess(grid.gas[:, :, HOT], np.exp(expected), mix)
+    surplus = _excess(grid.gas[:, :, HOT], np.exp(expected))
     overhauls = np.where(resets.overhaul, resets.year, np.nan)
     carried = carried_gas(grid.year, surplus, np.exp(expected[:, :, LEADING]), overhauls, settings.residual_share_most)
     column, valid = newest_columns(tested & ~thin & ~resets.odd, settings.tested_samples)
@@ -94,27 +95,36 @@ def heating(
         column,
         excess=np.where(np.isfinite(newest), np.maximum(newest, floor), 0.0),
         usual=usual,
-        gain=np.ones(column.shape),
-        mix=mix,
-        at_limit=settings.heating_ml_at_limit / oil_volume * 1000.0,
-        at_limit_log_sd=settings.heating_ml_log_sd,
-        power=settings.heating_power,
-        since_reset=np.where(np.isfinite(since), since, np.inf),
-        yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        growth=Growth(
+            made_at_limit=settings.heating_ml_per_year_at_limit / oil_volume * 1000.0,
+            made_log_sd=settings.heating_log_sd,
+            power=settings.heating_power,
+            loss=loss[:, C2H4],
+            rate_ratio=np.ones(column.shape),
+            since_reset=np.where(np.isfinite(since), since, np.inf),
+            mix=hot_mix,
+            yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        ),
         settings=settings,
     )
 
 
-def _excess(gas: Floats, expected: Floats, mix: Floats) -> Floats:
-    """(S, L) ethylene beyond what is usual, from all hot gases that were reported [uL/L]."""
-    known = np.isfinite(gas) & np.isfinite(expected)
-    error = np.square(expected) + np.square(0.3 * np.where(known, gas, 1.0))
-    weight = np.where(known, np.square(mix) / error, 0.0)
-    each = np.where(known, (np.where(known, gas, 0.0) - expected) / mix, 0.0)
-    total = weight.sum(axis=-1)
-    out = np.full(total.shape, np.nan)
-    np.divide((weight * np.where(known, each, 0.0)).sum(axis=-1), total, out=out, where=total > 0)
-    return out
+def hot_mix(severity: Floats) -> Floats:
+    """Methane, ethane and ethylene, relative to ethylene, that hot contacts make: the hotter, the more ethylene.
+
+    Our choice, in the sense of what is known of oil heated more and more; severities (...), result (..., 3).
+    """
+    bounded = np.clip(severity, 0.05, 2.0)
+    return np.stack([0.45 * bounded**-0.25, 0.24 * bounded**-0.6, np.ones_like(bounded)], axis=-1)
+
+
+def _excess(gas: Floats, expected: Floats) -> Floats:
+    """(S, L) a first estimate of the ethylene beyond what is usual: the middle one of the hot gases' [uL/L]."""
+    each = (gas - expected) / hot_mix(np.array(0.3))
+    ordered = np.sort(each, axis=-1)  # NaN last
+    count = np.isfinite(each).sum(axis=-1)
+    middle = np.take_along_axis(ordered, np.maximum((count - 1) // 2, 0)[..., None], axis=-1)[..., 0]
+    return np.asarray(np.where(count > 0, middle, np.nan))
 
 
 def carried_gas(year: Floats, surplus: Floats, usual: Floats, overhauls: Floats, share: float) -> Floats:

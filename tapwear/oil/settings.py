@@ -52,13 +52,12 @@ class OilSettings:
     # --- what a fault looks like ---------------------------------------------------------------
     faults_per_year: float = 0.05  # of all kinds, a unit and year, before its oil is seen; our choice
     fault_onset: float = 0.03  # severity at which a growing fault counts as begun; our choice
-    heating_ml_at_limit: float = 800.0  # ethylene [mL] held when contacts must be replaced; our choice
-    heating_ml_log_sd: float = 0.8
+    heating_ml_per_year_at_limit: float = 3700.0  # ethylene made when contacts must be replaced; our choice
+    heating_log_sd: float = 0.7  # how much units differ in that; our choice
     heating_power: float = 1.9  # ethylene grows as severity to this power; our choice
-    heating_mix: tuple[float, float, float] = (0.6, 0.4, 1.0)  # methane, ethane, ethylene of hot oil
     arcing_excess_at_limit: float = 2.5  # gas per operation is 1 + this at the burn-off limit; our choice
     arcing_excess_log_sd: float = 0.45
-    vacuum_ml_per_1000_at_limit: float = 7.0  # acetylene when one operation in ten arcs in oil
+    vacuum_ml_per_1000_at_limit: float = 25.0  # acetylene when one operation in ten arcs in oil
     vacuum_ml_log_sd: float = 0.8
     leak_share_per_year_at_limit: float = 0.5  # share of the compartment's oil exchanged in a year
     leak_share_log_sd: float = 0.3

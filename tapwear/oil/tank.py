@@ -10,14 +10,13 @@ from __future__ import annotations
 import numpy as np
 
 from tapwear.oil.baseline import usual_level
-from tapwear.oil.growth import DURATIONS, Evidence, Readings, at, bends, newest_columns, weigh_growth
+from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, only_gas, weigh_growth
 from tapwear.oil.heating import carried_gas
 from tapwear.oil.samples import Bools, Floats, SampleGrid
 from tapwear.oil.settings import C2H2, OilSettings
 
 SHARE_OF_FAULTS = 0.12  # of the faults that oil shows, those of the barrier; our choice
 UNITS_DIFFER = 1.5  # log: tanks differ freely, a shared conservator most of all; our choice
-TYPICAL_E_FOLD_YEARS = 0.45  # DURATIONS' middle over log(1 / onset)
 
 
 def tank_acetylene(
@@ -57,7 +56,7 @@ def tank_acetylene(
     column, valid = newest_columns(tested, settings.tested_samples)
     surplus = at(gas, column)[:, -1] - np.exp(own)
     ratio = np.where(tank_volume > 0, oil_volume / tank_volume, np.nan)
-    at_limit = settings.leak_share_per_year_at_limit * compartment_acetylene * ratio * TYPICAL_E_FOLD_YEARS
+    at_limit = settings.leak_share_per_year_at_limit * compartment_acetylene * ratio
     possible = np.isfinite(at_limit) & (at_limit > 0) & ((level.own > 0) | ~shared_conservator)
     left = carried_gas(tank.year, gas - np.exp(expected), np.exp(expected), overhauls, 1.0)
     readings = Readings(
@@ -78,12 +77,15 @@ def tank_acetylene(
         column,
         excess=np.where(np.isfinite(surplus) & possible, np.maximum(surplus, 0.3 * limit_seen), 0.0),
         usual=np.exp(own),
-        gain=np.ones(column.shape),
-        mix=np.ones(1),
-        at_limit=np.where(possible, at_limit, 1.0),
-        at_limit_log_sd=float(np.hypot(settings.leak_share_log_sd, np.std(np.log(DURATIONS[1:])) / 2)),
-        power=1.0,
-        since_reset=np.full(column.shape, np.inf),
-        yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        growth=Growth(
+            made_at_limit=np.where(possible, at_limit, 1.0),
+            made_log_sd=settings.leak_share_log_sd,
+            power=1.0,
+            loss=np.zeros(len(gas)),
+            rate_ratio=np.ones(column.shape),
+            since_reset=np.full(column.shape, np.inf),
+            mix=only_gas,
+            yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        ),
         settings=settings,
     )

@@ -10,7 +10,7 @@ import numpy as np
 
 from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import Evidence, Readings, at, bends, newest_columns, weigh_growth
+from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, only_gas, weigh_growth
 from tapwear.oil.heating import carried_gas
 from tapwear.oil.resets import Resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
@@ -25,6 +25,7 @@ def vacuum_acetylene(
     grid: SampleGrid,
     exposure: Exposure,
     resets: Resets,
+    loss: Floats,
     vacuum: Bools,
     oil_volume: Floats,
     older: Bools,
@@ -64,18 +65,23 @@ def vacuum_acetylene(
         carried=at(carried, column),
     )
     newest = at(surplus, column)[:, -1]
+    since = at(grid.year - exposure.last_reset, column)
+    rate = np.where(valid, at(exposure.rate, column), 1.0)
     return weigh_growth(
         "vacuum acetylene",
         readings,
         column,
         excess=np.where(np.isfinite(newest), np.maximum(newest, 0.3 * limit_seen), 0.0),
         usual=np.exp(at(expected, column)[:, -1]),
-        gain=np.where(valid, at(exposure.amount[:, :, C2H2], column), 1.0),
-        mix=np.ones(1),
-        at_limit=settings.vacuum_ml_per_1000_at_limit / oil_volume * 1000.0,
-        at_limit_log_sd=settings.vacuum_ml_log_sd,
-        power=1.0,
-        since_reset=np.full(column.shape, np.inf),
-        yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        growth=Growth(
+            made_at_limit=settings.vacuum_ml_per_1000_at_limit * rate[:, -1] / oil_volume * 1000.0,
+            made_log_sd=settings.vacuum_ml_log_sd,
+            power=1.0,
+            loss=loss[:, C2H2],
+            rate_ratio=rate / rate[:, -1:],
+            since_reset=np.where(np.isfinite(since), since, np.inf),
+            mix=only_gas,
+            yearly_chance=SHARE_OF_FAULTS * settings.faults_per_year,
+        ),
         settings=settings,
     )
