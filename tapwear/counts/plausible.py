@@ -20,7 +20,7 @@ from tapwear.counts.search import chainer_at, read_beside, search, used_interval
 from tapwear.counts.weigh import Beside
 
 EPOCH = date(1970, 1, 1).toordinal()
-QUESTION_BELOW = 0.95  # an entry less likely right than this is questioned: our choice, about 1 in 80 right ones
+QUESTION_BELOW = 0.915  # an entry less likely right than this is questioned: our choice, about 1 in 70 right ones
 DOUBT_LAST_BELOW = 0.5  # the last reading in the book is named when less likely right than this
 
 
@@ -195,7 +195,7 @@ def _verdict(chainer: Chainer, chains: Chains, digits: int, strangers: list[tupl
     anchor = int(before) if before >= 0 else last - 1
     ends = np.array([anchor]), np.array([last])
     low, high = _range(chainer, *ends)
-    questioned = probability < QUESTION_BELOW or not fits
+    questioned = probability < QUESTION_BELOW or not fits or bool(chains.reset[last])
     previous_wrong = float(chains.probability[last - 1]) < DOUBT_LAST_BELOW
     if not questioned:
         if not previous_wrong:
@@ -211,8 +211,9 @@ def _verdict(chainer: Chainer, chains: Chains, digits: int, strangers: list[tupl
     kind, meant = int(found.kind[0, top]), found.right[0, top]
     likely = int(meant) if np.isfinite(meant) else None
     name = max(strangers)[1] if strangers else ""
-    if kind == slips.OTHER:
+    if kind == slips.OTHER or chains.reset[last]:
         joint = chainer.joints(*ends)
+        likely = None
         reason = _off_in_words(book, anchor, last, float(joint.operations[0]), float(joint.leg.middle[0]))
     else:
         reason = slips.in_words(kind, value, float(meant), name)
@@ -223,7 +224,7 @@ def _off_in_words(book: Book, anchor: int, last: int, made: float, usual: float)
     on = date.fromordinal(int(book.day[anchor]) + EPOCH)
     written = int(book.value[anchor])
     if book.value[last] < written and book.epoch[anchor] == book.epoch[last]:
-        return f"below the last reading, {written} of {on}"
+        return f"below the last reading, {written} of {on}: a counter set back or exchanged has to be recorded"
     more = "more" if made > usual else "fewer"
     return f"far {more} operations than usual since {on}: {made:.0f} against about {usual:.0f}"
 
