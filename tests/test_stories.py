@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -11,24 +11,36 @@ import pytest
 from tapwear.cli.intake import DEMO_AS_OF, demo_folder
 from tapwear.fleet import Assessment, assess_store
 from tapwear.outlook.types import Due
+from tapwear.store.engine import Store, create_store
+from tapwear.store.importing import ImportResult, store_intake
+from tapwear.visits.reading import read_paths
 
 AS_OF = date.fromisoformat(DEMO_AS_OF)
 
 
 @pytest.fixture(scope="module")
-def fleet(tmp_path_factory: pytest.TempPathFactory) -> Assessment:
-    from datetime import UTC, datetime
+def store(tmp_path_factory: pytest.TempPathFactory) -> Store:
+    return create_store(tmp_path_factory.mktemp("demo") / "demo.db")
 
-    from tapwear.store.engine import create_store
-    from tapwear.store.importing import store_intake
-    from tapwear.visits.reading import read_paths
 
-    store = create_store(tmp_path_factory.mktemp("demo") / "demo.db")
+def bring_in(store: Store) -> ImportResult:
     intake = read_paths(sorted(demo_folder().glob("*.csv")))
-    result = store_intake(store, intake, by="test", now=datetime(2026, 6, 30, tzinfo=UTC), today=AS_OF, what="demo")
+    now = datetime(2026, 6, 30, tzinfo=UTC)
+    return store_intake(store, intake, by="test", now=now, today=AS_OF, what="demo")
+
+
+@pytest.fixture(scope="module")
+def fleet(store: Store) -> Assessment:
+    result = bring_in(store)
     assert result.all_taken
     assert result.findings == ()
     return assess_store(store, AS_OF)
+
+
+def test_importing_the_demo_again_adds_nothing(fleet: Assessment, store: Store) -> None:
+    again = bring_in(store)
+    assert again.all_taken
+    assert again.total("stored") == 0
 
 
 def contact_service(fleet: Assessment, unit: str) -> Due:

@@ -22,6 +22,7 @@ from tapwear.store.stays import standing
 from tapwear.visits.types import Row
 
 _WHERE = ("station", "bank", "phase", "state")
+_OF_STAY = ("region", "transformer_serial", "conservator", "main_tank_volume_l")
 
 
 @dataclass
@@ -98,6 +99,8 @@ class RegisterIntake:
         for name, value in given.items():
             if name in ("unit", *_WHERE):
                 continue
+            if name in _OF_STAY and len(stays) > 1 and any(_same(getattr(stay, name), value) for stay in stays):
+                continue  # so it was at one of the places where the unit has stood
             if have.get(name) in (None, "", ()):
                 blanks[name] = value
             elif name in ("drives", "compartments"):
