@@ -16,6 +16,15 @@ from tapwear.visits.types import Row
 
 Key = tuple[Any, ...]
 
+# What else a row says: told when it differs, without making the row a conflict.
+BESIDES: dict[str, tuple[str, ...]] = {
+    "reading": ("reader", "remark"),
+    "event": ("remark",),
+    "sample": ("laboratory", "received_on", "reported_on", "compartment_serial", "breakdown_method", "remark"),
+    "service": ("serial_seen", "done_by", "remark"),
+}
+NAMES = {table: COMPARED[table] + BESIDES[table] for table in COMPARED}
+
 
 @dataclass
 class _Held:
@@ -38,25 +47,31 @@ class Known:
     def judge(self, table: str, row: Row, columns: Mapping[str, Any], whose: str, how: str) -> Result | None:
         """None for a row to be stored (and then remembered), otherwise what is to be said of it.
 
-        `columns` holds what goes into the table, with None for all that the row leaves open. A row that says what
-        the book says, or once said, is known. `how` tells how a conflict is settled.
+        `columns` holds what goes into the table, with None or "" for all that the row leaves open. A row that says
+        what the book says, or once said, is known. `how` tells how a conflict is settled.
         """
         held = self._tables.setdefault(table, _Held())
         key = tuple([columns[name] for name in SAME[table]])
-        says = tuple([columns[name] for name in COMPARED[table]])
+        says = tuple([columns[name] for name in NAMES[table]])
         if key[0] not in held.owners:
             held.owners.add(key[0])
             self._read(table, key[0], held)
         have = held.current.get(key)
-        if have is None and not any(_agrees(old, says) for old in held.past.get(key, ())):
+        if have == says:
+            return self._again(held.added.get(key), row)
+        main = len(COMPARED[table])
+        once = any(_agrees(old[:main], says[:main]) for old in held.past.get(key, ()))
+        if have is None:
+            if once:
+                return Result()
             held.current[key] = says
             held.added[key] = (row.file, row.line)
             return None
-        if have is None or _agrees(have, says):
-            return self._again(held.added.get(key), row)
-        if any(_agrees(old, says) for old in held.past.get(key, ())):
-            return Result()
-        return self._conflict(table, held.added.get(key), row, have, says, whose, how)
+        if not _agrees(have[:main], says[:main]):
+            return Result() if once else self._otherwise(table, held.added.get(key), row, have, says, whose, how)
+        if not _agrees(have, says) and not once:
+            return self._otherwise(table, held.added.get(key), row, have, says, whose, "", aside=True)
+        return self._again(held.added.get(key), row)
 
     def _again(self, added: tuple[str, int] | None, row: Row) -> Result:
         if added is None or added[0] != row.file:
@@ -64,23 +79,35 @@ class Known:
         found = f"line {added[1]} of the file says the same"
         return Result((remark("", found, "delete one of the two lines", "left aside"),))
 
-    def _conflict(
-        self, table: str, added: tuple[str, int] | None, row: Row, have: Key, says: Key, whose: str, how: str
+    def _otherwise(
+        self,
+        table: str,
+        added: tuple[str, int] | None,
+        row: Row,
+        have: Key,
+        says: Key,
+        whose: str,
+        how: str,
+        *,
+        aside: bool = False,
     ) -> Result:
         differs = [
             (name, old, new)
-            for name, old, new in zip(COMPARED[table], have, says, strict=True)
-            if new is not None and new != old
+            for name, old, new in zip(NAMES[table], have, says, strict=True)
+            if new not in (None, "") and new != old
         ]
         where = "in the book"
         if added is not None:
             where = f"in line {added[1]}" + ("" if added[0] == row.file else f" of {added[0]}")
             how = "correct one of the two lines; the earlier one was taken"
         told = "; ".join(f"{name} {_word(old)} {where}, {_word(new)} here" for name, old, new in differs)
-        return Result((remark(differs[0][0], f"{whose}: {told}", how, "conflict"),))
+        if aside:
+            how = "nothing to do if the earlier words are enough; the numbers are the same"
+        found = f"{whose}: {told}"
+        return Result((remark(differs[0][0], found, how, "left aside" if aside else "conflict"),))
 
     def _read(self, table: str, owner: int, held: _Held) -> None:
-        same, compared = SAME[table], COMPARED[table]
+        same, compared = SAME[table], NAMES[table]
         if table not in self._queries:
             rows = lean(table, *dict.fromkeys(("id", "supersedes_id", "withdrawn", *same, *compared)))
             self._queries[table] = sa.select(
@@ -97,7 +124,7 @@ class Known:
 
 def _agrees(have: Key, says: Key) -> bool:
     """Whether the stored row says everything that the new one says; what the new one leaves open agrees."""
-    return have == says or all(new is None or new == old for old, new in zip(have, says, strict=True))
+    return all(new is None or new == old or new == "" for old, new in zip(have, says, strict=True))
 
 
 def _word(value: Any) -> str:

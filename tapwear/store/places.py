@@ -35,9 +35,9 @@ def add_station(connection: Connection, code: str, stamp: Stamp, *, sure: bool =
     if not code:
         raise UsageError("A station needs a code.")
     station = lean("station", "code")
-    codes = list(connection.execute(sa.select(station.c.code)).scalars())
+    codes = [] if sure else list(connection.execute(sa.select(station.c.code)).scalars())
     near = [one for one in near_names(code, codes, MISSPELLED) if _figures(one) == _figures(code)]
-    if near and not sure:
+    if near:
         raise UsageError(
             f"There is no station {code}. Did you mean {' or '.join(near)}? For a new station add --new-station."
         )
