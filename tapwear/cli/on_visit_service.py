@@ -97,6 +97,7 @@ def service(
     from tapwear.store.find import find_unit
     from tapwear.store.history import counter_past
     from tapwear.store.overview import unit_rules
+    from tapwear.store.stays import standing_now
 
     reason = replacing(replace, because)
     day = past_day(SERVICES.field("done_on"), on)
@@ -107,8 +108,11 @@ def service(
         if drive or as_found or as_left or not _several(connection, key):
             past = counter_past(connection, key, drive or "", "mechanical", day)
         rules = unit_rules(connection, key)
+        where = standing_now(connection, key.id).where
     if past is not None:
         introduce(past, day)
+    else:
+        tell(f"{key.tag}: {where}")
     if at_a_terminal():
         work = work or asked("What was done (e.g. overhaul, oil change)")
         serial = asked("Serial number on the nameplate (empty: not read)") if serial is None else serial

@@ -388,6 +388,15 @@ def test_at_a_terminal_a_service_asks_for_work_serial_and_counter(
     assert "right unit" in refused(2, "service", "T1", "--on", "2026-10-13", typed="overhaul\nS-9\n\n")
 
 
+def test_a_service_on_three_drives_asks_for_the_drive_only_with_a_counter(db: Path) -> None:
+    done("unit", "add", "T3", "--station", "ARC", "--digits", "6", "--drives", "A;B;C")
+    assert "T3: ARC" in done("service", "T3", "--work", "overhaul", "--on", "2026-10-12")
+    words = ["service", "T3", "--work", "oil change", "--on", "2026-10-12", "--as-found", "55"]
+    assert "--drive A or B or C" in refused(2, *words)
+    done(*words, "--drive", "B")
+    assert book(db).readings[["drive", "value"]].to_numpy().tolist() == [["B", 55]]
+
+
 def test_without_a_terminal_the_work_must_be_named(steady: Path) -> None:
     assert "--work overhaul" in refused(2, "service", "T1")
 
