@@ -110,9 +110,9 @@ def _shape(z: Floats, place: Ints) -> tuple[Floats, float]:
     if not len(z):
         return np.zeros(3), 0.0
     _, code, size = np.unique(place, return_inverse=True, return_counts=True)
-    order = np.argsort(z)
-    weight = np.cumsum((1.0 / size)[code][order])
-    low, middle, high = np.interp(np.array([0.1, 0.5, 0.9]) * weight[-1], weight, z[order])
+    values, of_value = np.unique(z, return_inverse=True)
+    weight = np.cumsum(np.bincount(of_value, (1.0 / size)[code]))
+    low, middle, high = np.interp(np.array([0.1, 0.5, 0.9]) * weight[-1], weight, values)
     below, above = max(middle - low, 0.05), max(high - middle, 0.05)
     spread = PAST_SHORTFALL / OUTER
     return np.array([np.clip(middle, -0.5, 0.5), below * spread, above * spread]), float(len(size))

@@ -138,21 +138,25 @@ def _step(
     c, si = means.cos, means.sin
     p[0] += s.drift * gap / YEAR
     expected = x[0] + log_mean_season(x[1], x[2], means)
-    v = log_rate(made, exposure) - expected
-    g0 = p[0] + p[1] * c + p[2] * si
-    g1 = p[1] + p[3] * c + p[4] * si
-    g2 = p[2] + p[4] * c + p[5] * si
-    s0 = g0 + c * g1 + si * g2
+    count = exposure * np.exp(np.clip(expected, -30.0, 30.0))
+    v = np.log((made + 0.5) / (count + 0.5))
+    slope = count / (count + 0.5)  # of log(count + 1/2) on log(count): a count near nothing tells little
+    c, si = c * slope, si * slope
+    g0 = p[0] * slope + p[1] * c + p[2] * si
+    g1 = p[1] * slope + p[3] * c + p[4] * si
+    g2 = p[2] * slope + p[4] * c + p[5] * si
+    s0 = slope * g0 + c * g1 + si * g2
     # a count's relative variance is judged half by what was expected, or a low count would seem too sure
-    size = 0.5 * (made + exposure * np.exp(np.clip(expected + 0.5 * s0, -12.0, 12.0))) + 0.5
-    base = s0 + s.dispersion / size + s.weather / exposure + data.noise[at] / size**2
+    size = 0.5 * (made + count * np.exp(np.minimum(0.5 * s0, 5.0))) + 0.5
+    third = slope * slope / 3.0
+    base = s0 + s.dispersion / size + 3.0 * third * s.weather / exposure + data.noise[at] / size**2
     drift = s.drift * days / YEAR
     event = data.event[at]
     jump = drift + np.where(event, s.event_size, s.jump_size) ** 2
     jump_chance = np.where(event, s.event_chance, -np.expm1(-s.jump_yearly * days / YEAR))
     error_chance = np.clip(s.error_chance + data.doubt[at], 0.0, 0.6)
     walks = (drift, jump, drift)
-    spreads = (base + drift / 3.0, base + jump / 3.0, base + drift / 3.0 + s.error_size**2)
+    spreads = (base + third * drift, base + third * jump, base + third * drift + s.error_size**2)
     chances = ((1.0 - jump_chance) * (1.0 - error_chance), jump_chance * (1.0 - error_chance), error_chance)
     logs = [
         np.log(np.maximum(chance, 1e-300)) - 0.5 * (np.log(spread) + v * v / spread)
@@ -165,7 +169,7 @@ def _step(
     fold: list[Floats] = [np.zeros(len(at)) for _ in range(6)]
     for w, q, b in zip(weights, walks, spreads, strict=True):
         share = w / total
-        h0, h1, h2 = (g0 + 0.5 * q) / b, g1 / b, g2 / b
+        h0, h1, h2 = (g0 + 0.5 * slope * q) / b, g1 / b, g2 / b
         a0, a1, a2, walk = a0 + share * h0, a1 + share * h1, a2 + share * h2, walk + share * q
         u = share * (v * v - b)
         for i, term in enumerate((h0 * h0, h0 * h1, h0 * h2, h1 * h1, h1 * h2, h2 * h2)):

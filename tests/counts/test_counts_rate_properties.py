@@ -9,7 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rate_fleets import AS_OF, FLAT, PROBS, events, fit, history, points, stays, units
 
-from tapwear.counts.rate import RateModel, fit_rates
+from tapwear.counts.ahead import log_variance
+from tapwear.counts.filter import Intervals, Levels, run_filter
+from tapwear.counts.rate import fit_rates
+from tapwear.counts.season import harmonics, log_mean_season
+from tapwear.counts.settings import RateSettings
 
 START = np.datetime64("2018-01-01")
 
@@ -28,27 +32,41 @@ def visits(steps: list[tuple[int, float]]) -> list[tuple[str, float]]:
     return out
 
 
-def band(model: RateModel, start: np.datetime64, days: int) -> float:
-    """Width of the 10-90 % band of the logarithm of the operations."""
-    begin = np.array([start])
-    low, _, high = model.operations(np.zeros(1, np.int64), begin, begin + days, PROBS)[0]
-    return float(np.log(high + 1e-9) - np.log(low + 1e-9))
+def filtered(steps: list[tuple[int, float]]) -> tuple[Levels, float]:
+    """State after these intervals from a fixed prior, and the day of the last visit."""
+    end = 18000.0 + np.cumsum([gap for gap, _ in steps]).astype(float)
+    start = np.concatenate([[18000.0], end[:-1]])
+    n = len(steps)
+    data = Intervals(
+        np.zeros(1, np.int64), np.array([n]), start, end, np.array([made for _, made in steps]), end - start,
+        np.zeros(n, bool), np.zeros(n), np.zeros(n),
+    )  # fmt: skip
+    prior = np.array([[2.3, 0.15, 0.0]])
+    return run_filter(data, prior, np.array([[1.2, 0, 0, 0.015, 0, 0.015]]), RateSettings()), float(end[-1])
 
 
-@settings(max_examples=60, deadline=None)
+def year_ahead(levels: Levels, last: float, day: float) -> float:
+    """Standard deviation of the logarithm of the operations of the year after `day`."""
+    start, stop = np.array([day]), np.array([day + 365.0])
+    middle = np.exp(levels.mean[:, 0]) * 365.0
+    ahead = np.array([day - last])
+    return float(np.sqrt(log_variance(levels.cov, ahead, start, stop, stop - start, middle, RateSettings())[0]))
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
 @given(counters, st.integers(20, 200))
 def test_a_reading_that_equals_the_forecast_never_widens_the_band(
     steps: list[tuple[int, float]], gap: int
 ) -> None:
-    read = visits(steps)
-    before = fit({"T1": read})
-    last = np.datetime64(read[-1][0])
-    made = before.operations(np.zeros(1, np.int64), np.array([last]), np.array([last + gap]), PROBS)[0, 1]
-    after = fit({"T1": [*read, (str(last + gap), read[-1][1] + made)]})
-    assert band(after, last + gap, 365) <= band(before, last + gap, 365) + 0.01
+    counts = [(days, float(round(days * rate))) for days, rate in steps]
+    before, last = filtered(counts)
+    means = harmonics(np.array([last]), np.array([last + gap]))
+    level = before.mean[:, 0] + log_mean_season(before.mean[:, 1], before.mean[:, 2], means)
+    after, now = filtered([*counts, (gap, float(gap * np.exp(level[0])))])
+    assert year_ahead(after, now, now) <= year_ahead(before, last, now) + 1e-9
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40, deadline=None, derandomize=True)
 @given(st.integers(0, 18), st.floats(2.0, 60.0))
 def test_splitting_an_interval_in_two_changes_nothing_material(which: int, rate: float) -> None:
     day = START + 100 * np.arange(21)
@@ -64,7 +82,7 @@ def test_splitting_an_interval_in_two_changes_nothing_material(which: int, rate:
     assert np.log(two[2] / two[0]) == pytest.approx(np.log(one[2] / one[0]), rel=0.1)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.lists(counters, min_size=2, max_size=5), st.randoms(use_true_random=False))
 def test_relabelling_the_units_changes_nothing(fleet: list[list[tuple[int, float]]], random: object) -> None:
     names = [f"T{i}" for i in range(len(fleet))]
@@ -81,7 +99,7 @@ def test_relabelling_the_units_changes_nothing(fleet: list[list[tuple[int, float
         assert b == pytest.approx(a, rel=1e-6, abs=1e-6)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(st.integers(0, 99_999), st.integers(500, 20_000))
 def test_a_counter_that_wraps_around_forecasts_like_one_that_does_not(offset: int, yearly: int) -> None:
     from tapwear.counts.clean import read_counters

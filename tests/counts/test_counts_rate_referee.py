@@ -34,8 +34,9 @@ def test_without_jumps_and_errors_the_filter_is_the_exact_gaussian_answer() -> N
     s = RateSettings(drift=0.3, weather=2.0, dispersion=0.0, jump_yearly=0.0, error_chance=0.0, event_chance=0.0)
     rng = np.random.default_rng(3)
     day = 19000.0 + np.cumsum([0, 30, 45, 30, 10, 120, 30, 60])
-    made = np.round(np.exp(rng.normal(3, 0.5, 7)) * np.diff(day))
-    prior = np.array([[2.5, 0.0, 0.0]])
+    # counts so large that the half added to each does not matter
+    made = np.round(np.exp(rng.normal(23, 0.5, 7)) * np.diff(day))
+    prior = np.array([[22.5, 0.0, 0.0]])
     cov = np.array([[0.8, 0, 0, 0, 0, 0.0]])
     got = run_filter(intervals(day, made[None, :]), prior, cov, s)
 
@@ -46,10 +47,10 @@ def test_without_jumps_and_errors_the_filter_is_the_exact_gaussian_answer() -> N
     joint[np.diag_indices(7)] = 0.8 + q * (day[:-1] - day[0] + length / 3) + s.weather / length
     reach = 0.8 + q * middle
     gain = np.linalg.solve(joint, reach)
-    assert got.mean[0, 0] == pytest.approx(2.5 + gain @ (z - 2.5), abs=1e-9)
+    assert got.mean[0, 0] == pytest.approx(22.5 + gain @ (z - 22.5), abs=1e-9)
     assert got.cov[0, 0] == pytest.approx(0.8 + q * (day[-1] - day[0]) - gain @ reach, abs=1e-9)
     _, logdet = np.linalg.slogdet(joint)
-    loglik = -0.5 * (logdet + (z - 2.5) @ np.linalg.solve(joint, z - 2.5) + 7 * np.log(2 * np.pi))
+    loglik = -0.5 * (logdet + (z - 22.5) @ np.linalg.solve(joint, z - 22.5) + 7 * np.log(2 * np.pi))
     assert got.loglik[0] == pytest.approx(loglik, abs=1e-6)
 
 
