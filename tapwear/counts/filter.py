@@ -156,7 +156,9 @@ def _step(
     jump_chance = np.where(event, s.event_chance, -np.expm1(-s.jump_yearly * days / YEAR))
     error_chance = np.clip(s.error_chance + data.doubt[at], 0.0, 0.6)
     walks = (drift, jump, drift)
-    spreads = (base + third * drift, base + third * jump, base + third * drift + s.error_size**2)
+    suspected = data.doubt[at] / (data.doubt[at] + s.error_chance + 1e-12)
+    error = s.error_size**2 + suspected * s.suspect_size**2
+    spreads = (base + third * drift, base + third * jump, base + third * drift + error)
     chances = ((1.0 - jump_chance) * (1.0 - error_chance), jump_chance * (1.0 - error_chance), error_chance)
     logs = [
         np.log(np.maximum(chance, 1e-300)) - 0.5 * (np.log(spread) + v * v / spread)

@@ -18,6 +18,7 @@ class RateSettings:
     event_size        standard deviation of the change at a recorded event (setting, load transfer, ...)
     event_chance      chance that such an event changes the rate at all
     error_size        standard deviation of a reading that is wrong but was not noticed
+    suspect_size      the same, on top, for a reading that the cleaning of the counters doubts
     error_chance      chance of such an interval, when the counter history is sure of both readings
     group_spread      variance of a place's level about its group when the group is too small to tell
     season_spread     variance of a place's own harmonic about its group's
@@ -33,6 +34,7 @@ class RateSettings:
     event_size: float = 0.95
     event_chance: float = 0.5
     error_size: float = 1.3
+    suspect_size: float = 3.0
     error_chance: float = 0.08
     group_spread: float = 1.2
     season_spread: float = 0.015
