@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection
 
 from tapwear.findings import Finding
 from tapwear.store.importing_book import BookIntake
-from tapwear.store.importing_moves import in_order
+from tapwear.store.importing_order import in_order
 from tapwear.store.importing_planning import take_planning_row
 from tapwear.store.importing_register import RegisterIntake
 from tapwear.store.importing_types import Refused, Result

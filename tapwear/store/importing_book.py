@@ -21,7 +21,7 @@ from tapwear.store.lean import lean
 from tapwear.store.recording import Stamp
 from tapwear.visits.fields import GASES, TASKS
 from tapwear.visits.resets import NO_RESETS
-from tapwear.visits.types import Row
+from tapwear.visits.types import WHOLE_ROW, Row
 
 ROWS_A_BATCH = 5_000  # written at once: our choice, a compromise of memory and speed
 BY_HAND = "keep the book's, or correct it by hand"
@@ -64,7 +64,7 @@ class BookIntake:
                 return self._event(unit, row)
             return self._sample(unit, row) if row.table == "samples" else self._service(unit, row)
         except UsageError as error:
-            raise Refused("", str(error), "correct the row, then import it again") from error
+            raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
 
     def write(self) -> None:
         """Writes everything that was taken and is not written yet."""
@@ -117,7 +117,10 @@ class BookIntake:
     def _reading(self, unit: UnitKey, row: Row, drive: str, source: str, name: str) -> Result:
         given = row.values
         on = given["read_on"] if name == "value" else given["sampled_on"]
-        counter = self._drives.counter(unit, drive, source, on)
+        try:
+            counter = self._drives.counter(unit, drive, source, on)
+        except UsageError as error:
+            raise Refused("drive", str(error), "correct the drive, then import the row again") from error
         value = given[name]
         self._short_enough(unit, name, value, counter.digits)
         columns = {
@@ -147,7 +150,10 @@ class BookIntake:
         on = given["happened_on"]
         slot = ""
         if given.get("drive") or given["kind"] == "counter_replaced":  # of several drives it has to be said which
-            slot = self._drives.slot(unit, given.get("drive", ""), on)
+            try:
+                slot = self._drives.slot(unit, given.get("drive", ""), on)
+            except UsageError as error:
+                raise Refused("drive", str(error), "correct the drive, then import the row again") from error
         for name in ("old_reading", "new_reading"):
             self._short_enough(unit, name, given.get(name), self._drives.digits(unit))
         columns = event_columns(unit.id, given, slot if given.get("drive") else "")  # "" = all its drives
@@ -185,7 +191,10 @@ class BookIntake:
 
     def _service(self, unit: UnitKey, row: Row) -> Result:
         given = row.values
-        check_serial(self.connection, unit, given.get("serial_seen", ""))
+        try:
+            check_serial(self.connection, unit, given.get("serial_seen", ""))
+        except UsageError as error:
+            raise Refused("serial_seen", str(error), "find out which unit it was, then correct the row") from error
         for name in ("as_found_counter", "as_left_counter"):
             self._short_enough(unit, name, given.get(name), self._drives.digits(unit))
         for task in given.get("resets", ()):

@@ -12,7 +12,7 @@ from sqlalchemy.engine import Connection
 from tapwear.store.entries import COMPARED, SAME
 from tapwear.store.importing_types import Result, remark
 from tapwear.store.lean import is_current, lean
-from tapwear.visits.types import Row
+from tapwear.visits.types import WHOLE_ROW, Row
 
 Key = tuple[Any, ...]
 
@@ -77,7 +77,7 @@ class Known:
         if added is None or added[0] != row.file:
             return Result()
         found = f"line {added[1]} of the file says the same"
-        return Result((remark("", found, "delete one of the two lines", "left aside"),))
+        return Result((remark(WHOLE_ROW, found, "delete one of the two lines", "left aside"),))
 
     def _otherwise(
         self,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
@@ -13,24 +13,8 @@ from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.recording import Stamp
 from tapwear.store.register import move_unit, swap_units
 from tapwear.store.stays import StandingRow, standing
-from tapwear.visits.fields import TABLES
-from tapwear.visits.types import Row
 
-MOVES = ("moved", "swapped")
 _HOW = "keep the book's, or correct it by hand"
-
-
-def in_order(rows: Sequence[Row]) -> Sequence[Row]:
-    """The rows with moves and swaps by their day after the other events, since each builds on the stay before it."""
-    if not any(row.table == "events" and row.values["kind"] in MOVES for row in rows):
-        return rows
-    place = {name: number for number, name in enumerate(TABLES)}
-
-    def key(row: Row) -> tuple[int, bool, date]:
-        moves = row.table == "events" and row.values["kind"] in MOVES
-        return place[row.table], moves, row.values["happened_on"] if moves else date.min
-
-    return sorted(rows, key=key)
 
 
 def take_move(

@@ -63,7 +63,7 @@ def _spans(given: Mapping[str, Any]) -> list[tuple[date, date]]:
         first, _, last = part.partition("..")
         try:
             span = monday(first), monday(last or first) + timedelta(days=6)
-        except ValueError as error:
+        except (ValueError, OverflowError) as error:  # OverflowError: the last week of the last year
             raise Refused("weeks", str(error), "write weeks like 2027-W20..2027-W36") from error
         if span[1] < span[0]:
             raise Refused("weeks", f"{part} runs backwards", "write the earlier week first")

@@ -18,10 +18,11 @@ from tapwear.store.lean import lean
 from tapwear.store.places import add_station, find_station, place_at
 from tapwear.store.recording import Change, Stamp, amend, insert, note_change
 from tapwear.store.register import add_unit, change_unit
-from tapwear.store.stays import standing
-from tapwear.visits.types import Row
+from tapwear.store.stays import StandingRow, standing
+from tapwear.visits.types import WHOLE_ROW, Row
 
 _WHERE = ("station", "bank", "phase", "state")
+_OF_TRANSFORMER = ("conservator", "main_tank_volume_l")
 _OF_STAY = ("region", "transformer_serial", "conservator", "main_tank_volume_l")
 
 
@@ -45,7 +46,7 @@ class RegisterIntake:
                 return self._place(row.values)
             return self._unit(row.values) if row.table == "units" else self._rule(row.values)
         except UsageError as error:
-            raise Refused("", str(error), "correct the row, then import it again") from error
+            raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
 
     def _place(self, given: Mapping[str, Any]) -> Result:
         code = given["station"]
@@ -88,9 +89,10 @@ class RegisterIntake:
             for name in ("station", "counter_digits"):
                 if name not in given:
                     raise Refused(name, "nothing", f"{tag} is new: give its {name.replace('_', ' ')}")
-            key = add_unit(self.connection, given, self.stamp, sure=True)
+            agreed, told = self._agreed(given)
+            key = add_unit(self.connection, agreed, self.stamp, sure=True)
             self._tags[tag.casefold()] = key
-            return Result(stored=True)
+            return Result(told, stored=True)
         have = self._present(known)
         stays = standing(self.connection, known.id)
         stood = {(stay.station, stay.bank, stay.phase, stay.state) for stay in stays}
@@ -120,8 +122,43 @@ class RegisterIntake:
                 findings.append(
                     _conflict(tag, name, stays[-1].state if name == "state" else stays[-1].where, given[name])
                 )
-        filled = bool(change_unit(self.connection, known.tag, blanks, self.stamp, sure=True)) if blanks else False
+        filled = False
+        if "transformer_serial" in blanks:
+            filled, told = self._name_transformer(stays[-1], blanks["transformer_serial"])
+            findings += told
+        if blanks:
+            filled = bool(change_unit(self.connection, known.tag, blanks, self.stamp, sure=True)) or filled
         return Result(tuple(findings), filled)
+
+    def _agreed(self, given: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Finding, ...]]:
+        """What a new unit's row says, without what it says otherwise about a station or transformer that is known.
+
+        Their blanks are filled in.
+        """
+        agreed = dict(given)
+        told: list[Finding] = []
+        station = find_station(self.connection, given["station"])
+        if station is not None:
+            told += self._fill("station", station, {"region": agreed.pop("region", "")}, given["station"])[1]
+        transformer = self._transformer(given.get("transformer_serial", ""))
+        if transformer is not None:
+            said = {name: agreed.pop(name, None) for name in _OF_TRANSFORMER}
+            told += self._fill("transformer", transformer, said, f"transformer {given['transformer_serial']}")[1]
+        return agreed, tuple(told)
+
+    def _transformer(self, serial: str) -> int | None:
+        transformer = lean("transformer", "id", "serial")
+        return self.connection.execute(sa.select(transformer.c.id).where(transformer.c.serial == serial)).scalar()
+
+    def _name_transformer(self, now: StandingRow, serial: str) -> tuple[bool, tuple[Finding, ...]]:
+        """Gives the unit's nameless transformer its serial number, or what is known of it to the one of that number."""
+        if now.transformer_id is None:
+            return False, ()
+        number = self._transformer(serial)
+        if number is not None:
+            said = {name: getattr(now, name) for name in _OF_TRANSFORMER}
+            return self._fill("transformer", number, said, f"transformer {serial}")
+        return bool(amend(self.connection, "transformer", now.transformer_id, {"serial": serial}, self.stamp)), ()
 
     def _present(self, unit: UnitKey) -> dict[str, Any]:
         """What the register says of a unit, by the names of the fields of a units row."""

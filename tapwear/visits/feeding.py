@@ -76,7 +76,7 @@ class FeedReader:
             # `oil_volume` with `oil_volume_unit` beside it says the same as `oil_volume_l`
             short = spec.unit_column.removesuffix("_unit") if spec.measure else ""
             names = [spec.name, spec.unit_column] if spec.measure else [spec.name]
-            if short in position and spec.unit_column in position and spec.name not in places:
+            if short in position and spec.unit_column in position and spec.name not in position:
                 names[0] = short
             for name, ours in zip(names, (spec.name, spec.unit_column), strict=False):
                 index = position.get(name)
@@ -175,4 +175,4 @@ def _value(column: _Column, cells: Sequence[str]) -> Any:
     try:
         return in_kept_unit(column.spec, value, unit)
     except Unfit as error:
-        raise Unfit(f"{show(text)}{' ' + unit if unit else ''}: {error.found}", error.remedy) from None
+        raise Unfit(f"{show(text)}{' ' + printable(unit) if unit else ''}: {error.found}", error.remedy) from None

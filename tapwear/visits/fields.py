@@ -39,7 +39,7 @@ class FieldSpec:
     def unit_column(self) -> str:
         """The heading of the column that may name another unit for this one, e.g. `oil_volume_unit`."""
         stem = self.name
-        for ending in ("_l", "_c", "_kpa", "_ul_per_l", "_mg_per_kg", "_kv", "_mm"):
+        for ending in ("_ul_per_l", "_mg_per_kg", "_l", "_c", "_kpa", "_kv", "_mm"):
             if stem.endswith(ending):
                 stem = stem.removesuffix(ending)
                 break

@@ -15,7 +15,7 @@ from tapwear.measures import MEASURES
 from tapwear.visits.dates import strptime_pattern
 from tapwear.visits.fields import TABLES, FieldSpec, TableSpec
 from tapwear.visits.mapping import Feed, Mapping
-from tapwear.visits.values import Unfit, parser_for
+from tapwear.visits.values import Unfit, in_kept_unit, parser_for
 
 _KEYS = (
     "file",
@@ -103,22 +103,24 @@ def _feed(raw: dict[str, Any], where: str) -> Feed:
 def _check_values(
     table: TableSpec, fixed: dict[str, str], words: dict[str, dict[str, str]], units: dict[str, str], where: str
 ) -> None:
-    for name, text in fixed.items():
-        _parses(table.field(name), text, f"{where}, fixed {name}")
     for name, pairs in words.items():
         spec = table.field(name)
         for word, ours in pairs.items():
             if ours:
-                _parses(spec, ours, f"{where}, words {name}, {word!r}")
+                _parses(spec, ours, f"{where}, words {name}, {word!r}", units.get(name, ""))
     for name, unit in units.items():
         known = MEASURES[table.field(name).measure]
         if unit.strip().lower().replace("μ", "µ") not in known:
             raise UsageError(f"{where}: the unit {unit!r} of {name} is not known. Write one of: {', '.join(known)}.")
+    for name, text in fixed.items():
+        _parses(table.field(name), text, f"{where}, fixed {name}", units.get(name, ""))
 
 
-def _parses(spec: FieldSpec, text: str, where: str) -> None:
+def _parses(spec: FieldSpec, text: str, where: str, unit: str = "") -> None:
     try:
-        parser_for(spec)(text)
+        value = parser_for(spec)(text)
+        if spec.measure:
+            in_kept_unit(spec, value, unit)
     except Unfit as error:
         raise UsageError(f"{where}: {error.found}; {error.remedy}.") from None
 
@@ -184,7 +186,7 @@ def _encoding(raw: dict[str, Any], where: str) -> str | None:
         return None
     try:
         info = codecs.lookup(str(name))
-    except LookupError:
+    except (LookupError, ValueError):  # ValueError: no name can hold such characters
         info = None
     if info is None or not getattr(info, "_is_text_encoding", True):
         raise UsageError(f"{where}: the encoding {name!r} is not known. Write e.g. utf-8, cp1252, latin-1 or utf-16.")

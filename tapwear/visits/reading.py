@@ -15,7 +15,7 @@ from tapwear.visits.feeding import FeedReader, heading_key, row_text
 from tapwear.visits.fields import TABLES
 from tapwear.visits.lines import DELIMITERS, Record, declared_encoding, numbered, open_text, records, split, trouble
 from tapwear.visits.mapping import Feed, Mapping, own_names
-from tapwear.visits.types import Intake, Row
+from tapwear.visits.types import HEADINGS, WHOLE_FILE, WHOLE_ROW, Intake, Row
 from tapwear.visits.values import printable, show
 
 Progress = Callable[[str, int, int], None]  # what is going on, how much of it is done, how much there is
@@ -38,7 +38,7 @@ def read_paths(
     date_format : how dates are written where the mapping does not say; None: YYYY-MM-DD
     progress : called now and then with (words, rows or files done, of how many; 0 = not known)
 
-    Raises UsageError when a path does not exist, or when none of the files feeds a table.
+    Raises UsageError when a path cannot be looked at, or when none of the files feeds a table.
     """
     if date_format is not None:
         strptime_pattern(date_format)  # so that a mistake in it is told once, not for every row
@@ -66,19 +66,26 @@ def _files(paths: Sequence[Path]) -> tuple[list[Path], list[str]]:
     files: dict[Path, Path] = {}
     alone: list[str] = []
     for path in paths:
-        if path.is_dir():
-            for inside in sorted(path.iterdir()):
-                if inside.name.startswith((".", "~")):
-                    continue  # left behind by the system or by an office program
-                if inside.is_dir():
-                    alone.append(f"{inside}/")
-                else:
-                    files.setdefault(inside.resolve(), inside)
-        elif path.is_file():
-            files.setdefault(path.resolve(), path)
-        else:
-            raise UsageError(f"There is nothing at {path}. Name files or folders that exist.")
+        try:
+            if path.is_dir():
+                _look_into(path, files, alone)
+            elif path.is_file():
+                files.setdefault(path.resolve(), path)
+            else:
+                raise UsageError(f"There is nothing at {path}. Name files or folders that exist.")
+        except OSError as error:
+            raise UsageError(f"{path} cannot be looked at: {error.strerror}. Name files that may be read.") from None
     return list(files.values()), alone
+
+
+def _look_into(folder: Path, files: dict[Path, Path], alone: list[str]) -> None:
+    for inside in sorted(folder.iterdir()):
+        if inside.name.startswith((".", "~")):
+            continue  # left behind by the system or by an office program
+        if inside.is_file():
+            files.setdefault(inside.resolve(), inside)
+        else:
+            alone.append(f"{inside}/" if inside.is_dir() else str(inside))
 
 
 class _Gathered:
@@ -119,10 +126,11 @@ class _Gathered:
                 self._read(stream, name, feeds, encoding, delimiter)
         except (OSError, UnicodeError) as error:
             reason = getattr(error, "strerror", None) or f"it is not {encoding}"
-            self._refuse(name, 0, f"the file cannot be read: {reason}", "check the file, then import it again", "")
+            found = f"the file cannot be read: {reason}"
+            self._refuse(name, 0, WHOLE_FILE, found, "check the file, then import it again")
 
-    def _refuse(self, file: str, line: int, found: str, remedy: str, row: str) -> None:
-        self._findings.append(Finding(file, line, "", found, remedy, row=row_text(row)))
+    def _refuse(self, file: str, line: int, field: str, found: str, remedy: str, row: str = "") -> None:
+        self._findings.append(Finding(file, line, field, found, remedy, row=row_text(row)))
 
     def _read(self, stream: TextIO, name: str, feeds: Sequence[Feed], encoding: str, delimiter: str | None) -> None:
         lines = numbered(stream)
@@ -132,19 +140,22 @@ class _Gathered:
             delimiter = delimiter or heading[1].strip().strip('"')[4:5] or None
             heading = next(((number, text) for number, text in lines if text.strip()), None)
         if heading is None:
-            self._refuse(name, 0, "the file is empty", "add a line of headings and rows, or leave the file out", "")
+            remedy = "add a line of headings and rows, or leave the file out"
+            self._refuse(name, 0, WHOLE_FILE, "the file is empty", remedy)
             return
         number, text = heading
         problem = trouble(text, encoding)
         if problem:
-            self._refuse(name, number, f"the headings cannot be read: {problem[0]}", problem[1], text)
+            found, remedy = f"the headings cannot be read: {problem[0]}", problem[1]
+            self._refuse(name, number, HEADINGS, found, remedy, text)
             self._skip(lines, feeds)
             return
         delimiter = delimiter or _delimiter_of(text, feeds)
         try:
             headings = [printable(cell.strip()) for cell in split(text, delimiter)]
         except csv.Error as error:
-            self._refuse(name, number, f"the headings cannot be read: {error}", "correct the first line", text)
+            found = f"the headings cannot be read: {error}"
+            self._refuse(name, number, HEADINGS, found, "correct the first line", text)
             self._skip(lines, feeds)
             return
         readers = self._readers(name, number, headings, feeds)
@@ -168,7 +179,7 @@ class _Gathered:
         twice = [heading for heading in headings if keys[heading_key(heading)] > 1]
         if twice:
             found = f"the heading {twice[0]!r} stands there {keys[heading_key(twice[0])]} times"
-            self._refuse(name, line, found, "give every column a heading of its own", ",".join(headings))
+            self._refuse(name, line, HEADINGS, found, "give every column a heading of its own", ",".join(headings))
             return []
         readers = [FeedReader(feed, name, headings, line, self._date_format) for feed in feeds]
         for reader in readers:
@@ -180,7 +191,7 @@ class _Gathered:
         if unknown:
             found = f"no field is called: {', '.join(unknown)}"
             remedy = "nothing is lost if you do not need these columns; otherwise name them in a mapping"
-            self._findings.append(Finding(name, line, "", found, remedy, "note", row_text(",".join(headings))))
+            self._findings.append(Finding(name, line, HEADINGS, found, remedy, "note", row_text(",".join(headings))))
         return readers
 
     def _take(self, record: Record, readers: list[FeedReader], headings: list[str]) -> None:
@@ -188,7 +199,7 @@ class _Gathered:
         tables = _table_of([reader.feed for reader in readers])
         file = readers[0].file
         if record.problem:
-            self._refuse(file, record.line, record.problem, record.remedy, record.raw)
+            self._refuse(file, record.line, WHOLE_ROW, record.problem, record.remedy, record.raw)
             self._rejected[tables] += 1
             return
         width = len(headings)
@@ -197,7 +208,7 @@ class _Gathered:
             if len(record.cells) < width or any(cell.strip() for cell in extra):
                 found = f"{len(record.cells)} cells, where the headings are {width}"
                 remedy = "write one cell for each heading; put text that holds the delimiter in double quotes"
-                self._refuse(file, record.line, found, remedy, record.raw)
+                self._refuse(file, record.line, WHOLE_ROW, found, remedy, record.raw)
                 self._rejected[tables] += 1
                 return
         takers = [reader for reader in readers if reader.takes(record.cells)]
@@ -214,7 +225,7 @@ class _Gathered:
                 Finding(
                     file,
                     record.line,
-                    "",
+                    WHOLE_ROW,
                     f"no feed takes rows with {shown}",
                     remedy,
                     "left aside",

@@ -9,6 +9,9 @@ from typing import Any
 
 from tapwear.findings import Finding
 
+# What a finding names where no single field is to blame.
+WHOLE_ROW, HEADINGS, WHOLE_FILE = "whole row", "headings", "whole file"
+
 
 @dataclass(frozen=True)
 class Below:

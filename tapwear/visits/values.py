@@ -13,7 +13,7 @@ from tapwear import measures
 from tapwear.visits.dates import ISO_WORDS, date_parser
 from tapwear.visits.fields import FieldSpec
 from tapwear.visits.types import Below
-from tapwear.weeks import monday
+from tapwear.weeks import iso_week, monday
 
 Parser = Callable[[str], Any]
 
@@ -80,10 +80,10 @@ def parser_for(spec: FieldSpec, *, date_format: str | None = None, decimal_comma
 def in_range(spec: FieldSpec, value: Any) -> Any:
     """The value itself; raises Unfit when it lies outside what the field may hold."""
     if spec.low is not None and value < spec.low:
-        what = "is negative" if value < 0 and spec.low == 0 else f"lies below {spec.low:,g}"
-        raise Unfit(f"{value:g} {what}", f"give {spec.help} within {_span(spec)}")
+        what = "is negative" if value < 0 and spec.low == 0 else f"lies below {_figure(spec.low)}"
+        raise Unfit(f"{_figure(value)} {what}", f"give {spec.help} within {_span(spec)}")
     if spec.high is not None and value > spec.high:
-        raise Unfit(f"{value:,.10g} lies above {spec.high:,.10g}", f"give {spec.help} within {_span(spec)}")
+        raise Unfit(f"{_figure(value)} lies above {_figure(spec.high)}", f"give {spec.help} within {_span(spec)}")
     return value
 
 
@@ -127,6 +127,8 @@ def _count(text: str) -> int:
         return int(float(text))
     if _GROUPED.fullmatch(text):
         raise Unfit(f"{show(text)} seems to have separators of thousands", "write all digits together, e.g. 12345")
+    if text.isascii() and text.isdigit():
+        raise Unfit(f"{show(text)} has {len(text)} digits", "write the number as it stands on the counter")
     if _NUMBER.fullmatch(text) or _WITH_COMMA.fullmatch(text):
         raise Unfit(f"{show(text)} is not a whole number", "write the number as it stands on the counter")
     raise Unfit(f"{show(text)} is not a whole number", "write digits only, e.g. 12345, or leave the cell blank")
@@ -190,10 +192,9 @@ def _yes_or_no(text: str) -> bool:
 
 def _week(text: str) -> str:
     try:
-        monday(text)
+        return iso_week(monday(text))
     except ValueError:
         raise Unfit(f"{show(text)} is not an ISO week", "write it like 2027-W05") from None
-    return text.strip().upper()
 
 
 def clean_text(text: str) -> str:
@@ -231,7 +232,11 @@ def _remembering(parse: Parser) -> Parser:
     return remembered
 
 
+def _figure(value: float) -> str:
+    return f"{value:,}" if isinstance(value, int) else f"{value:,.10g}"
+
+
 def _span(spec: FieldSpec) -> str:
-    low = f"{spec.low:,g}" if spec.low is not None else ""
-    high = f"{spec.high:,.10g}" if spec.high is not None else ""
+    low = _figure(spec.low) if spec.low is not None else ""
+    high = _figure(spec.high) if spec.high is not None else ""
     return f"{low} to {high}" if low and high else (f"at least {low}" if low else f"at most {high}")

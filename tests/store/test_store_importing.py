@@ -173,7 +173,7 @@ def test_another_number_for_the_same_day_is_a_conflict_with_both_numbers(fleet: 
 
 def test_within_one_file_the_earlier_row_is_taken_and_the_later_one_told(fleet: Desk) -> None:
     result = fleet.bring(readings="unit,read_on,value\nT1,2024-05-01,100\nT1,2024-05-01,100\nT1,2024-05-01,111\n")
-    assert told(result) == [(3, "", "left aside"), (4, "value", "conflict")]
+    assert told(result) == [(3, "whole row", "left aside"), (4, "value", "conflict")]
     assert result.findings[0].found == "line 2 of the file says the same"
     assert "100 in line 2, 111 here" in result.findings[1].found
     assert fleet.rows("reading", "value") == [100]
@@ -278,7 +278,7 @@ def test_a_sample_brings_its_gases_and_its_counter(fleet: Desk) -> None:
     assert told(result) == [
         (3, "counter_reading", "note"),
         (4, "counter_reading", "note"),
-        (5, "", "rejected"),
+        (5, "whole row", "rejected"),
     ]
     assert result.counts["samples"] == TableCount(stored=4, rejected=1)
     assert result.sample_counters == 1

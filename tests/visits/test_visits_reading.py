@@ -72,7 +72,7 @@ def test_missing_and_extra_cells_are_findings_and_empty_extra_cells_are_not(tmp_
 def test_unknown_headings_are_a_note_about_the_file(tmp_path: Path) -> None:
     put(tmp_path, readings="unit,read_on,value,weather\nT1,2024-05-01,12,fog\n")
     intake = read_paths([tmp_path])
-    assert told(intake) == [(1, "", "note")]
+    assert told(intake) == [(1, "headings", "note")]
     assert "weather" in intake.findings[0].found
     assert len(intake.rows) == 1
 
@@ -81,9 +81,9 @@ def test_unknown_headings_are_a_note_about_the_file(tmp_path: Path) -> None:
     ("text", "field", "said"),
     [
         ("unit,date,value\nT1,2024-05-01,12\nT1,2024-05-02,13\n", "read_on", "there are: unit, date, value"),
-        ("unit,value,read_on,Value\nT1,1,2024-05-01,12\nT1,1,2024-05-02,13\n", "", "'value' stands there 2 times"),
-        ('unit,"value,read_on\nT1,1,2024-05-01\nT1,2,2024-05-02\n', "", "headings cannot be read"),
-        ("unit,val\0ue,read_on\nT1,1,2024-05-01\nT1,2,2024-05-02\n", "", "headings cannot be read"),
+        ("unit,value,read_on,Value\nT1,1,2024-05-01,12\nT1,1,2024-05-02,13\n", "headings", "'value' stands there 2"),
+        ('unit,"value,read_on\nT1,1,2024-05-01\nT1,2,2024-05-02\n', "headings", "headings cannot be read"),
+        ("unit,val\0ue,read_on\nT1,1,2024-05-01\nT1,2,2024-05-02\n", "headings", "headings cannot be read"),
     ],
 )
 def test_a_file_with_wrong_headings_is_refused_and_its_rows_counted(
@@ -173,7 +173,7 @@ def test_one_file_feeds_several_tables_and_what_no_feed_takes_is_told(tmp_path: 
         "work": "overhaul",
         "done_by": "contractor",
     }
-    assert told(intake) == [(4, "", "left aside")]
+    assert told(intake) == [(4, "whole row", "left aside")]
     assert intake.findings[0].found == "no feed takes rows with what 'painted'"
     assert (intake.left_aside, intake.rows_seen) == (1, 4)
     assert [Path(name).name for name in intake.files_left_alone] == ["old", "scan.pdf", "truth.csv"]

@@ -1,0 +1,204 @@
+"""Two hundred bad rows spread over all tables: each is told by its line and field, and its neighbours are stored."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Mapping
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from tapwear.store.engine import Store
+from tapwear.store.importing import store_intake
+from tapwear.store.loading import load_book
+from tapwear.visits.fields import TABLES
+from tapwear.visits.reading import read_paths
+
+NOW = datetime(2026, 11, 2, 9, tzinfo=UTC)
+BAD_ROWS = 200
+HEADINGS = {
+    "places": "station,region,bank",
+    "units": "unit,station,counter_digits,serial,state,technology,oil_volume_l,oil_volume_unit,commissioned_on,"
+    "interval_operations,sampling_needs_outage,drives",
+    "service_rules": "scheme,unit,task,interval_operations,interval_years,crew_hours",
+    "events": "unit,happened_on,kind,drive,old_reading,new_reading,to_station,other_unit",
+    "readings": "unit,read_on,value,source,drive,remark",
+    "samples": "unit,sampled_on,received_on,compartment,taken_from,acetylene_ul_per_l,acetylene_unit,oil_temp_c,"
+    "counter_reading",
+    "services": "unit,done_on,work,resets,serial_seen,as_left_counter,contact_left_mm",
+    "closures": "station,from_on,to_on,weeks",
+    "transfer_groups": "group,station,unit",
+    "crews": "region,week,hours",
+}
+
+
+def good(table: str, n: int) -> dict[str, str]:
+    """The n-th good row of a table, about something of its own."""
+    day = date(2010, 1, 1) + timedelta(days=n)
+    return {
+        "places": {"station": f"P{n}", "region": "Hill", "bank": "T1"},
+        "units": {"unit": f"U{n}", "station": "NORTH", "counter_digits": "6", "oil_volume_l": "50"},
+        "service_rules": {"scheme": f"scheme {n}", "task": "contact service", "interval_years": "7"},
+        "events": {"unit": "T1", "happened_on": f"{day}", "kind": "inspection"},
+        "readings": {"unit": "T1", "read_on": f"{day}", "value": f"{10_000 + n}", "remark": "dry"},
+        "samples": {"unit": "T1", "sampled_on": f"{day}", "acetylene_ul_per_l": "<0.5"},
+        "services": {"unit": "T1", "done_on": f"{day}", "work": "repair"},
+        "closures": {"station": "NORTH", "from_on": f"{day}", "to_on": f"{day}"},
+        "transfer_groups": {"group": f"group {n}", "station": "NORTH"},
+        "crews": {"region": f"region {n}", "week": "2027-W05", "hours": "120"},
+    }[table]
+
+
+# table -> the field that is to be named -> what is written there instead (with other fields where they matter)
+FAULTS: dict[str, list[tuple[str, Mapping[str, str]]]] = {
+    "places": [("station", {"station": ""}), ("region", {"region": "@SUM(A1)"})],
+    "units": [
+        ("counter_digits", {"counter_digits": "six"}),
+        ("counter_digits", {"counter_digits": "12"}),
+        ("counter_digits", {"counter_digits": ""}),
+        ("station", {"station": ""}),
+        ("unit", {"unit": ""}),
+        ("serial", {"serial": "=1+1"}),
+        ("state", {"state": "broken"}),
+        ("technology", {"technology": "steam"}),
+        ("oil_volume_l", {"oil_volume_l": "-5"}),
+        ("oil_volume_l", {"oil_volume_l": "12", "oil_volume_unit": "buckets"}),
+        ("commissioned_on", {"commissioned_on": "1997-02-30"}),
+        ("commissioned_on", {"commissioned_on": "1797-02-03"}),
+        ("interval_operations", {"interval_operations": "50,000"}),
+        ("sampling_needs_outage", {"sampling_needs_outage": "perhaps"}),
+        ("drives", {"drives": "A;A"}),
+    ],
+    "service_rules": [
+        ("task", {"task": "painting"}),
+        ("interval_years", {"interval_years": "200"}),
+        ("interval_operations", {"interval_years": ""}),
+        ("scheme", {"unit": "T1"}),
+        ("scheme", {"scheme": ""}),
+        ("unit", {"scheme": "", "unit": "T99"}),
+        ("crew_hours", {"crew_hours": "many"}),
+    ],
+    "events": [
+        ("kind", {"kind": "exploded"}),
+        ("happened_on", {"happened_on": "2031-05-01"}),
+        ("happened_on", {"happened_on": "May 1st"}),
+        ("unit", {"unit": "T9"}),
+        ("drive", {"drive": "Z"}),
+        ("old_reading", {"kind": "counter_replaced", "old_reading": "1234567"}),
+        ("new_reading", {"kind": "counter_replaced", "new_reading": "-1"}),
+        ("to_station", {"kind": "moved"}),
+        ("other_unit", {"kind": "swapped", "to_station": "NORTH"}),
+    ],
+    "readings": [
+        ("value", {"value": "12x45"}),
+        ("value", {"value": "-40"}),
+        ("value", {"value": "123456"}),
+        ("value", {"value": ""}),
+        ("value", {"value": "9" * 30}),
+        ("read_on", {"read_on": "2024-13-01"}),
+        ("read_on", {"read_on": "01/05/2024"}),
+        ("unit", {"unit": "X1"}),
+        ("source", {"source": "guess"}),
+        ("drive", {"drive": "B"}),
+        ("remark", {"remark": "+cmd|' /C calc'!A0"}),
+    ],
+    "samples": [
+        ("acetylene_ul_per_l", {"acetylene_ul_per_l": "trace"}),
+        ("acetylene_ul_per_l", {"acetylene_ul_per_l": "<-1"}),
+        ("acetylene_ul_per_l", {"acetylene_unit": "umol/mol"}),
+        ("acetylene_ul_per_l", {"acetylene_ul_per_l": "1e9"}),
+        ("oil_temp_c", {"oil_temp_c": "300"}),
+        ("compartment", {"compartment": "C"}),
+        ("taken_from", {"taken_from": "bucket"}),
+        ("whole row", {"acetylene_ul_per_l": ""}),
+        ("whole row", {"received_on": "2001-01-01"}),
+        ("counter_reading", {"counter_reading": "about 500"}),
+    ],
+    "services": [
+        ("work", {"work": "tea"}),
+        ("resets", {"resets": "everything"}),
+        ("serial_seen", {"serial_seen": "S-2"}),
+        ("as_left_counter", {"as_left_counter": "1234567"}),
+        ("contact_left_mm", {"contact_left_mm": "thin"}),
+        ("done_on", {"done_on": "yesterday"}),
+    ],
+    "closures": [
+        ("station", {"station": "NORHT"}),
+        ("weeks", {"from_on": "", "to_on": "", "weeks": "2027-W60"}),
+        ("weeks", {"from_on": "", "to_on": "", "weeks": "9999-W52"}),
+        ("weeks", {"from_on": "", "to_on": "", "weeks": "2027-W20..2027-W10"}),
+        ("weeks", {"weeks": "2027-W20"}),
+        ("to_on", {"to_on": "2001-01-01"}),
+    ],
+    "transfer_groups": [
+        ("group", {"group": ""}),
+        ("station", {"unit": "T1"}),
+        ("station", {"station": ""}),
+        ("unit", {"station": "", "unit": "T9"}),
+    ],
+    "crews": [
+        ("region", {"region": ""}),
+        ("week", {"week": "2027-W54"}),
+        ("week", {"week": "5/2027"}),
+        ("hours", {"hours": "-8"}),
+    ],
+}
+SPOILED = (b'"' + b"%b", b"%b\xe9\x80", b"%b\0", b"%b,1,2,3", b"%b\xef\xbf\xbd")  # the line as a whole
+
+
+def line_of(table: str, cells: Mapping[str, str]) -> bytes:
+    names = HEADINGS[table].split(",")
+    assert cells.keys() <= set(names)
+    return ",".join(
+        f'"{cells[name]}"' if "," in cells.get(name, "") else cells.get(name, "") for name in names
+    ).encode()
+
+
+def test_every_fault_in_every_table_is_told_by_line_and_field(empty_store: Store, tmp_path: Path) -> None:
+    every = [(table, field, change) for table, faults in FAULTS.items() for field, change in faults]
+    every += [(table, "whole row", {"spoiled": str(number)}) for table in FAULTS for number in range(len(SPOILED))]
+    chance = random.Random(20)
+    picked = every + chance.choices(every, k=BAD_ROWS - len(every))
+    chance.shuffle(picked)
+    lines = {table: [headings.encode()] for table, headings in HEADINGS.items()}
+    lines["units"] += [b"T1,NORTH,5,S-1,,,,,,,,", b"T2,SOUTH,6,,,,,,,,,"]
+    expected: dict[tuple[str, int], str] = {}
+    for n, (table, field, change) in enumerate(picked):
+        spoiled = change.get("spoiled")
+        bad = line_of(table, good(table, 500 + n) | ({} if spoiled else change))
+        lines[table].append(bad if spoiled is None else SPOILED[int(spoiled)] % bad)
+        expected[f"{table}.csv", len(lines[table])] = field
+        lines[table].append(line_of(table, good(table, n)))
+    for table, rows in lines.items():
+        (tmp_path / f"{table}.csv").write_bytes(b"\r\n".join(rows))
+
+    result = store_intake(
+        empty_store, read_paths([tmp_path]), by="Kim", now=NOW, today=date(2026, 11, 2), what="all tables"
+    )
+
+    assert len(expected) == BAD_ROWS
+    assert {(Path(one.file).name, one.line): one.field for one in result.findings} == expected
+    assert len(result.findings) == BAD_ROWS
+    assert all(one.found and one.remedy and one.row and one.severity == "rejected" for one in result.findings)
+    assert all(one.sentence().isprintable() and one.row.isprintable() for one in result.findings)
+    asked = Counter(table for table, _, _ in picked)
+    stored = {table: told.stored for table, told in result.counts.items()}
+    assert stored == {table: asked[table] + (2 if table == "units" else 0) for table in TABLES}
+    assert {table: told.rejected for table, told in result.counts.items()} == asked
+    book = load_book(empty_store)
+    assert len(book.readings) == asked["readings"]
+    assert len(book.units) == asked["units"] + 2
+    assert set(book.readings["value"]) == {10_000 + n for n, (table, _, _) in enumerate(picked) if table == "readings"}
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_the_good_rows_are_good(empty_store: Store, tmp_path: Path, table: str) -> None:
+    (tmp_path / "units.csv").write_text(HEADINGS["units"] + "\nT1,NORTH,5,S-1,,,,,,,,\n", encoding="utf-8")
+    name = "units_2" if table == "units" else table
+    text = HEADINGS[table].encode() + b"\n" + line_of(table, good(table, 1)) + b"\n"
+    (tmp_path / f"{name}.csv").write_bytes(text)
+    result = store_intake(empty_store, read_paths([tmp_path]), by="Kim", now=NOW, today=date(2026, 11, 2), what="one")
+    assert result.findings == ()
+    assert result.total("stored") == 2
