@@ -13,6 +13,7 @@ from tapwear.report.plan_board import Board, week_board
 from tapwear.report.plan_data import JobRow, PlanView, headline, job_rows
 from tapwear.words import CAUTIONS
 
+LINE_HEIGHT = 15  # of one line of text [points]
 A4 = 9  # paper size in the file format's own numbering
 # heading, field, width [characters]
 PLAN_COLUMNS = (
@@ -103,9 +104,16 @@ def _jobs(
         sheet.set_column(at, at, width)
         sheet.write_string(0, at, heading, looks["head"])
     for line, row in enumerate(rows, start=1):
+        lines = max(_lines(getattr(row, field), width) for _, field, width in columns)
+        sheet.set_row(line, LINE_HEIGHT * lines)
         for at, (_, field, _) in enumerate(columns):
             _write(sheet, line, at, field, getattr(row, field), looks)
     sheet.autofilter(0, 0, max(1, len(rows)), len(columns) - 1)
+
+
+def _lines(value: object, width: int) -> int:
+    """How many lines a wrapped text takes in a column of that width, since not every program works it out itself."""
+    return -(-len(value) // max(width - 2, 1)) if isinstance(value, str) and value else 1
 
 
 def _write(sheet: Any, line: int, at: int, field: str, value: object, looks: dict[str, Any]) -> None:
@@ -160,5 +168,6 @@ def _assumptions(book: Any, looks: dict[str, Any], view: PlanView) -> None:
     made = f"Made by {plain(view.recorded_by)} on {view.recorded_at.date().isoformat()}; {view.status}."
     lines = [headline(view), made, *(plain(words) for words in view.result.limits.assumptions), *CAUTIONS]
     for line, words in enumerate(lines, start=1):
+        sheet.set_row(line, LINE_HEIGHT * _lines(words, 120))
         sheet.write_string(line, 0, words, looks["text"])
     sheet.autofilter(0, 0, len(lines), 0)
