@@ -85,10 +85,10 @@ def with_operations(samples: pd.DataFrame, model: RateModel) -> pd.DataFrame:
     """The samples with operations_low, operations_mid and operations_high on the day each was taken."""
     out = samples.reset_index(drop=True).copy()
     made = np.full((len(out), 3), np.nan)
-    known = set(model.series.unit)
-    for unit, rows in out.groupby("unit").indices.items():
-        if unit in known:
-            made[rows] = model.operations_at(str(unit), out["sampled_on"].to_numpy("datetime64[D]")[rows])
+    rows = np.flatnonzero(out["unit"].isin(model.governing().index))
+    if len(rows):
+        units = out["unit"].to_numpy(object)[rows]
+        made[rows] = model.operations_of_units(units, out["sampled_on"].to_numpy("datetime64[D]")[rows])
     out[["operations_low", "operations_mid", "operations_high"]] = made
     return out
 
