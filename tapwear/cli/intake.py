@@ -111,6 +111,7 @@ def _bring_in(
     from tapwear.store.importing import store_intake
     from tapwear.visits.mapping_file import load_mapping
     from tapwear.visits.reading import read_paths
+    from tapwear.visits.values import printable
 
     feeds = load_mapping(mapping) if mapping else None
     with progress("Reading files") as done:
@@ -122,7 +123,7 @@ def _bring_in(
             by=by,
             now=now(),
             today=today(),
-            what=", ".join(str(path) for path in paths),
+            what=", ".join(printable(str(path)) for path in paths),
             dry_run=dry_run,
             progress=_steps(done),
         )

@@ -50,7 +50,7 @@ def read_paths(
         if takers:
             gathered.read_file(path, takers)
         else:
-            alone.append(str(path))
+            alone.append(printable(str(path)))
     if not gathered.files:
         wanted = ", ".join(sorted({feed.file for feed in feeds.feeds})) if mapping else "readings.csv, units.csv, ..."
         seen = ", ".join(Path(name).name for name in alone) or "no file at all"
@@ -85,7 +85,7 @@ def _look_into(folder: Path, files: dict[Path, Path], alone: list[str]) -> None:
         if inside.is_file():
             files.setdefault(inside.resolve(), inside)
         else:
-            alone.append(f"{inside}/" if inside.is_dir() else str(inside))
+            alone.append(printable(f"{inside}/" if inside.is_dir() else str(inside)))
 
 
 class _Gathered:
@@ -116,7 +116,7 @@ class _Gathered:
         )
 
     def read_file(self, path: Path, feeds: Sequence[Feed]) -> None:
-        name = str(path)
+        name = printable(str(path))
         self.files.append(name)
         encoding = _agreed(feeds, "encoding", [feed.encoding for feed in feeds], name)
         delimiter = _agreed(feeds, "delimiter", [feed.delimiter for feed in feeds], name)
@@ -137,7 +137,8 @@ class _Gathered:
         heading = next(((number, text) for number, text in lines if text.strip()), None)
         if heading and heading[1].strip().strip('"').lower().startswith("sep=") and len(heading[1].strip()) <= 7:
             # a line by which spreadsheets state the delimiter
-            delimiter = delimiter or heading[1].strip().strip('"')[4:5] or None
+            mark = heading[1].strip().strip('"')[4:5]
+            delimiter = delimiter or (mark if mark in DELIMITERS else None)
             heading = next(((number, text) for number, text in lines if text.strip()), None)
         if heading is None:
             remedy = "add a line of headings and rows, or leave the file out"
