@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 DEMO_AS_OF = "2026-06-30"  # the day up to which the invented fleet has been visited
 DEMO_STORE = Path("tapwear-demo.db")
-FINDINGS_SHOWN = 20  # of an import on the screen; all of them with `tapwear findings`
+FINDINGS_SHOWN = 20  # of an import; all of them with `tapwear findings`. Our choice
 
 IMPORT_HELP = (
     "Bring in rows from CSV files, or from all the files of a folder.\n\n"
@@ -95,7 +95,9 @@ def import_rows(
     _tell(result, store.path, dry_run=dry_run)
     if not result.all_taken:
         rejected, conflicts = result.total("rejected"), result.total("conflicts")
-        raise DataRejected(f"{rejected:,} rows rejected, {conflicts:,} in conflict with the store.")
+        if rejected or conflicts:
+            raise DataRejected(f"Rows rejected: {rejected:,}; in conflict with the store: {conflicts:,}.")
+        raise DataRejected("Not every file could be read.")
 
 
 def _bring_in(
@@ -157,11 +159,12 @@ def _tell(result: ImportResult, path: Path, *, dry_run: bool) -> None:
     if result.sample_counters:
         typer.echo(f"Counters on sample sheets kept as readings of source sample: {result.sample_counters:,}")
     say(f"{result.rows_seen:,} rows read.")
-    for finding in result.findings[:FINDINGS_SHOWN]:
+    shown = len(result.findings) if dry_run else FINDINGS_SHOWN  # those of a dry run are kept nowhere
+    for finding in result.findings[:shown]:
         say(f"{finding.severity}: {plain(finding.sentence())}")
-    more = len(result.findings) - FINDINGS_SHOWN
+    more = len(result.findings) - shown
     if more > 0:
-        say(f"... and {more:,} more findings{'' if dry_run else '; all of them: tapwear findings'}")
+        say(f"... and {more:,} more findings; all of them: tapwear findings")
     if result.files_left_alone:
         names = ", ".join(plain(Path(name).name) for name in result.files_left_alone)
         say(f"Left alone, since nothing says what they feed: {names}")
@@ -192,17 +195,17 @@ def _explain(name: str) -> None:
 def _write_templates(folder: Path) -> None:
     from tapwear.visits.fields import TABLES
 
+    files = {folder / f"{table.name}.csv": [field.name for field in table.fields] for table in TABLES.values()}
     try:
+        for path in files:
+            if path.exists():
+                raise UsageError(f"{path} is there already; templates never overwrite. Name another folder.")
         folder.mkdir(parents=True, exist_ok=True)
-        for table in TABLES.values():
-            with (folder / f"{table.name}.csv").open("x", encoding="utf-8", newline="") as file:
-                file.write(",".join(field.name for field in table.fields) + "\n")
-    except FileExistsError as error:
-        raise UsageError(
-            f"{error.filename} is there already; templates never overwrite. Name another folder."
-        ) from None
+        for path, headings in files.items():
+            with path.open("x", encoding="utf-8", newline="") as file:
+                file.write(",".join(headings) + "\n")
     except OSError as error:
-        raise UsageError(f"The templates cannot be written to {folder}: {error}") from error
+        raise UsageError(f"The templates cannot be written to {folder}: {error.strerror}.") from error
     say(f"Empty files for {len(TABLES)} tables are in {folder}. Fill in what you have; leave the rest out.")
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,8 @@ import pytest
 from tapwear.errors import UsageError
 from tapwear.visits.mapping import own_names
 from tapwear.visits.mapping_file import load_mapping, parse_mapping
+from tapwear.visits.reading import read_paths
+from tapwear.visits.types import Below
 
 MAPS = Path(__file__).parents[2] / "data" / "maps"
 
@@ -102,3 +106,30 @@ def test_a_map_that_is_not_there_or_not_text_is_explained(tmp_path: Path) -> Non
 @pytest.mark.parametrize("path", sorted(MAPS.glob("*.toml")), ids=lambda path: path.name)
 def test_every_map_that_comes_with_the_program_is_a_right_one(path: Path) -> None:
     assert load_mapping(path).feeds
+
+
+def test_every_map_in_the_guide_is_a_right_one_and_every_setting_is_explained_there() -> None:
+    guide = (MAPS / "README.md").read_text(encoding="utf-8")
+    maps = re.findall(r"```toml\n(.*?)```", guide, re.S)
+    assert len(maps) == 3
+    assert all(parse_mapping(text, "guide").feeds for text in maps)
+    used = set(re.findall(r"^\[*(?:feed\.)?(\w+)", "\n".join(maps), re.M))
+    assert used >= {
+        *("file", "table", "columns", "fixed", "units", "words", "where", "ignore"),
+        *("date_format", "encoding", "delimiter", "decimal_comma"),
+    }
+
+
+def test_the_worked_example_of_the_guide_does_what_it_says(tmp_path: Path) -> None:
+    guide = (MAPS / "README.md").read_text(encoding="utf-8")
+    (table,) = re.findall(r"```csv\n(.*?)```", guide, re.S)
+    (tmp_path / "lab_2026.csv").write_text(table, encoding="utf-8")
+    text = next(text for text in re.findall(r"```toml\n(.*?)```", guide, re.S) if "lab_*" in text)
+    intake = read_paths([tmp_path], parse_mapping(text, "guide"))
+    compartment, tank = intake.rows
+    assert compartment.values == {
+        "unit": "NORTH-T1", "sampled_on": date(2026, 6, 3), "taken_from": "compartment",
+        "hydrogen_ul_per_l": 12.5, "acetylene_ul_per_l": Below(0.5), "oil_temp_c": pytest.approx(20.0),
+    }  # fmt: skip
+    assert (tank.values["taken_from"], tank.values["acetylene_ul_per_l"]) == ("main_tank", 0.7)
+    assert [(one.line, one.severity) for one in intake.findings] == [(4, "left aside")]
