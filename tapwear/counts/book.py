@@ -56,3 +56,27 @@ class Book:
     group: np.ndarray
     station: np.ndarray
     replacements: tuple[Replacement, ...]
+
+    def part(self, counters: slice, readings: slice) -> Book:
+        """The book of some successive counters, whose readings are those given."""
+        begin = counters.start
+        return Book(
+            self.counter[readings] - begin,
+            self.day[readings],
+            self.value[readings],
+            self.modulus[readings],
+            self.row[readings],
+            self.served[readings],
+            self.inspected[readings],
+            self.epoch[readings],
+            self.unit[counters],
+            self.drive[counters],
+            self.source[counters],
+            self.group[counters],
+            self.station[counters],
+            tuple(
+                Replacement(one.counter - begin, one.epoch, one.served, one.old, one.new)
+                for one in self.replacements
+                if begin <= one.counter < counters.stop
+            ),
+        )

@@ -49,6 +49,24 @@ class Chains:
         nothing, nowhere = np.zeros(0), np.zeros(0, dtype=np.int64)
         return cls(nowhere > 0, nothing, nothing, nowhere, nowhere, nowhere > 0)
 
+    def moved(self, start: int) -> Chains:
+        """The same as part of a book in which its first reading has the place `start`."""
+        left = np.where(self.left >= 0, self.left + start, -1)
+        right = np.where(self.right >= 0, self.right + start, -1)
+        return Chains(self.used, self.probability, self.operations, left, right, self.reset)
+
+    @classmethod
+    def joined(cls, parts: list[Chains]) -> Chains:
+        """The chains of the parts of a book, one after the other."""
+        return cls(
+            np.concatenate([part.used for part in parts]),
+            np.concatenate([part.probability for part in parts]),
+            np.concatenate([part.operations for part in parts]),
+            np.concatenate([part.left for part in parts]),
+            np.concatenate([part.right for part in parts]),
+            np.concatenate([part.reset for part in parts]),
+        )
+
 
 @dataclass(frozen=True)
 class Joints:

@@ -20,7 +20,26 @@ class OpenEnds:
     row: np.ndarray
     operations: np.ndarray
     probability: np.ndarray
-    words: list[str]
+    words: np.ndarray
+
+    @classmethod
+    def none(cls) -> OpenEnds:
+        """No second explanations."""
+        return cls(np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros(0), np.zeros(0, dtype=object))
+
+    def moved(self, start: int) -> OpenEnds:
+        """The same as part of a book in which its first reading has the place `start`."""
+        return OpenEnds(self.row + start, self.operations, self.probability, self.words)
+
+    @classmethod
+    def joined(cls, parts: list[OpenEnds]) -> OpenEnds:
+        """Those of the parts of a book, one after the other."""
+        return cls(
+            np.concatenate([part.row for part in parts]),
+            np.concatenate([part.operations for part in parts]),
+            np.concatenate([part.probability for part in parts]),
+            np.concatenate([part.words for part in parts]),
+        )
 
 
 def open_ends(chainer: Chainer, chains: Chains) -> OpenEnds:
@@ -43,7 +62,7 @@ def open_ends(chainer: Chainer, chains: Chains) -> OpenEnds:
         row=np.array([one[0] for one in found], dtype=np.int64),
         operations=np.array([one[1] for one in found], dtype=float),
         probability=np.array([one[2] for one in found], dtype=float),
-        words=[one[3] for one in found],
+        words=np.array([one[3] for one in found], dtype=object),
     )
 
 

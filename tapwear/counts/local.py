@@ -67,8 +67,11 @@ class Local:
     usual: np.ndarray
 
 
-def local_levels(book: Book, spans: Intervals) -> Local:
-    """Levels, noise and season of all counters of the book from the intervals taken as right."""
+def local_levels(book: Book, spans: Intervals, group: np.ndarray) -> Local:
+    """Levels, noise and season of all counters of the book from the intervals taken as right.
+
+    group : level of each counter's peers, for a counter without intervals; see `group_levels`
+    """
     n_counters = len(book.unit)
     plain = np.log((spans.operations + HALF) / np.maximum(spans.served, HALF))
     usual = medians(spans.counter, spans.served, n_counters)
@@ -86,7 +89,6 @@ def local_levels(book: Book, spans: Intervals) -> Local:
     noise = _noise(spans, residual, known, usual)
     before, n_before = _carried(spans.right, *back, book.counter, forward=True)
     after, n_after = _carried(spans.left, *ahead, book.counter, forward=False)
-    group = _group_level(medians(spans.counter, level, n_counters), book.group)
     return Local(before, n_before, after, n_after, wave, group, noise, usual)
 
 
@@ -128,8 +130,13 @@ def medians(counter: np.ndarray, values: np.ndarray, n_counters: int) -> np.ndar
     return result
 
 
-def _group_level(typical: np.ndarray, group: np.ndarray) -> np.ndarray:
-    """Median level of each counter's peers; of the fleet where it has none; two a day where nobody has any."""
+def group_levels(spans: Intervals, group: np.ndarray) -> np.ndarray:
+    """Median level of each counter's peers [log operations a day]; of the fleet where it has none.
+
+    group : code of the peer group, one entry a counter. Two operations a day where nobody has any (our choice).
+    """
+    plain = np.log((spans.operations + HALF) / np.maximum(spans.served, HALF))
+    typical = medians(spans.counter, plain, len(group))
     known = np.flatnonzero(np.isfinite(typical))
     overall = float(np.median(typical[known])) if len(known) else float(np.log(2.0))
     known = known[np.argsort(group[known], kind="stable")]

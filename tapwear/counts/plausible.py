@@ -16,8 +16,8 @@ from tapwear.counts import slips
 from tapwear.counts.book import Book, Replacement
 from tapwear.counts.chain import Chainer, Chains
 from tapwear.counts.likely import usual_range
+from tapwear.counts.local import group_levels
 from tapwear.counts.search import chainer_at, read_beside, search, used_intervals
-from tapwear.counts.weigh import Beside
 
 EPOCH = date(1970, 1, 1).toordinal()
 QUESTION_BELOW = 0.915  # an entry less likely right than this is questioned: our choice, about 1 in 70 right ones
@@ -151,35 +151,13 @@ def _strangers(neighbours: Sequence[Neighbour], on: int, value: int) -> list[tup
 def _chains(book: Book, stranger: float) -> tuple[Chainer, Chains]:
     """The best chain that ends with the entry, with levels, season and noise learnt from the readings before it."""
     n = len(book.day)
-    if n > 1:
-        _, before = search(_without_last(book))
+    spans = used_intervals(book, Chains.none())
+    for _, _, before in search(book.part(slice(0, 1), slice(0, n - 1))):
         spans = used_intervals(book, before)
-    else:
-        spans = used_intervals(book, Chains.none())
     beside = read_beside(book)
-    strangers = beside.strangers.copy()
-    strangers[-1] = stranger
-    chainer = chainer_at(book, spans, Beside(beside.partners, strangers), slips.AS_TYPED)
+    beside.strangers[-1] = stranger
+    chainer = chainer_at(book, spans, beside, group_levels(spans, book.group), slips.AS_TYPED)
     return chainer, chainer.solve()
-
-
-def _without_last(book: Book) -> Book:
-    return Book(
-        book.counter[:-1],
-        book.day[:-1],
-        book.value[:-1],
-        book.modulus[:-1],
-        book.row[:-1],
-        book.served[:-1],
-        book.inspected[:-1],
-        book.epoch[:-1],
-        book.unit,
-        book.drive,
-        book.source,
-        book.group,
-        book.station,
-        book.replacements,
-    )
 
 
 def _verdict(chainer: Chainer, chains: Chains, digits: int, strangers: list[tuple[float, str]]) -> EntryCheck:

@@ -2,36 +2,57 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import pairwise
+
 import numpy as np
 
 from tapwear.counts import slips
 from tapwear.counts.book import Book
 from tapwear.counts.chain import Chainer, Chains
 from tapwear.counts.exchanges import run_on
-from tapwear.counts.local import HALF, Intervals, local_levels
+from tapwear.counts.local import HALF, Intervals, group_levels, local_levels
 from tapwear.counts.weigh import Beside, Scale
 
+AT_A_TIME = 200_000  # readings searched at a time, to bound the memory
 PARTNERS = 4  # readings of other counters at a station on the same day that are compared with: our choice
 
 
-def search(book: Book) -> tuple[Chainer, Chains]:
-    """The best chains of all counters in the book: a rough search for levels, then a thorough one."""
+def search(book: Book) -> Iterator[tuple[int, Chainer, Chains]]:
+    """The best chains of all counters in the book: a rough search for levels, then a thorough one.
+
+    Gives part after part of the book: the place of its first reading, the search, and what it found.
+    """
     beside = read_beside(book)
-    rough = chainer_at(book, _raw_intervals(book), beside).solve(rough=True)
-    chainer = chainer_at(book, used_intervals(book, rough), beside)
-    return chainer, chainer.solve()
+    group = group_levels(raw_intervals(book), book.group)
+    for counters, readings in _parts(book):
+        part, near = book.part(counters, readings), beside.part(readings)
+        rough = chainer_at(part, raw_intervals(part), near, group[counters]).solve(rough=True)
+        chainer = chainer_at(part, used_intervals(part, rough), near, group[counters])
+        yield readings.start, chainer, chainer.solve()
+
+
+def _parts(book: Book) -> Iterator[tuple[slice, slice]]:
+    """The book cut between counters into parts of about `AT_A_TIME` readings: slices of counters and readings."""
+    if not len(book.day):
+        return
+    first = np.searchsorted(book.counter, np.arange(len(book.unit) + 1))
+    cuts = np.unique(np.searchsorted(first, np.arange(0, len(book.day), AT_A_TIME)))
+    for begin, stop in pairwise([*cuts.tolist(), len(book.unit)]):
+        if stop > begin:
+            yield slice(begin, stop), slice(int(first[begin]), int(first[stop]))
 
 
 def chainer_at(
-    book: Book, spans: Intervals, beside: Beside, chance_of: np.ndarray = slips.IN_BOOK
+    book: Book, spans: Intervals, beside: Beside, group: np.ndarray, chance_of: np.ndarray = slips.IN_BOOK
 ) -> Chainer:
     """A search whose levels, seasons and noise are learnt from the intervals given."""
-    local = local_levels(book, spans)
+    local = local_levels(book, spans, group)
     shifted, guessed = run_on(book, local)
     return Chainer(Scale(book, local, shifted, beside, chance_of), guessed)
 
 
-def _raw_intervals(book: Book) -> Intervals:
+def raw_intervals(book: Book) -> Intervals:
     """Intervals between successive readings as written, where nothing recorded interrupts the count."""
     right = np.flatnonzero(
         (book.counter[1:] == book.counter[:-1])
@@ -59,15 +80,17 @@ def _intervals(book: Book, left: np.ndarray, right: np.ndarray, operations: np.n
 def read_beside(book: Book) -> Beside:
     """What was written for other counters of the same station on the same day."""
     n = len(book.day)
-    partners = np.full((n, PARTNERS), np.nan)
+    partners, counters = np.full((n, PARTNERS), np.nan), np.full((n, PARTNERS), -1, dtype=np.int64)
     station = book.station[book.counter]
     order = np.lexsort((book.counter, book.day, station))
-    for step in [k for d in range(1, PARTNERS // 2 + 1) for k in (d, -d)]:
-        slot = 2 * (abs(step) - 1) + (step < 0)
-        here = order[max(0, -step) : n - max(0, step)]
-        there = order[max(0, step) : n + min(0, step)]
+    for slot in range(PARTNERS):
+        step = slot // 2 + 1
+        here, there = order[: n - step], order[step:]
+        if slot % 2:
+            here, there = there, here
         same = (station[here] == station[there]) & (book.day[here] == book.day[there])
         same &= book.counter[here] != book.counter[there]
-        partners[here[same], slot] = book.value[there[same]]
+        here, there = here[same], there[same]
+        partners[here, slot], counters[here, slot] = book.value[there], book.counter[there]
     same_number = np.any(partners == book.value[:, None], axis=1)
-    return Beside(partners, np.where(same_number, 0.0, -np.inf))
+    return Beside(partners, counters, np.where(same_number, 0.0, -np.inf))

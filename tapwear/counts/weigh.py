@@ -22,12 +22,17 @@ UNLIKELY = 30.0  # nor is one that asks for so many times the expected operation
 class Beside:
     """What stood on other counters of the station, one row a reading.
 
-    partners : numbers written for them on the same day, NaN where there are fewer
+    partners, counters : numbers written for them on the same day, NaN where there are fewer, and their codes
     strangers : logarithm of the chance that one of them showed just the number written here, -inf for none
     """
 
     partners: np.ndarray
+    counters: np.ndarray
     strangers: np.ndarray
+
+    def part(self, readings: slice) -> Beside:
+        """The same for some successive readings of the book."""
+        return Beside(self.partners[readings], self.counters[readings], self.strangers[readings])
 
 
 @dataclass(frozen=True)
