@@ -128,7 +128,7 @@ class Chainer:
         """
         if not len(self.book.day):
             return Chains.none()
-        return self._best(self._links(rough))
+        return self._best(self._links(rough), rough)
 
     def _links(self, rough: bool) -> Links:
         n = len(self.book.day)
@@ -194,34 +194,21 @@ class Chainer:
             )
         return total
 
-    def _best(self, links: Links) -> Chains:
+    def _best(self, links: Links, rough: bool) -> Chains:
+        """Takes the best chain; the probabilities are left at 1 when rough."""
         n, counter, score = len(self.book.day), self.book.counter, links.score
         order = np.argsort(self.position, kind="stable")
         starts = np.searchsorted(self.position[order], np.arange(int(self.position.max()) + 2))
         steps = [order[a:b] for a, b in pairwise(starts)]
-        best, total = np.full(n, NEVER), np.full(n, NEVER)
-        back = np.zeros(n, dtype=np.int64)
+        best, back = np.full(n, NEVER), np.zeros(n, dtype=np.int64)
         for k, at in enumerate(steps):
-            options, sums = [links.lead[at]], [links.lead[at]]
-            for g in range(1, min(REACH, k) + 1):
-                options.append(best[at - g] + score[g, at])
-                sums.append(total[at - g] + score[g, at])
-            stacked = np.stack(options)
-            back[at] = np.argmax(stacked, axis=0)
-            best[at] = np.maximum(np.max(stacked, axis=0), NEVER)
-            total[at] = np.maximum(_log_sum(sums), NEVER)
-        later = np.full(n, NEVER)
-        for at in reversed(steps):
-            sums = [links.trail[at]]
-            for g in range(1, REACH + 1):
-                ahead = np.minimum(at + g, n - 1)
-                sums.append(np.where(self.behind[at] >= g, later[ahead] + score[g, ahead], -np.inf))
-            later[at] = np.maximum(_log_sum(sums), NEVER)
+            options = np.stack([links.lead[at]] + [best[at - g] + score[g, at] for g in range(1, min(REACH, k) + 1)])
+            back[at] = np.argmax(options, axis=0)
+            best[at] = np.maximum(np.max(options, axis=0), NEVER)
         first = np.flatnonzero(self.position == 0)
         ending = best + links.trail
         top = np.maximum.reduceat(ending, first)
         pointer = np.maximum.reduceat(np.where(ending == top[counter], np.arange(n), -1), first)
-        whole = np.logaddexp.reduceat(total + links.trail, first)
         used, gained, reset = np.zeros(n, dtype=bool), np.zeros(n), np.zeros(n, dtype=bool)
         while len(pointer):
             step = back[pointer]
@@ -229,11 +216,27 @@ class Chainer:
             gained[pointer] = np.where(step > 0, links.operations[step, pointer], 0.0)
             reset[pointer] = (step > 0) & links.reset[step, pointer]
             pointer = (pointer - step)[step > 0]
-        probability = KNOWN * np.exp(np.clip(total + later - whole[counter], -700.0, 0.0))
+        probability = np.ones(n) if rough else self._probabilities(links, steps, first)
         operations = np.cumsum(gained)
         operations -= (operations[first] - gained[first])[counter]
         left, right = _around(used, counter)
         return Chains(used, probability, np.where(used, operations, np.nan), left, right, reset)
+
+    def _probabilities(self, links: Links, steps: list[np.ndarray], first: np.ndarray) -> np.ndarray:
+        """Each reading's share of all chains: those that lead up to it, times those that go on from it."""
+        n, score = len(self.book.day), links.score
+        total, later = np.full(n, NEVER), np.full(n, NEVER)
+        for k, at in enumerate(steps):
+            sums = [links.lead[at]] + [total[at - g] + score[g, at] for g in range(1, min(REACH, k) + 1)]
+            total[at] = np.maximum(_log_sum(sums), NEVER)
+        for at in reversed(steps):
+            sums = [links.trail[at]]
+            for g in range(1, REACH + 1):
+                ahead = np.minimum(at + g, n - 1)
+                sums.append(np.where(self.behind[at] >= g, later[ahead] + score[g, ahead], -np.inf))
+            later[at] = np.maximum(_log_sum(sums), NEVER)
+        whole = np.logaddexp.reduceat(total + links.trail, first)
+        return np.asarray(KNOWN * np.exp(np.clip(total + later - whole[self.book.counter], -700.0, 0.0)))
 
 
 def _log_sum(terms: list[np.ndarray]) -> np.ndarray:

@@ -24,6 +24,8 @@ MIDDLE = np.array(
         [0, 1 / 3, 1 / 3, 1 / 3, 0],
     ]
 )  # weights of the sorted values when 0..5 of them are there: the mean of the middle ones
+SORTING = ((0, 1), (3, 4), (2, 4), (2, 3), (0, 3), (0, 2), (1, 4), (1, 3), (1, 2))
+"""Pairs to compare and exchange, in this order, that sort five columns (a sorting network)."""
 SEASON_SPREAD = np.array([0.35, 0.35, 0.12, 0.12])  # prior sd of the yearly waves in log rate: our choice
 MONTH_NOISE = 0.18  # scatter of log rate from month to month, measured on simulated fleets
 LEAST_NOISE, MOST_NOISE = 0.03, 0.8  # own scatter is kept between these: our choice
@@ -92,26 +94,35 @@ def local_levels(book: Book, spans: Intervals, group: np.ndarray) -> Local:
     return Local(before, n_before, after, n_after, wave, group, noise, usual)
 
 
-def middle_mean(values: np.ndarray) -> np.ndarray:
-    """Row-wise mean of the middle ones of up to five values; NaN marks a missing one, none gives NaN."""
-    n = np.sum(np.isfinite(values), axis=1)
-    ordered = np.where(np.isfinite(values), values, np.inf)
-    ordered.sort(axis=1)
-    ordered[~np.isfinite(ordered)] = 0.0
-    return np.where(n > 0, np.einsum("ij,ij->i", ordered, MIDDLE[n]), np.nan)
+def middle_mean(columns: list[np.ndarray], n: np.ndarray) -> np.ndarray:
+    """Mean of the middle ones of the `n` numbers that each place has in the five columns; NaN where it has none.
+
+    Numbers that are not there are inf.
+    """
+    ranked = list(columns)
+    for a, b in SORTING:
+        ranked[a], ranked[b] = np.minimum(ranked[a], ranked[b]), np.maximum(ranked[a], ranked[b])
+    total = np.zeros(len(n))
+    for k, column in enumerate(ranked[:-1]):  # the highest of five is never a middle one
+        share = MIDDLE[n, k]
+        total += np.where(share > 0, column, 0.0) * share
+    return np.where(n > 0, total, np.nan)
 
 
 def windows(counter: np.ndarray, values: np.ndarray, step: int) -> tuple[np.ndarray, np.ndarray]:
     """Middle mean over each interval and its WINDOW - 1 forerunners (step -1) or followers (step +1); how many."""
-    n = len(values)
-    stacked = np.full((n, WINDOW), np.nan)
-    for k in range(min(WINDOW, n)):
-        here, there = slice(k, n), slice(0, n - k)
+    size = len(values)
+    columns, n = [values], np.ones(size, dtype=np.int64)
+    for k in range(1, WINDOW):
+        column = np.full(size, np.inf)
+        here, there = slice(k, size), slice(0, max(size - k, 0))
         if step > 0:
             here, there = there, here
         same = counter[here] == counter[there]
-        stacked[here, k] = np.where(same, values[there], np.nan)
-    return middle_mean(stacked), np.sum(np.isfinite(stacked), axis=1)
+        column[here] = np.where(same, values[there], np.inf)
+        n[here] += same
+        columns.append(column)
+    return middle_mean(columns, n), n
 
 
 def medians(counter: np.ndarray, values: np.ndarray, n_counters: int) -> np.ndarray:

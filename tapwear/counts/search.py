@@ -80,7 +80,7 @@ def _intervals(book: Book, left: np.ndarray, right: np.ndarray, operations: np.n
 def read_beside(book: Book) -> Beside:
     """What was written for other counters of the same station on the same day."""
     n = len(book.day)
-    partners, counters = np.full((n, PARTNERS), np.nan), np.full((n, PARTNERS), -1, dtype=np.int64)
+    partners, counters = np.full((n, PARTNERS), np.nan, np.float32), np.full((n, PARTNERS), -1, np.int32)
     station = book.station[book.counter]
     order = np.lexsort((book.counter, book.day, station))
     for slot in range(PARTNERS):
