@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 import sqlalchemy as sa
@@ -67,8 +68,14 @@ _BLANK: dict[str, dict[str, Any]] = {
 def insert(connection: Connection, table: str, **values: Any) -> int:
     """Adds one row and returns its number; columns not given get what stands for "nothing known"."""
     row = _BLANK.get(table, {}) | values
-    rows = lean(table, "id", *row)
-    return int(connection.execute(sa.insert(rows).values(row).returning(rows.c.id)).scalar_one())
+    return int(connection.execute(_insertion(table, tuple(row)), row).scalar_one())
+
+
+@lru_cache(maxsize=256)
+def _insertion(table: str, columns: tuple[str, ...]) -> sa.sql.dml.ReturningInsert[Any]:
+    """The statement that adds one row with these columns; building it takes longer than running it."""
+    rows = lean(table, "id", *columns)
+    return sa.insert(rows).returning(rows.c.id)
 
 
 def record(connection: Connection, table: str, stamp: Stamp, supersedes_id: int | None = None, **values: Any) -> int:
