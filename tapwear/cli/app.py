@@ -13,7 +13,6 @@ from tapwear.cli import intake, keeping, on_visit, planning, scheduling
 from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, find_store, say
 from tapwear.errors import TapwearError
 
-
 PANELS = (ON_THE_VISIT, SCHEDULING, PLANNING, KEEPING)
 
 

@@ -155,7 +155,7 @@ class _Gathered:
         try:
             headings = [printable(cell.strip()) for cell in split(text, delimiter)]
         except csv.Error as error:
-            found = f"the headings cannot be read: {error}"
+            found = f"the headings cannot be read: {printable(str(error))}"
             self._refuse(name, number, HEADINGS, found, "correct the first line", text)
             self._skip(lines, feeds)
             return
