@@ -236,7 +236,25 @@ class Chainer:
                 sums.append(np.where(self.behind[at] >= g, later[ahead] + score[g, ahead], -np.inf))
             later[at] = np.maximum(_log_sum(sums), NEVER)
         whole = np.logaddexp.reduceat(total + links.trail, first)
-        return np.asarray(KNOWN * np.exp(np.clip(total + later - whole[self.book.counter], -700.0, 0.0)))
+        share = np.exp(np.clip(total + later - whole[self.book.counter], -700.0, 0.0))
+        return KNOWN * self._with_twins(share)
+
+    def _with_twins(self, share: np.ndarray) -> np.ndarray:
+        """Equal numbers of one counter and day are right together, though a chain takes only one of them."""
+        book = self.book
+        twin = np.zeros(len(share), dtype=bool)
+        twin[1:] = (book.counter[1:] == book.counter[:-1]) & (book.day[1:] == book.day[:-1])
+        twin[:-1] |= twin[1:]
+        rows = np.flatnonzero(twin)
+        if not len(rows):
+            return share
+        rows = rows[np.lexsort((book.value[rows], book.day[rows], book.counter[rows]))]
+        key = np.stack([book.counter[rows], book.day[rows], book.value[rows]])
+        begin = np.flatnonzero(np.r_[True, np.any(key[:, 1:] != key[:, :-1], axis=0)])
+        together = np.add.reduceat(share[rows], begin)
+        share = share.copy()
+        share[rows] = np.minimum(np.repeat(together, np.diff(np.r_[begin, len(rows)])), 1.0)
+        return share
 
 
 def _log_sum(terms: list[np.ndarray]) -> np.ndarray:
