@@ -12,8 +12,11 @@ import pandas as pd
 import pytest
 
 from tapwear.store.engine import Store
+from tapwear.store.entries import add_event
+from tapwear.store.find import find_unit
 from tapwear.store.importing import ImportResult, store_intake
 from tapwear.store.loading import load_book
+from tapwear.store.recording import Stamp
 from tapwear.visits.mapping_file import parse_mapping
 from tapwear.visits.reading import read_paths
 
@@ -264,3 +267,35 @@ def test_the_book_gives_back_what_was_imported(empty_store: Store, tmp_path: Pat
     ]
     assert book.transfer_groups.to_numpy().tolist() == [["ring", "", "T1"], ["ring", "NORTH", ""]]
     assert book.crews.to_numpy().tolist() == [["Hill", "2027-W05", 120.0]]
+
+
+# --- counters and drives that were exchanged ---------------------------------------------------------------------
+
+
+def test_readings_around_an_exchange_go_to_the_counter_of_their_day(empty_store: Store, tmp_path: Path) -> None:
+    bring(empty_store, tmp_path, units=UNITS, readings="unit,read_on,value\nT1,2020-01-01,99000\n")
+    with empty_store.rows(writing=True) as connection:
+        exchange = {"happened_on": date(2021, 5, 1), "kind": "counter_replaced", "old_reading": 99_500}
+        add_event(connection, find_unit(connection, "T1"), exchange, Stamp("Robin", NOW), digits=6)
+    readings = "unit,read_on,value\nT1,2021-01-01,99300\nT1,2022-01-01,123456\nT1,2020-06-01,123456\n"
+    result = bring(empty_store, tmp_path, readings=readings)
+    assert [(one.line, one.field) for one in result.findings] == [(4, "value")]  # too long for the counter of that day
+    book = load_book(empty_store).readings
+    assert book[["value", "digits"]].to_numpy().tolist() == [[99_000, 5], [99_300, 5], [123_456, 6]]
+    assert bring(empty_store, tmp_path, units=UNITS, readings=readings).total("stored") == 0
+
+
+def test_of_several_drives_an_exchanged_counter_has_to_say_which(empty_store: Store, tmp_path: Path) -> None:
+    bring(empty_store, tmp_path, units="unit,station,counter_digits,drives\nT1,NORTH,5,A;B\n")
+    events = "unit,happened_on,kind,drive\nT1,2021-05-01,counter_replaced,\nT1,2021-05-02,counter_replaced,B\n"
+    result = bring(empty_store, tmp_path, events=events + "T1,2021-05-03,inspection,\n")
+    assert [(one.line, one.field) for one in result.findings] == [(2, "drive")]
+    assert load_book(empty_store).events["drive"].tolist() == ["B", ""]
+
+
+def test_a_swap_that_names_another_station_is_taken_and_noted(empty_store: Store, tmp_path: Path) -> None:
+    events = "unit,happened_on,kind,other_unit,to_station\nT1,2021-05-01,swapped,T2,EAST\n"
+    result = bring(empty_store, tmp_path, units=UNITS, events=events)
+    assert [(one.field, one.severity) for one in result.findings] == [("to_station", "note")]
+    assert unit(empty_store, "T1")["station"] == "SOUTH"
+    assert result.all_taken
