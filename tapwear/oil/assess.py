@@ -53,7 +53,7 @@ def assess(
     volume = here["oil_volume_l"].to_numpy(dtype=np.float64, na_value=np.nan)
     volume = np.where(np.isfinite(volume) & (volume > 0), volume, _typical(volume))
     groups = _groups(here)
-    swapped, partner = exchanged(grid, here["station"].fillna("").astype(str).tolist())
+    swapped, _ = exchanged(grid, here["station"].fillna("").astype(str).tolist())
     resets = find_resets(grid, events, swapped)
     loss = losses(here["breathing"].fillna("").astype(str).tolist(), vacuum, chosen)
     memory = memories(grid, resets, loss, chosen)

@@ -37,12 +37,12 @@ class OilSettings:
     laboratory_change_sd: float = 0.10  # a change of laboratory can shift all values; our choice
     limit_sd_share: float = 0.35  # further error, as a share of the detection limit; our choice
     usual_limit: tuple[float, ...] = (5.0, 1.0, 1.0, 1.0, 0.5)  # READ_GASES [uL/L], where none is named
-    healthy_sd: float = 0.05  # own scatter of a sound unit's gas ratios; our choice
+    healthy_sd: float = 0.08  # own scatter of a sound unit's gas ratios; our choice
     per_operation_sd: float = 0.12  # own scatter of a sound unit's gas per operation; our choice
     tails: float = 4.0  # degrees of freedom of the errors: now and then one is far off; our choice
 
     # --- own past and like units ---------------------------------------------------------------
-    baseline_gap_years: float = 1.5  # samples younger than this do not define the own past; our choice
+    baseline_gap_years: float = 1.0  # samples younger than this do not define the own past; our choice
     newest_held_out: int = 2  # nor do the newest two; our choice
     history_samples: int = 60  # newest samples of a compartment that are read at all; our choice
     tested_samples: int = 6  # newest samples that are weighed for a growing fault; our choice
@@ -63,12 +63,12 @@ class OilSettings:
     leak_share_log_sd: float = 0.3
 
     # --- calls ---------------------------------------------------------------------------------
-    pull_probability: float = 0.3
+    pull_probability: float = 0.15
     pull_severity: float = 0.08  # below this there is time for another sample; our choice
     resample_probability: float = 0.3
-    agreeing_evidence: float = 0.7  # log likelihood ratio of a sample that agrees; our choice
-    severe_severity: float = 0.15
-    severe_evidence: float = 5.5
+    agreeing_evidence: float = 0.3  # log likelihood ratio of a sample that agrees; our choice
+    severe_severity: float = 0.10
+    severe_evidence: float = 4.5
     severe_evidence_per_operation: float = 8.0
     resample_within_days: int = 28  # days to 4 weeks (domain notes)
     stale_after_days: int = 820  # older than this: no oil evidence; our choice
