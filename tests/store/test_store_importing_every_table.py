@@ -167,7 +167,7 @@ def test_every_fault_in_every_table_is_told_by_line_and_field(empty_store: Store
     expected: dict[tuple[str, int], str] = {}
     for n, (table, field, change) in enumerate(picked):
         spoiled = change.get("spoiled")
-        bad = line_of(table, good(table, 500 + n) | ({} if spoiled else change))
+        bad = line_of(table, good(table, 500 + n) | ({} if spoiled else dict(change)))
         lines[table].append(bad if spoiled is None else SPOILED[int(spoiled)] % bad)
         expected[f"{table}.csv", len(lines[table])] = field
         lines[table].append(line_of(table, good(table, n)))

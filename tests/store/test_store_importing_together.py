@@ -75,8 +75,8 @@ def test_swaps_listed_backwards_end_where_they_end_forwards(empty_store: Store, 
     )
     spare = "S1,SOUTH,5,spare\n"
     bring(empty_store, tmp_path, units="unit,station,counter_digits,state\nT1,NORTH,5,\n" + spare, events=events)
-    stays = load_book(empty_store).stays
-    told = [(row.unit, row.state, row.place[:5]) for row in stays.itertuples() if row.from_on is not pd.NaT]
+    stays = load_book(empty_store).stays.dropna(subset="from_on")
+    told = [(unit, state, place[:5]) for unit, state, place in stays[["unit", "state", "place"]].to_numpy().tolist()]
     assert told == [
         ("S1", "in service", "NORTH"),
         ("S1", "spare", "spare"),
@@ -232,11 +232,12 @@ def test_the_book_gives_back_what_was_imported(empty_store: Store, tmp_path: Pat
     ]  # fmt: skip
     assert row["commissioned_on"] == pd.Timestamp("1998-04-02")
 
-    rules = book.rules.set_index("task")
-    assert rules.loc["contact service", ["interval_operations", "interval_years", "kit", "provenance"]].tolist() == [
+    rules = book.rules.set_index("task").to_dict("index")
+    own = rules["contact service"]
+    assert [own[name] for name in ("interval_operations", "interval_years", "kit", "provenance")] == [
         50_000.0, 7.0, "kit 7", "rating plate",
     ]  # fmt: skip
-    assert rules.loc["inspection", ["interval_years", "duration_days", "crew_hours"]].tolist() == [1.0, 0.5, 4.0]
+    assert [rules["inspection"][name] for name in ("interval_years", "duration_days", "crew_hours")] == [1.0, 0.5, 4.0]
 
     readings = book.readings[["source", "read_on", "value", "digits", "reader", "remark"]].to_numpy().tolist()
     day = pd.Timestamp("2024-05-01")

@@ -118,6 +118,6 @@ def test_rows_that_agree_come_out_the_same_in_any_order_and_once(
 
 def plain(frame: pd.DataFrame) -> pd.DataFrame:
     """The frame without row numbers and numbers of places, which go by arrival, in an order of its own."""
-    beside = [name for name in frame if name.endswith("_id") or name == "place"]
+    beside = [name for name in map(str, frame) if name.endswith("_id") or name == "place"]
     bare = frame.drop(columns=beside)
-    return bare.sort_values([name for name in bare if name != "resets"]).reset_index(drop=True)
+    return bare.sort_values([name for name in map(str, bare) if name != "resets"]).reset_index(drop=True)
