@@ -32,6 +32,8 @@ MEASURES: dict[str, dict[str, _Convert]] = {
         "l": _same,
         "litre": _same,
         "litres": _same,
+        "liter": _same,
+        "liters": _same,
         "gal_us": _times(LITRES_PER_US_GALLON),
         "us_gallon": _times(LITRES_PER_US_GALLON),
         "gal_imp": _times(LITRES_PER_IMPERIAL_GALLON),
