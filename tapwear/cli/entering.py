@@ -104,6 +104,7 @@ OPTIONS = {
     "commissioned_on": "--commissioned",
     "visit_cadence": "--cadence",
     "read_on": "--on",
+    "current_a": "--current",
     "happened_on": "--on",
     "sampled_on": "--on",
     "done_on": "--on",
@@ -183,7 +184,7 @@ def _gas(name: str) -> str:
 
 def _label(column: str) -> str:
     """A column as a person calls it, without the unit of measure."""
-    for ending in ("_ul_per_l", "_mg_per_kg", "_below", "_kv", "_mm", "_c"):
+    for ending in ("_ul_per_l", "_mg_per_kg", "_below", "_kv", "_mm", "_c", "_a"):
         column = column.removesuffix(ending)
     return column.replace("_", " ")
 

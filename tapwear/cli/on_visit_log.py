@@ -27,6 +27,10 @@ def log(
             help="Which counter: mechanical (as usual), raise, lower, controller, sample.",
         ),
     ] = None,
+    current: Annotated[
+        str | None,
+        typer.Option("--current", metavar="A", help="Mean through-current since the reading before, in amperes."),
+    ] = None,
     serial: Annotated[
         str | None,
         typer.Option("--serial", metavar="S", help="Serial number on the nameplate; must be the register's."),
@@ -63,7 +67,7 @@ def log(
 
     reason = replacing(replace, because)
     day = past_day(READINGS.field("read_on"), on)
-    typed = {"value": value, "source": source, "drive": drive, "remark": remark}
+    typed = {"value": value, "source": source, "drive": drive, "current_a": current, "remark": remark}
     given = {**values_of(READINGS, typed), "read_on": day}
     store = open_the_store(context)
     with store.rows() as connection:

@@ -104,8 +104,9 @@ def _rules(sheet: UnitSheet) -> list[tuple[str, str]]:
     for task, rule in sheet.rules.items():
         parts = [f"{rule['interval_operations']:,} operations"] if rule["interval_operations"] else []
         parts += [f"{rule['interval_years']:g} years"] if rule["interval_years"] else []
+        weight = f", weighted by current, exponent {rule['current_exponent']:g}" if rule["current_exponent"] else ""
         source = f" ({rule['provenance']})" if rule["provenance"] else ""
-        lines.append((task, "every " + " or ".join(parts) + source))
+        lines.append((task, "every " + " or ".join(parts) + weight + source))
     return lines
 
 

@@ -18,14 +18,18 @@ class Book:
                      main_tank_volume_l, conservator, rated_current_a, step_voltage_v, commissioned_on, scheme,
                      visit_cadence, sampling_needs_outage, digits
     rules            unit, task, interval_operations, interval_years, duration_days, crew_hours, kit,
-                     lead_time_weeks, provenance (a unit's own rule goes before its scheme's)
-    readings, events, stays   as in tapwear.counts.types
+                     lead_time_weeks, provenance, current_exponent [0 = plain count] (a unit's own rule goes
+                     before its scheme's)
+    readings, events, stays   as in tapwear.counts.types; readings also with current_a, the mean through-current
+                     since the reading before [A, NaN where not known], reader, doubt, remark
     samples, oil_events       as in tapwear.oil.types, without the operations columns
     services         service_id, unit, done_on, work, resets [tuple of tasks], serial_seen, as_found_counter,
                      as_left_counter, contact_left_mm, condemning_limit_mm, done_by, remark
     closures         station, from_on, to_on, why
     transfer_groups  group, station, unit
     crews            region, week, hours
+
+    A book put together by hand may leave out current_exponent and current_a: every operation then counts as one.
     """
 
     units: pd.DataFrame

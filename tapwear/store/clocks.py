@@ -24,6 +24,7 @@ RULE_FIELDS = (
     "kit",
     "lead_time_weeks",
     "provenance",
+    "current_exponent",
 )
 
 

@@ -39,7 +39,7 @@ CHANGING: dict[str, tuple[str, ...]] = {
     "counter": ("id", "drive_id", "source", "digits"),
     "service_rule": (
         *("id", "scheme_id", "tap_changer_id", "task", "interval_operations", "interval_years", "duration_days"),
-        *("crew_hours", "kit", "lead_time_weeks", "provenance"),
+        *("crew_hours", "kit", "lead_time_weeks", "provenance", "current_exponent"),
     ),
     "closure": ("id", "station_id", "from_on", "to_on", "why"),
     "transfer_group_member": ("id", "group_name", "station_id", "tap_changer_id"),

@@ -51,7 +51,7 @@ SAME: dict[str, tuple[str, ...]] = {
     "service": ("tap_changer_id", "done_on", "work"),
 }
 COMPARED: dict[str, tuple[str, ...]] = {
-    "reading": ("value",),
+    "reading": ("value", "current_a"),
     "event": ("old_reading", "new_reading"),
     "sample": (
         *(f"{gas}_ul_per_l" for gas in GASES),
@@ -144,6 +144,7 @@ def add_reading(
         "counter_id": counter.id,
         "read_on": given["read_on"],
         "value": given["value"],
+        "current_a": given.get("current_a"),
         "reader": given.get("reader", ""),
         "remark": given.get("remark", ""),
         "doubt": doubt,
@@ -278,7 +279,7 @@ def _enter(
 
 
 _BOOK_COLUMNS = {
-    "reading": ("counter_id", "read_on", "value", "reader", "doubt", "remark"),
+    "reading": ("counter_id", "read_on", "value", "current_a", "reader", "doubt", "remark"),
     "event": ("tap_changer_id", "slot", "happened_on", "kind", "old_reading", "new_reading", "remark"),
     "service": (
         *("tap_changer_id", "done_on", "work", "resets", "serial_seen", "as_found_counter", "as_left_counter"),

@@ -123,15 +123,18 @@ class BookIntake:
             raise Refused("drive", str(error), "correct the drive, then import the row again") from error
         value = given[name]
         self._short_enough(unit, name, value, counter.digits)
+        current = given.get("current_a") if name == "value" else None
         columns = {
             "counter_id": counter.id,
             "read_on": on,
             "value": value,
+            "current_a": current,
             "reader": given.get("reader", ""),
             "remark": given.get("remark", "") if name == "value" else "",
             "doubt": "",
         }
-        how = f"keep the book's, or correct it: tapwear log {unit.tag} {value} --on {on} --replace --because REASON"
+        typed = f"{value} --on {on}" + ("" if current is None else f" --current {current:g}")
+        how = f"keep the book's, or correct it: tapwear log {unit.tag} {typed} --replace --because REASON"
         return self._keep("reading", row, columns, f"{unit.tag} on {on}", how)
 
     def _short_enough(self, unit: UnitKey, name: str, value: int | None, digits: int) -> None:

@@ -219,4 +219,5 @@ def rules_frame(scope: Scope) -> pd.DataFrame:
     ]
     frame = pd.DataFrame(rows, columns=["unit", "task", *RULE_FIELDS])
     texts = ["unit", "task", "kit", "provenance"]
-    return typed(frame, floats=[name for name in RULE_FIELDS if name not in texts], texts=texts)
+    frame = typed(frame, floats=[name for name in RULE_FIELDS if name not in texts], texts=texts)
+    return frame.assign(current_exponent=frame["current_exponent"].fillna(0.0))

@@ -32,14 +32,16 @@ def readings_frame(scope: Scope, fittings: list[FittingRow]) -> pd.DataFrame:
             reading.c.counter_id,
             sa.cast(reading.c.read_on, sa.Text).label("read_on"),
             reading.c.value,
+            reading.c.current_a,
             *(reading.c[name] for name in texts),
         ).where(*conditions)
     )
-    frame = typed(frame, dates=["read_on"], texts=texts, whole=["reading_id", "counter_id", "value"])
+    whole = ["reading_id", "counter_id", "value"]
+    frame = typed(frame, dates=["read_on"], floats=["current_a"], texts=texts, whole=whole)
     frame = _on_their_units(frame.merge(counters, on="counter_id", how="left"), drives)
     if scope.tag is not None:
         frame = frame[frame["unit"] == scope.tag]
-    columns = ["reading_id", "unit", "drive", "source", "read_on", "value", "digits", *texts]
+    columns = ["reading_id", "unit", "drive", "source", "read_on", "value", "digits", "current_a", *texts]
     return frame.sort_values(["unit", "drive", "read_on", "reading_id"], kind="stable")[columns].reset_index(drop=True)
 
 

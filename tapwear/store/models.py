@@ -177,6 +177,9 @@ class ServiceRule(SQLModel, table=True):
         _at_least("duration_days", 0, above=True),
         _at_least("crew_hours", 0),
         _at_least("lead_time_weeks", 0),
+        CheckConstraint(
+            "current_exponent IS NULL OR current_exponent BETWEEN 0 AND 2", name="current_exponent_range"
+        ),
         STRICT,
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -190,6 +193,7 @@ class ServiceRule(SQLModel, table=True):
     kit: str = ""
     lead_time_weeks: float | None = None
     provenance: str = ""
+    current_exponent: float | None = None  # None: not said, which counts as 0, the plain count
 
 
 class RegisterChange(SQLModel, table=True):
@@ -277,6 +281,7 @@ class Fitting(Entry, table=True):
 class Reading(Entry, table=True):
     __table_args__ = (
         CheckConstraint("value >= 0 AND value <= 999999999", name="value_range"),
+        _at_least("current_a", 0),
         Index("reading_by_counter", "counter_id", "read_on"),
         STRICT,
     )
@@ -285,6 +290,7 @@ class Reading(Entry, table=True):
     counter_id: int = Field(foreign_key="counter.id")
     read_on: date
     value: int
+    current_a: float | None = None
     reader: str = ""
     doubt: str = ""
     remark: str = ""

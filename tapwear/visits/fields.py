@@ -123,6 +123,13 @@ SERVICE_RULES = TableSpec(
         F("kit", "text", "parts that it needs"),
         F("lead_time_weeks", "number", "time to get the parts [weeks]", low=0, high=260),
         F("provenance", "text", "where the interval comes from: manual, rating plate, own choice"),
+        F(
+            "current_exponent",
+            "number",
+            "weighs each operation by (current / rated current) to this power; 0 or blank: every operation counts as 1",
+            low=0,
+            high=2,
+        ),
     ),
     ("scheme", "unit", "task"),
 )
@@ -140,6 +147,7 @@ READINGS = TableSpec(
             choices=("mechanical", "raise", "lower", "controller", "sample"),
         ),
         F("drive", "text", "which drive, where there are several"),
+        F("current_a", "number", "mean through-current since the reading before [A]", low=0, high=20_000),
         F("reader", "text", "who read it"),
         F("remark", "text", "what else was seen"),
     ),

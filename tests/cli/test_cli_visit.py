@@ -219,6 +219,14 @@ def test_the_same_number_adds_nothing_and_another_one_needs_a_reason(steady: Pat
     assert len(book(steady).readings) == 10
 
 
+def test_a_current_is_kept_with_its_reading_and_another_one_is_a_conflict(steady: Path) -> None:
+    done("log", "T1", "11110", "--current", "212.5")
+    assert book(steady).readings["current_a"].iloc[-1] == 212.5
+    said = refused(3, "log", "T1", "11110", "--current", "122.5")
+    assert "current is 212.5 in the book, you gave 122.5" in said
+    assert "--current: 'x' is not a number" in refused(2, "log", "T1", "11111", "--current", "x")
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
