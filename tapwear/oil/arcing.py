@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapwear.oil.baseline import own_wander, usual_level
+from tapwear.oil.case import Case
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import OFFSETS, Evidence, at, newest_columns
-from tapwear.oil.resets import Resets
+from tapwear.oil.growth import OFFSETS, Evidence, at, newest_columns, scattered
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import C2H2, C2H4, CH4, H2, OilSettings
 
@@ -62,39 +62,23 @@ class _Fit:
     usual: Floats  # (S,) [mL per thousand operations]
 
 
-def arcing(
-    grid: SampleGrid,
-    memories: list[tuple[Exposure, float]],
-    resets: Resets,
-    vacuum: Bools,
-    oil_volume: Floats,
-    older: Bools,
-    tested: Bools,
-    foreign: Floats,
-    groups: list[Ints],
-    settings: OilSettings,
-) -> Evidence:
+def arcing(case: Case) -> Evidence:
     """Evidence of more gas per operation for every arcing compartment with a known count.
 
-    Parameters
-    ----------
-    memories : discounted operations under several losses through the breather, and the weight of each:
-        oil that forgets slowly goes on collecting gas for years and must not be taken for a fault
+    Several losses through the breather and slow drifts are tried: oil that forgets slowly goes on
+    collecting gas for years and must not be taken for a fault.
     """
-    applies = ~vacuum & memories[0][0].counted
-    column, valid = newest_columns(tested & ~resets.odd & applies[:, None], settings.tested_samples)
-    year = at(grid.year, column)
-    newest = year[:, -1]
+    grid, settings, memories = case.grid, case.settings, case.memories
+    applies = ~case.vacuum & case.exposure.counted
+    column, valid = newest_columns(case.tested & applies[:, None], settings.tested_samples)
+    rows = np.flatnonzero(valid[:, -1])
+    year = at(grid.year, column)[rows]
     stories = _stories(settings)
-    back = np.where(valid, newest[:, None] - year, 0.0)
+    back = np.where(valid[rows], year[:, -1:] - year, 0.0)
     begun = _lagged(np.maximum(stories.age - back[..., None], 0.0)) / stories.life
     shift = np.log1p(stories.full * begun)
-    use = older & ~resets.odd & applies[:, None]
-    fits = [
-        _fit(grid, e, drift, use, tested, foreign, oil_volume, groups, column, valid, shift, settings)
-        for e, _ in memories
-        for drift, _ in DRIFTS
-    ]
+    use = case.older & applies[:, None]
+    fits = [_fit(case, e, drift, use, column, valid, rows, shift) for e, _ in memories for drift, _ in DRIFTS]
     weights = np.log(np.array([w * v for _, w in memories for _, v in DRIFTS]))
     sound_total = np.logaddexp.reduce(np.array([f.sound_total for f in fits]) + weights[:, None], axis=0)
     fault_all = np.array([f.fault_total for f in fits]) + weights[:, None, None]
@@ -104,77 +88,71 @@ def arcing(
     relative = np.exp(log_weight - top)
     odds = relative.sum(axis=1) * np.exp(np.minimum(top[:, 0], 200.0))
     best = log_weight.argmax(axis=1)
-    rows = np.arange(len(best))
-    memory = fault_all[:, rows, best].argmax(axis=0)
-    sound = np.array([f.sound for f in fits])[memory, rows]
-    fault = np.array([f.fault[rows, :, best] for f in fits])[memory, rows]
-    times_usual = np.array([f.times_usual for f in fits])[memory, rows]
-    usable = valid[:, -1] & np.isfinite(times_usual) & (times_usual > 1.0)
-    return Evidence(
+    each = np.arange(len(rows))
+    memory = fault_all[:, each, best].argmax(axis=0)
+    sound = np.array([f.sound for f in fits])[memory, each]
+    fault = np.array([f.fault[each, :, best] for f in fits])[memory, each]
+    times_usual = np.array([f.times_usual for f in fits])[memory, each]
+    part = Evidence(
         kind="arcing",
-        column=column,
+        column=column[rows],
         support=fault - sound,
-        odds=np.where(usable, odds, 0.0),
+        odds=np.where(times_usual > 1.0, odds, 0.0),
         severity=(stories.age / stories.life)[best],
         excess=times_usual,
-        usual=np.array([f.usual for f in fits])[memory, rows],
-        open_year=newest[:, None] + (stories.life - stories.age)[None, :],
+        usual=np.empty(0),
+        open_year=year[:, -1:] + (stories.life - stories.age)[None, :],
         open_sd=np.broadcast_to(0.2 * stories.life, log_weight.shape),
         weight=relative / relative.sum(axis=1, keepdims=True),
     )
+    usual = np.full(len(valid), np.nan)
+    usual[rows] = np.array([f.usual for f in fits])[memory, each]
+    return scattered(part, valid[:, -1], column, usual)
 
 
 def _fit(
-    grid: SampleGrid,
-    exposure: Exposure,
-    drift: float,
-    use: Bools,
-    tested: Bools,
-    foreign: Floats,
-    oil_volume: Floats,
-    groups: list[Ints],
-    column: Ints,
-    valid: Bools,
-    shift: Floats,
-    settings: OilSettings,
+    case: Case, exposure: Exposure, drift: float, use: Bools, column: Ints, valid: Bools, rows: Ints, shift: Floats
 ) -> _Fit:
-    volume = np.log(oil_volume / 1000.0)[:, None, None]
+    grid, settings = case.grid, case.settings
+    volume = np.log(case.oil_volume / 1000.0)[:, None, None]
     gas = np.where(grid.below[:, :, ARC_GASES], np.nan, grid.gas[:, :, ARC_GASES])
     made = np.log(gas) - np.log(exposure.amount[:, :, ARC_GASES]) + volume  # mL per thousand operations
-    newest = np.max(np.where(tested, grid.year, -np.inf), axis=1, keepdims=True)
+    newest = np.max(np.where(case.tested, grid.year, -np.inf), axis=1, keepdims=True)
     made = made + drift * np.where(np.isfinite(newest), newest - grid.year, 0.0)[:, :, None]
     own_sd = settings.laboratory_sd * GAS_ERROR
     shared = np.sqrt(
         settings.per_operation_sd**2
         + np.square(exposure.amount_sd[:, :, C2H2])
         + np.square(_count_spread(grid))
-        + np.square(foreign)
+        + np.square(case.foreign)
     )
-    wander = own_wander(grid, tested, settings)
+    wander = own_wander(grid, case.tested, settings)
     levels = [
-        usual_level(made[:, :, g], np.sqrt(own_sd[g] ** 2 + shared**2 + wander**2), use, groups, UNITS_DIFFER)
+        usual_level(made[:, :, g], np.sqrt(own_sd[g] ** 2 + shared**2 + wander**2), use, case.groups, UNITS_DIFFER)
         for g in range(len(ARC_GASES))
     ]
     residual = made - np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
     in_test = np.zeros(use.shape, dtype=bool)
-    rows, places = np.nonzero(valid)
-    in_test[rows, column[rows, places]] = True
-    past = _Parts(residual, own_sd, use & ~in_test)
-    past_total = past.density(np.hypot(shared, wander), np.zeros((1, 1, 1)), settings)[:, :, 0].sum(axis=1)
-    now = _Parts(at(residual, column), own_sd, valid)
-    tested_shared = np.where(valid, at(shared, column), 0.0)
-    sound_total = np.full(len(valid), -np.inf)
-    fault_total = np.full((len(valid), shift.shape[2]), -np.inf)
+    row, place = np.nonzero(valid)
+    in_test[row, column[row, place]] = True
+    past = _Parts(residual[rows], own_sd, (use & ~in_test)[rows])
+    past_shared = np.hypot(shared, wander)[rows]
+    past_total = past.density(past_shared, np.zeros((1, 1, 1)), settings)[:, :, 0].sum(axis=1)
+    now = _Parts(at(residual, column)[rows], own_sd, valid[rows])
+    tested_shared = np.where(valid, at(shared, column), 0.0)[rows]
+    level_sd = levels[0].sd[rows]
+    sound_total = np.full(len(rows), -np.inf)
+    fault_total = np.full((len(rows), shift.shape[2]), -np.inf)
     sound, fault = np.empty(0), np.empty(0)
     for offset in OFFSETS:
-        error = (offset * levels[0].sd)[:, None, None]
+        error = (offset * level_sd)[:, None, None]
         sound_here = now.density(tested_shared, error, settings)[:, :, 0]
         fault_here = now.density(tested_shared, shift + error, settings)
         sound_total = np.logaddexp(sound_total, past_total + sound_here.sum(axis=1))
         fault_total = np.logaddexp(fault_total, past_total[:, None] + fault_here.sum(axis=1))
         if offset == 0.0:
             sound, fault = sound_here, fault_here
-    return _Fit(sound, fault, sound_total, fault_total, np.exp(now.mean()[:, -1]), np.exp(levels[0].mean))
+    return _Fit(sound, fault, sound_total, fault_total, np.exp(now.mean()[:, -1]), np.exp(levels[0].mean[rows]))
 
 
 class _Parts:

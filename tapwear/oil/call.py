@@ -1,7 +1,12 @@
-"""From evidence to a call: two samples that agree before a date moves, unless one is severe."""
+"""From evidence to a call: two samples that agree before a date moves, unless one is severe.
+
+A pull stands until an overhaul, or until a later sample contradicts it: the evidence is therefore judged
+as it stood after each of the last few samples, oldest first.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,32 +15,76 @@ from tapwear.oil.growth import Evidence
 from tapwear.oil.samples import Bools, Floats
 from tapwear.oil.settings import OilSettings
 
+SAMPLES_BACK = 3  # how many samples back a pull may have been called; our choice
+WORTH_A_LOOK = 0.3  # log likelihood ratio of an earlier sample that may have led to a call; our choice
+
 
 @dataclass(frozen=True)
 class Judgement:
     """What one signature asks for, per compartment.
 
-    pull, resample, severe, agree : (S,)
+    pull, resample : (S,)
+    jump : (S,) the newest sample alone carries the call
+    severe : (S,) a call on one sample's jump, or a limit already reached
+    standing : (S,) called on an earlier sample; the newest one does not contradict it
+    withdrawn : (S,) called on an earlier sample, and contradicted by the newest one
     probability : (S,) that a fault of this kind has begun
     """
 
     pull: Bools
     resample: Bools
+    jump: Bools
     severe: Bools
-    agree: Bools
+    standing: Bools
+    withdrawn: Bools
     probability: Floats
 
 
-def judge(evidence: Evidence, settings: OilSettings) -> Judgement:
-    """Pull where the odds are high and two samples agree or one is severe; resample where only one speaks."""
-    probability = evidence.odds / (1.0 + evidence.odds)
+def judge(weigh: Callable[[Bools], Evidence], tested: Bools, settings: OilSettings) -> tuple[Evidence, Judgement]:
+    """The evidence of all samples, and the call, with earlier calls kept or withdrawn.
+
+    Parameters
+    ----------
+    weigh : gives the evidence of a set of samples (S, L)
+    tested : (S, L) samples since the last overhaul
+    """
+    evidence = weigh(tested)
+    pull, jump = _called(evidence, settings)
+    probability = _probability(evidence)
+    earlier = np.zeros(len(pull), dtype=bool)
+    look = ~pull & (evidence.support[:, :-1] >= WORTH_A_LOOK).any(axis=1)
+    rank = np.cumsum(tested[:, ::-1], axis=1)[:, ::-1]
+    for back in range(SAMPLES_BACK, 0, -1):
+        if not look.any():
+            break
+        seen = weigh(tested & (rank > back) & look[:, None])
+        called, _ = _called(seen, settings)
+        earlier = called | (earlier & (_probability(seen) >= settings.keep_probability))
+    kept = earlier & ~pull & (probability >= settings.keep_probability)
+    resample = ~pull & ~kept & (probability >= settings.resample_probability)
+    severe = (jump & pull) | ((pull | kept) & (evidence.severity >= 1.0) & (evidence.kind != "arcing"))
+    return evidence, Judgement(
+        pull=pull | kept,
+        resample=resample,
+        jump=jump & pull,
+        severe=severe,
+        standing=kept,
+        withdrawn=earlier & ~pull & ~kept,
+        probability=probability,
+    )
+
+
+def _called(evidence: Evidence, settings: OilSettings) -> tuple[Bools, Bools]:
+    """(S,) pulled on this evidence alone, and pulled on its newest sample alone."""
     support = evidence.support
     newest = support[:, -1]
     earlier = np.max(support[:, :-1], axis=1, initial=-np.inf)
     agree = (newest >= settings.agreeing_evidence) & (earlier >= settings.agreeing_evidence)
     least = settings.severe_evidence_per_operation if evidence.kind == "arcing" else settings.severe_evidence
-    jump = (newest >= least) & (evidence.severity >= settings.severe_severity)
-    likely = (probability >= settings.pull_probability) & (evidence.severity >= settings.pull_severity)
-    pull = likely & (agree | jump)
-    resample = ~pull & (probability >= settings.resample_probability)
-    return Judgement(pull, resample, pull & jump & (evidence.severity >= 1.0), agree, probability)
+    jump = (newest >= least) & (evidence.severity >= settings.severe_severity) & ~agree
+    likely = (_probability(evidence) >= settings.pull_probability) & (evidence.severity >= settings.pull_severity)
+    return likely & (agree | jump), likely & jump
+
+
+def _probability(evidence: Evidence) -> Floats:
+    return np.asarray(evidence.odds / (1.0 + evidence.odds))

@@ -9,8 +9,8 @@ Errors have heavy tails, so one wild value cannot carry the whole weight.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TypeVar
+from dataclasses import dataclass, fields, replace
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -110,6 +110,39 @@ class _Stories:
     carried_mix: Floats
 
 
+Record = TypeVar("Record", Readings, Growth)
+
+
+def _only(record: Record, applies: Bools) -> Record:
+    """The rows of a record that `applies` (S,) names."""
+    every: dict[str, Any] = {f.name: getattr(record, f.name) for f in fields(record)}
+    part: dict[str, Any] = {k: v[applies] for k, v in every.items() if isinstance(v, np.ndarray)}
+    return replace(record, **part)
+
+
+def scattered(part: Evidence, applies: Bools, column: Ints, usual: Floats) -> Evidence:
+    """Evidence of the rows that `applies` (S,) names as evidence of all rows; the others show nothing."""
+
+    def full(values: Floats, shape: tuple[int, ...]) -> Floats:
+        out = np.zeros((len(applies), *shape))
+        out[applies] = values
+        return out
+
+    stories = part.weight.shape[1:]
+    return Evidence(
+        kind=part.kind,
+        column=column,
+        support=full(part.support, column.shape[1:]),
+        odds=full(part.odds, ()),
+        severity=full(part.severity, ()),
+        excess=full(part.excess, ()),
+        usual=usual,
+        open_year=full(part.open_year, stories),
+        open_sd=full(part.open_sd, stories),
+        weight=full(part.weight, stories),
+    )
+
+
 def newest_columns(mask: Bools, most: int) -> tuple[Ints, Bools]:
     """(S, n) columns of the newest `most` True entries of each row, right-aligned, and which are real."""
     rank = np.cumsum(mask[:, ::-1], axis=1)[:, ::-1]  # 1 for the newest
@@ -186,6 +219,12 @@ def weigh_growth(
     excess : (S,) a first estimate of the excess at the newest sample [uL/L of the leading gas]
     usual : (S,) what is usual there [uL/L]
     """
+    applies = readings.valid[:, -1] & (excess > 0)
+    told = _weigh(kind, _only(readings, applies), _only(growth, applies), excess[applies], settings)
+    return scattered(told, applies, column, usual)
+
+
+def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settings: OilSettings) -> Evidence:
     e_fold = DURATIONS / np.log(1.0 / settings.fault_onset)  # [years]
     delta, tau = (a.ravel() for a in np.meshgrid(LEVELS, e_fold, indexing="ij"))
     prior_duration = np.tile(DURATION_WEIGHTS, len(LEVELS))
@@ -214,12 +253,12 @@ def weigh_growth(
     rows = np.arange(len(best))
     return Evidence(
         kind=kind,
-        column=column,
+        column=np.empty((0, 0), dtype=np.int64),
         support=_support(parts, best),
-        odds=np.where(readings.valid[:, -1] & (excess > 0), odds, 0.0),
+        odds=odds,
         severity=np.exp(log_severity[rows, best]),
         excess=size[rows, best],
-        usual=usual,
+        usual=np.empty(0),
         open_year=newest[:, None] - log_severity * tau,
         open_sd=np.broadcast_to(spread * tau, log_severity.shape),
         weight=weight,

@@ -10,11 +10,10 @@ from __future__ import annotations
 import numpy as np
 
 from tapwear.oil.baseline import own_wander, usual_level
-from tapwear.oil.exposure import Exposure
+from tapwear.oil.case import Case
 from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, weigh_growth
-from tapwear.oil.resets import Resets
-from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
-from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4, OilSettings
+from tapwear.oil.samples import Floats
+from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
 
 HOT = [CH4, C2H6, C2H4]
 UNITS_DIFFER = 0.25  # log: like units' gas ratios differ at least so much; our choice
@@ -24,28 +23,10 @@ LEADING = 2  # ethylene's place in HOT
 SHARE_OF_FAULTS = 0.5  # of the faults that oil shows, those that heat; our choice
 
 
-def heating(
-    grid: SampleGrid,
-    exposure: Exposure,
-    resets: Resets,
-    loss: Floats,
-    vacuum: Bools,
-    oil_volume: Floats,
-    older: Bools,
-    tested: Bools,
-    foreign: Floats,
-    groups: list[Ints],
-    settings: OilSettings,
-) -> Evidence:
-    """Evidence of heating for every compartment.
-
-    Parameters
-    ----------
-    loss : (S, 5) of each gas through the breather [1/year]
-    oil_volume : (S,) oil in the compartment [L]
-    older, tested : (S, L) samples that define the own past, and samples that are weighed
-    groups : codes (S,) of like units, the narrowest first
-    """
+def heating(case: Case) -> Evidence:
+    """Evidence of heating for every compartment."""
+    grid, exposure, settings = case.grid, case.exposure, case.settings
+    oil_volume, vacuum = case.oil_volume, case.vacuum
     log_gas = np.log(grid.gas)
     log_amount = np.log(exposure.amount)
     reference = np.where(
@@ -61,18 +42,19 @@ def heating(
         np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H4]),
         np.hypot(settings.laboratory_sd, 0.2 * exposure.amount_sd[:, :, C2H4]),
     )
-    shared = np.hypot(shared, foreign)
+    shared = np.hypot(shared, case.foreign)
     own = np.hypot(settings.laboratory_sd, settings.healthy_sd)
-    wander = own_wander(grid, tested, settings)
+    wander = own_wander(grid, case.tested, settings)
     levels = [
-        usual_level(ratio[:, :, g], np.hypot(np.hypot(own, shared), wander), older & ~resets.odd, groups, UNITS_DIFFER)
+        usual_level(ratio[:, :, g], np.hypot(np.hypot(own, shared), wander), case.older, case.groups, UNITS_DIFFER)
         for g in range(len(HOT))
     ]
     expected = reference + np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
     surplus = _excess(grid.gas[:, :, HOT], np.exp(expected))
-    overhauls = np.where(resets.overhaul, resets.year, np.nan)
-    carried = carried_gas(grid.year, surplus, np.exp(expected[:, :, LEADING]), overhauls, settings.residual_share_most)
-    column, valid = newest_columns(tested & ~thin & ~resets.odd, settings.tested_samples)
+    carried = carried_gas(
+        grid.year, surplus, np.exp(expected[:, :, LEADING]), case.overhauls, settings.residual_share_most
+    )
+    column, valid = newest_columns(case.tested & ~thin, settings.tested_samples)
     readings = Readings(
         year=at(grid.year, column),
         valid=valid,
@@ -99,7 +81,7 @@ def heating(
             made_at_limit=settings.heating_ml_per_year_at_limit / oil_volume * 1000.0,
             made_log_sd=settings.heating_log_sd,
             power=settings.heating_power,
-            loss=loss[:, C2H4],
+            loss=case.loss[:, C2H4],
             rate_ratio=np.ones(column.shape),
             since_reset=np.where(np.isfinite(since), since, np.inf),
             mix=hot_mix,

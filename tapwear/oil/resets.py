@@ -112,7 +112,7 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tu
         least = np.max(np.where(np.isfinite(step), step, -np.inf), axis=1)
         fell = here & (known >= 3) & (middle < -FALL) & (least < -FALL / 2) & ~in_books & ~returned
         seen[fell, j] = (0.5 * (when + grid.year[:, j]))[fell]
-        stands = here & ~returned
+        stands = np.logical_and(here, ~returned)
         earlier = np.where(stands[:, None] & ~in_books[:, None], before, earlier)
         earlier = np.where((stands & in_books)[:, None], np.nan, earlier)
         before = np.where(here[:, None], level[:, j], before)

@@ -6,6 +6,7 @@ A below-limit value keeps its limit and a mark, so that it is read as "somewhere
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -52,12 +53,12 @@ class SampleGrid:
     breakdown: Floats
     method: Ints
 
-    @property
+    @cached_property
     def taken(self) -> Bools:
         """(S, L) True where there is a sample."""
         return np.isfinite(self.year)
 
-    @property
+    @cached_property
     def usable(self) -> Bools:
         """(S, L) True where ethylene and acetylene were both reported."""
         return np.isfinite(self.gas[:, :, 3]) & np.isfinite(self.gas[:, :, 4])

@@ -65,6 +65,7 @@ class OilSettings:
     # --- calls ---------------------------------------------------------------------------------
     pull_probability: float = 0.15
     pull_severity: float = 0.08  # below this there is time for another sample; our choice
+    keep_probability: float = 0.05  # an earlier call stands while the chance is still so high; our choice
     resample_probability: float = 0.3
     agreeing_evidence: float = 0.3  # log likelihood ratio of a sample that agrees; our choice
     severe_severity: float = 0.10

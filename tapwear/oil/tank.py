@@ -26,6 +26,7 @@ def tank_acetylene(
     tank_volume: Floats,
     shared_conservator: Bools,
     overhauls: Floats,
+    tested: Bools,
     settings: OilSettings,
 ) -> Evidence:
     """Evidence of acetylene that arrives in the main tank, one row per main tank.
@@ -36,24 +37,24 @@ def tank_acetylene(
     oil_volume, tank_volume : (S,) [L]
     shared_conservator : (S,) True where compartment and tank share one
     overhauls : (S, R) of the compartment [years since 1970], NaN padding; the tank keeps its gas
+    tested : (S, L) samples that may be weighed, all after the last overhaul
     """
     gas, below = tank.gas[:, :, C2H2], tank.below[:, :, C2H2]
     known = np.isfinite(gas)
     limit_seen = np.max(np.where(below, gas, 0.0), axis=1)
     limit_seen = np.where(limit_seen > 0, limit_seen, 0.5)
-    newest = np.max(np.where(known, tank.year, -np.inf), axis=1, keepdims=True)
-    rank = np.cumsum(known[:, ::-1], axis=1)[:, ::-1]
-    older = known & (rank > 2) & (tank.year <= newest - 1.0)
-    older = np.where(older.any(axis=1, keepdims=True), older, known & (rank > 1))
+    newest = np.max(np.where(tested, tank.year, -np.inf), axis=1, keepdims=True)
+    before = known & (tank.year <= newest)
+    rank = np.cumsum(before[:, ::-1], axis=1)[:, ::-1]
+    older = before & (rank > 2) & (tank.year <= newest - 1.0)
+    older = np.where(older.any(axis=1, keepdims=True), older, before & (rank > 1))
     level_values = np.log(np.where(below, 0.5 * gas, gas))
     sd = np.where(below, 0.6, np.hypot(0.25, settings.limit_sd_share * limit_seen[:, None] / gas))
     group = np.zeros(len(gas), dtype=np.int64)
     level = usual_level(level_values, sd, older, [group], UNITS_DIFFER)
     own = np.where(level.own > 0, level.mean, np.log(0.5 * limit_seen))
     expected = np.broadcast_to(own[:, None], gas.shape)
-    last = np.max(np.where(np.isfinite(overhauls), overhauls, -np.inf), axis=1, initial=-np.inf)
-    tested = known & (tank.year > last[:, None])
-    column, valid = newest_columns(tested, settings.tested_samples)
+    column, valid = newest_columns(tested & known, settings.tested_samples)
     surplus = at(gas, column)[:, -1] - np.exp(own)
     ratio = np.where(tank_volume > 0, oil_volume / tank_volume, np.nan)
     at_limit = settings.leak_share_per_year_at_limit * compartment_acetylene * ratio

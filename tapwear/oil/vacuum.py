@@ -9,49 +9,36 @@ from __future__ import annotations
 import numpy as np
 
 from tapwear.oil.baseline import own_wander, usual_level
-from tapwear.oil.exposure import Exposure
+from tapwear.oil.case import Case
 from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, only_gas, weigh_growth
 from tapwear.oil.heating import carried_gas
-from tapwear.oil.resets import Resets
-from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
-from tapwear.oil.settings import C2H2, OilSettings
+from tapwear.oil.settings import C2H2
 
 SHARE_OF_FAULTS = 0.5  # of the faults of vacuum units; our choice
 
 UNITS_DIFFER = 0.5  # log; our choice
 
 
-def vacuum_acetylene(
-    grid: SampleGrid,
-    exposure: Exposure,
-    resets: Resets,
-    loss: Floats,
-    vacuum: Bools,
-    oil_volume: Floats,
-    older: Bools,
-    tested: Bools,
-    foreign: Floats,
-    groups: list[Ints],
-    settings: OilSettings,
-) -> Evidence:
+def vacuum_acetylene(case: Case) -> Evidence:
     """Evidence of acetylene above the baseline for every compartment (none for arcing units)."""
+    grid, exposure, settings = case.grid, case.exposure, case.settings
+    oil_volume, vacuum = case.oil_volume, case.vacuum
     gas, below = grid.gas[:, :, C2H2], grid.below[:, :, C2H2]
     log_amount = np.log(exposure.amount[:, :, C2H2]) - np.log(oil_volume / 1000.0)[:, None]
     per_operation = np.log(np.where(below, 0.4 * gas, gas)) - log_amount
-    shared = np.hypot(np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2]), foreign)
+    shared = np.hypot(np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2]), case.foreign)
     sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
-    sd = np.hypot(sd, own_wander(grid, tested, settings))
-    level = usual_level(per_operation, sd, older & ~resets.odd & vacuum[:, None], groups, UNITS_DIFFER)
+    sd = np.hypot(sd, own_wander(grid, case.tested, settings))
+    level = usual_level(per_operation, sd, case.older & vacuum[:, None], case.groups, UNITS_DIFFER)
     expected = level.mean[:, None] + log_amount
     surplus = gas - np.exp(expected)
     limit = np.where(below, gas, np.nan)
     with_limit = np.isfinite(limit)
     limit_seen = np.where(with_limit.any(axis=1), np.max(np.where(with_limit, limit, 0.0), axis=1), 0.5)
-    overhauls = np.where(resets.overhaul, resets.year, np.nan)
     carried = carried_gas(
-        grid.year, surplus, np.exp(expected) + 3 * limit_seen[:, None], overhauls, settings.residual_share_most
+        grid.year, surplus, np.exp(expected) + 3 * limit_seen[:, None], case.overhauls, settings.residual_share_most
     )
-    column, valid = newest_columns(tested & ~resets.odd & vacuum[:, None], settings.tested_samples)
+    column, valid = newest_columns(case.tested & vacuum[:, None], settings.tested_samples)
     readings = Readings(
         year=at(grid.year, column),
         valid=valid,
@@ -77,7 +64,7 @@ def vacuum_acetylene(
             made_at_limit=settings.vacuum_ml_per_1000_at_limit * rate[:, -1] / oil_volume * 1000.0,
             made_log_sd=settings.vacuum_ml_log_sd,
             power=1.0,
-            loss=loss[:, C2H2],
+            loss=case.loss[:, C2H2],
             rate_ratio=rate / rate[:, -1:],
             since_reset=np.where(np.isfinite(since), since, np.inf),
             mix=only_gas,

@@ -1,0 +1,129 @@
+"""What the signatures read: the samples of all compartments, made ready once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from tapwear.oil.exposure import Exposure, losses, memories
+from tapwear.oil.resets import Resets, find_resets
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, read_grid
+from tapwear.oil.settings import OilSettings
+from tapwear.oil.swaps import exchanged
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+TYPICAL_VOLUME_L = 400.0  # where no unit's volume is known; our choice
+
+
+@dataclass(frozen=True)
+class Case:
+    """Samples of S compartments, and what is known beside them.
+
+    grid : the samples, up to L per compartment
+    resets : where the oil started again, and the samples that do not count
+    overhauls : (S, R) recorded overhauls [years since 1970], NaN padding
+    partner : (S, L) row of the unit whose label a sample seems to bear, -1 if none
+    memories : discounted operations under several losses, the ordinary one first, and their weights
+    loss : (S, 5) of each gas through the breather [1/year]
+    vacuum : (S,) ; oil_volume : (S,) [L]
+    groups : codes (S,) of like units, the narrowest first
+    older, tested : (S, L) samples that define the own past, and samples that are weighed
+    foreign : (S, L) extra error of a sample from another laboratory than the own past's [log]
+    """
+
+    grid: SampleGrid
+    resets: Resets
+    overhauls: Floats
+    partner: Ints
+    memories: list[tuple[Exposure, float]]
+    loss: Floats
+    vacuum: Bools
+    oil_volume: Floats
+    groups: list[Ints]
+    older: Bools
+    tested: Bools
+    foreign: Floats
+    settings: OilSettings
+
+    @property
+    def exposure(self) -> Exposure:
+        """Discounted operations under the ordinary loss."""
+        return self.memories[0][0]
+
+
+def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame, settings: OilSettings) -> Case:
+    """Everything the signatures read, for the compartments in `samples` (rows after the as-of date removed)."""
+    grid = read_grid(samples, "compartment", settings.history_samples)
+    here = by_unit.reindex(list(grid.unit))
+    vacuum = (here["technology"] == "vacuum").to_numpy()
+    volume = here["oil_volume_l"].to_numpy(dtype=np.float64, na_value=np.nan)
+    known = np.isfinite(volume) & (volume > 0)
+    typical = float(np.median(volume[known])) if known.any() else TYPICAL_VOLUME_L
+    swapped, partner = exchanged(grid, here["station"].fillna("").astype(str).tolist())
+    resets = find_resets(grid, events, swapped)
+    loss = losses(here["breathing"].fillna("").astype(str).tolist(), vacuum, settings)
+    overhauls = np.where(resets.overhaul, resets.year, np.nan)
+    nothing = np.zeros(grid.year.shape, dtype=bool)
+    case = Case(
+        grid=grid,
+        resets=resets,
+        overhauls=overhauls,
+        partner=partner,
+        memories=memories(grid, resets, loss, settings),
+        loss=loss,
+        vacuum=vacuum,
+        oil_volume=np.where(known, volume, typical),
+        groups=_groups(here),
+        older=nothing,
+        tested=nothing,
+        foreign=np.zeros(grid.year.shape),
+        settings=settings,
+    )
+    everything = grid.usable & ~resets.odd
+    return as_seen(as_seen(case, everything), weighable(grid.year, everything, overhauls))
+
+
+def weighable(year: Floats, usable: Bools, overhauls: Floats) -> Bools:
+    """(S, L) usable samples taken after the last overhaul; only they can show a fault that is still there."""
+    last = np.max(np.where(np.isfinite(overhauls), overhauls, -np.inf), axis=1, initial=-np.inf)
+    return np.asarray(usable & (year > last[:, None]))
+
+
+def as_seen(case: Case, tested: Bools) -> Case:
+    """The case with these samples weighed, and the own past that goes with the newest of them."""
+    grid, settings = case.grid, case.settings
+    newest = np.max(np.where(tested, grid.year, -np.inf), axis=1, keepdims=True)
+    seen = grid.usable & ~case.resets.odd & (grid.year <= newest)
+    rank = np.cumsum(seen[:, ::-1], axis=1)[:, ::-1]
+    held = seen & (rank > settings.newest_held_out)
+    older = held & (grid.year <= newest - settings.baseline_gap_years)
+    older = np.where(older.any(axis=1, keepdims=True), older, held)
+    older = np.where(tested.any(axis=1, keepdims=True), older, case.older)  # the past of like units stays
+    foreign = np.where(_other_laboratory(grid, older), settings.laboratory_change_sd, 0.0)
+    return replace(case, older=older, tested=tested, foreign=foreign)
+
+
+def _groups(here: pd.DataFrame) -> list[Ints]:
+    text = {c: here[c].fillna("").astype(str) for c in ("technology", "breathing", "oil_group")}
+    keys = [
+        text["technology"] + "|" + text["breathing"] + "|" + text["oil_group"],
+        text["technology"] + "|" + text["breathing"],
+        text["technology"],
+    ]
+    return [k.factorize()[0].astype(np.int64) for k in keys]
+
+
+def _other_laboratory(grid: SampleGrid, older: Bools) -> Bools:
+    """(S, L) True for a sample whose laboratory is not the one that most of the own past came from."""
+    votes = np.where(older, grid.laboratory, -1)
+    usual = np.full(len(votes), -1, dtype=np.int64)
+    most = np.zeros(len(votes), dtype=np.int64)
+    for code in range(int(grid.laboratory.max(initial=-1)) + 1):
+        count = (votes == code).sum(axis=1)
+        usual = np.where(count > most, code, usual)
+        most = np.maximum(most, count)
+    return np.asarray((grid.laboratory != usual[:, None]) & (usual >= 0)[:, None] & (grid.laboratory >= 0))
