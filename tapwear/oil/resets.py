@@ -101,7 +101,8 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tu
         step = level[:, j] - before
         known = _count(step)
         middle = _median(step)
-        in_books = ((recorded > when[:, None]) & (recorded <= grid.year[:, [j]])).any(axis=1)
+        between = (recorded > when[:, None]) & (recorded <= grid.year[:, [j]])
+        in_books: Bools = np.asarray(between.any(axis=1))
         back = level[:, j] - earlier
         is_back = (_count(back) >= 3) & (np.abs(_median(back)) < SAME)
         returned: Bools = np.asarray(

@@ -8,12 +8,16 @@ The counts folder gives the readings from which the operations at each sample ar
 from __future__ import annotations
 
 import argparse
-import importlib.util
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from doubtful import load
 
+from tapwear.counts.backtest import known_on
+from tapwear.counts.clean import read_counters
+from tapwear.counts.rate import RateModel, fit_rates
+from tapwear.fleet import with_operations
 from tapwear.oil.assess import assess
 from tapwear.oil.settings import OilSettings
 
@@ -63,34 +67,19 @@ def load_set(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd
 
 
 class Operations:
-    """Cumulative operations at any date, from the counter readings dated on or before a question."""
+    """Operations at each sample, from the counter readings dated on or before a question."""
 
     def __init__(self, folder: Path) -> None:
-        spec = importlib.util.spec_from_file_location("bench_common", folder / "common.py")
-        assert spec is not None
-        assert spec.loader is not None
-        self.common = importlib.util.module_from_spec(spec)
-        spec.loader.exec_module(self.common)
-        self.readings, self.events, self.units, _ = self.common.load(str(folder))
-        self.known: dict[pd.Timestamp, dict] = {}
+        self.units, self.readings, self.events, self.stays = load(folder)
+        self.models: dict[pd.Timestamp, RateModel] = {}
 
-    def at(self, samples: pd.DataFrame, as_of: pd.Timestamp) -> np.ndarray:
-        if as_of not in self.known:
-            self.known[as_of] = self.common.histories(*self.common.asof(self.readings, self.events, as_of), self.units)
-        out = np.full(len(samples), np.nan)
-        days = (samples["sampled_on"] - self.common.DAY0).dt.days.to_numpy(float)
-        for unit, rows in samples.groupby("unit").indices.items():
-            t, c = self.known[as_of].get(unit, (np.array([]), np.array([])))
-            if len(t) < 2:
-                continue
-            k = min(8, len(t) - 1)
-            early = (c[k] - c[0]) / max(t[k] - t[0], 1.0)
-            late = (c[-1] - c[-1 - k]) / max(t[-1] - t[-1 - k], 1.0)
-            x = days[rows]
-            y = np.interp(x, t, c)
-            y = np.where(x < t[0], c[0] - (t[0] - x) * early, y)
-            out[rows] = np.where(x > t[-1], c[-1] + (x - t[-1]) * late, y)
-        return out
+    def lend(self, samples: pd.DataFrame, as_of: pd.Timestamp) -> pd.DataFrame:
+        """The samples with their operations as known on `as_of`."""
+        if as_of not in self.models:
+            seen, happened, stood = known_on(self.readings, self.events, self.stays, as_of)
+            history = read_counters(self.units, seen, happened, stood, as_of.date())
+            self.models[as_of] = fit_rates(history, self.units, happened, stood, as_of.date())
+        return with_operations(samples, self.models[as_of])
 
 
 def answer(
@@ -100,10 +89,7 @@ def answer(
     samples, events, units, questions = load_set(folder)
     rows = []
     for as_of, asked in questions.groupby("as_of"):
-        seen = samples[samples["sampled_on"] <= as_of].copy()
-        count = operations.at(seen, as_of)
-        for name in ("low", "mid", "high"):
-            seen[f"operations_{name}"] = count
+        seen = operations.lend(samples[samples["sampled_on"] <= as_of], as_of)
         verdicts = {v.unit: v for v in assess(seen, events, units, as_of.date(), settings=settings)}
         for unit in asked["unit_id"]:
             v = verdicts[unit]
