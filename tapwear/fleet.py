@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from tapwear.counts.clean import read_counters
+from tapwear.counts.current import known_currents
 from tapwear.counts.rate import RateModel, fit_rates
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.assess import assess
@@ -53,7 +54,8 @@ def assess_book(book: Book, as_of: date) -> Assessment:
     """Counts first, then oil with the operations that the counts lend it, then the outlook over both."""
     history, model = assess_counts(book, as_of)
     verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
-    ground = Ground(history, model, verdicts, recent_changes(model, as_of))
+    currents = known_currents(book.readings, book.units, as_of)
+    ground = Ground(history, model, verdicts, recent_changes(model, as_of), currents)
     outlook = build_outlook(book.units, book.rules, book.services, book.events, ground, as_of)
     return Assessment(as_of, book, history, model, verdicts, outlook)
 

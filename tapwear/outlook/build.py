@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from tapwear.counts.current import Currents, UnitWeights
 from tapwear.counts.dates import day_grid
 from tapwear.counts.rate import RateModel
 from tapwear.counts.types import CounterHistory
@@ -18,7 +19,7 @@ from tapwear.outlook import clocks as clocks_of
 from tapwear.outlook import merge, reasons
 from tapwear.outlook.merge import Floats
 from tapwear.outlook.rules import MAIN_TASK, questions
-from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook
+from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook, Weighted
 from tapwear.weeks import DAYS_PER_YEAR
 
 DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil")
@@ -28,12 +29,17 @@ CHUNK_ROWS = 2_000  # questions answered together, which bounds the memory (our 
 
 @dataclass(frozen=True)
 class Ground:
-    """What the questions are answered from. `rate_words`: the newest change of rate by unit, "" or absent: none."""
+    """What the questions are answered from.
+
+    rate_words : the newest change of rate by unit, "" or absent: none
+    currents : what is known of the current, for rules that weigh operations by it
+    """
 
     history: CounterHistory
     model: RateModel
     verdicts: Mapping[str, OilVerdict]
     rate_words: Mapping[str, str]
+    currents: Currents
 
 
 def build_outlook(
@@ -115,12 +121,15 @@ class _Answers:
     share: Floats  # (clocks, n)
     made: Floats  # operations since the last service, (n, 3)
     bounds: tuple[Floats, Floats]
+    weights: Mapping[int, UnitWeights]  # of the questions that weigh operations by current, and so the next
+    weighted: Mapping[int, Weighted]
 
 
 def _answer(asked: pd.DataFrame, ground: Ground, read: Mapping[str, _Read], as_of: date) -> list[Due]:
     names = [str(unit) for unit in asked["unit"]]
     verdicts = [ground.verdicts.get(name) for name in names]
-    answers = _clocks_merged(asked, names, verdicts, ground.model, as_of)
+    weighing = clocks_of.Weighing(ground.currents, asked["current_exponent"].to_numpy(float))
+    answers = _clocks_merged(asked, names, verdicts, ground.model, as_of, weighing)
     best = ground.model.index.groupby("unit")["operations_per_year"].max()
     return [
         _due(item, row, answers, verdicts[row], read.get(names[row], _Read()), ground, _number(best.get(names[row])))
@@ -129,7 +138,12 @@ def _answer(asked: pd.DataFrame, ground: Ground, read: Mapping[str, _Read], as_o
 
 
 def _clocks_merged(
-    asked: pd.DataFrame, names: list[str], verdicts: list[OilVerdict | None], model: RateModel, as_of: date
+    asked: pd.DataFrame,
+    names: list[str],
+    verdicts: list[OilVerdict | None],
+    model: RateModel,
+    as_of: date,
+    weighing: clocks_of.Weighing,
 ) -> _Answers:
     main = (asked["task"] == MAIN_TASK).to_numpy(bool)
     start = clocks_of.days(asked["last_service_on"], as_of)
@@ -138,11 +152,12 @@ def _clocks_merged(
     calendar_day = clocks_of.calendar_days(start, years, as_of)
     grid = merge.with_days(day_grid(), calendar_day, np.zeros(1))  # nothing of the oil lies before as_of
     clocks = [
-        clocks_of.operations_clock(model, names, start, needed, grid, as_of),
+        clocks_of.operations_clock(model, names, start, needed, grid, as_of, weighing),
         merge.certain(calendar_day, grid),
         clocks_of.oil_clock(verdicts, main, grid, as_of),
     ]
     within = grid <= HORIZON_DAYS
+    weights = clocks_of.weights_of(model, names, weighing)
     return _Answers(
         start=start,
         needed=needed,
@@ -151,8 +166,10 @@ def _clocks_merged(
         days_without_oil=merge.quantile_days(merge.earliest(*clocks[:2]), grid),
         days_of_clock=[merge.quantile_days(clock, grid) for clock in clocks],
         share=merge.shares(*(clock[:, within] for clock in clocks)),
-        made=clocks_of.operations_since(model, names, start, as_of),
-        bounds=clocks_of.bounds(asked, model, names, needed, years, as_of),
+        made=clocks_of.operations_since(model, names, start, as_of, weighing),
+        bounds=clocks_of.bounds(asked, model, names, needed, years, as_of, weighing),
+        weights=weights,
+        weighted=clocks_of.weighted_and_plain(model, names, start, needed, as_of, weighing, weights),
     )
 
 
@@ -190,6 +207,7 @@ def _due(
         kit=str(item.kit),
         lead_time_weeks=_number(item.lead_time_weeks),
         rate_words=ground.rate_words.get(unit, ""),
+        weight_doubt=reasons.weight_doubt(a.weights.get(row), unit in ground.currents.rated),
     )
     unknown = has_rule and not known
     bounds = (_date(a.bounds[0][row], as_of), _date(a.bounds[1][row], as_of)) if unknown else (None, None)
@@ -218,6 +236,7 @@ def _due(
         driver=driver,
         driver_share=share if known else {},
         clocks=_clocks(a, row, evidence, as_of),
+        weighted=a.weighted.get(row),
         oil_moved_days=_moved(a.days[row, 1], a.days_without_oil[row, 1]) if oil_pulls else 0,
         bounds=bounds,
         bounds_words=_bounds_words(pd.notna(item.commissioned_on), *bounds, as_of) if unknown else "",
@@ -275,6 +294,8 @@ def _clocks(a: _Answers, row: int, e: reasons.Evidence, as_of: date) -> tuple[Cl
         "calendar": f"{years:g} years" if years else "no interval in years",
         "oil": e.verdict.call if e.verdict and e.main_task else "not asked",
     }
+    if row in a.weighted:
+        words["operations"] += f", {a.weighted[row].words}"
     if e.last_service_on is None:
         words["operations"] = words["calendar"] = "last service unknown"
     out = []

@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from tapwear.counts.current import Currents, UnitWeights, plain_operations, unit_weights, weighted_operations
 from tapwear.counts.dates import day_grid
 from tapwear.counts.rate import RateModel
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook import merge
 from tapwear.outlook.merge import Floats
+from tapwear.outlook.types import Weighted
 from tapwear.weeks import DAYS_PER_YEAR, add_years
+
+
+@dataclass(frozen=True)
+class Weighing:
+    """How operations are weighted by the current broken. exponent (n,): of each question, 0 = the plain count."""
+
+    currents: Currents
+    exponent: Floats
 
 
 def days(column: pd.Series, as_of: date) -> Floats:
@@ -34,16 +45,26 @@ def series_rows(model: RateModel, unit_names: Sequence[str]) -> tuple[NDArray[np
 
 
 def operations_clock(
-    model: RateModel, unit_names: Sequence[str], start: Floats, needed: Floats, grid: Floats, as_of: date
+    model: RateModel,
+    unit_names: Sequence[str],
+    start: Floats,
+    needed: Floats,
+    grid: Floats,
+    as_of: date,
+    weighing: Weighing,
 ) -> Floats:
-    """Chance of the interval being used up, (questions, grid); 0 where there is no such interval or start."""
+    """Chance of the interval being used up, (questions, grid); 0 where there is no such interval or start.
+
+    The path is asked for the plain operations at which a weighted interval is used up.
+    """
     out = np.zeros((len(unit_names), len(grid)))
     question, series = series_rows(model, unit_names)
     asked = np.isfinite(start[question]) & np.isfinite(needed[question])
     question, series = question[asked], series[asked]
     if len(question):
         begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
-        crossing = model.crossing(series, begin, needed[question], grid)
+        plain = plain_operations(model, weighing.currents, series, begin, weighing.exponent[question], needed[question])
+        crossing = model.crossing(series, begin, plain, grid)
         np.maximum.at(out, question, crossing.probability)
     return out
 
@@ -79,8 +100,11 @@ def oil_clock(verdicts: Sequence[OilVerdict | None], main: NDArray[np.bool_], gr
     return np.where(grid[None, :] >= 0, merge.spread(early, middle, np.maximum(late, middle), grid), 0.0)
 
 
-def operations_since(model: RateModel, names: Sequence[str], start: Floats, as_of: date) -> Floats:
-    """Operations since the last service, 10, 50 and 90 %, of the drive with the most; NaN where unknown."""
+def operations_since(
+    model: RateModel, names: Sequence[str], start: Floats, as_of: date, weighing: Weighing
+) -> Floats:
+    """Operations since the last service, weighted where the rule says so, 10, 50 and 90 %, of the drive with the
+    most; NaN where unknown."""
     out = np.full((len(names), 3), np.nan)
     question, series = series_rows(model, names)
     asked = np.isfinite(start[question])
@@ -88,21 +112,66 @@ def operations_since(model: RateModel, names: Sequence[str], start: Floats, as_o
     if len(question):
         begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
         end = np.full(len(begin), np.datetime64(as_of, "D"))
-        made = model.operations(series, begin, end, np.array(merge.QUANTILES))
+        plain = model.operations(series, begin, end, np.array(merge.QUANTILES))
+        made = weighted_operations(model, weighing.currents, series, begin, weighing.exponent[question], plain)
         out[question] = -1.0
         np.maximum.at(out, question, made)
     return out
 
 
+def weights_of(model: RateModel, names: Sequence[str], weighing: Weighing) -> dict[int, UnitWeights]:
+    """The weights of the unit of each question that weighs operations."""
+    return {
+        row: unit_weights(model, weighing.currents, names[row], float(weighing.exponent[row]))
+        for row in map(int, np.flatnonzero(weighing.exponent > 0))
+    }
+
+
+def weighted_and_plain(
+    model: RateModel,
+    names: Sequence[str],
+    start: Floats,
+    needed: Floats,
+    as_of: date,
+    weighing: Weighing,
+    weights: Mapping[int, UnitWeights],
+) -> dict[int, Weighted]:
+    """For each question that weighs operations, how they stand to the plain ones of the drive that governs it."""
+    out = {
+        row: Weighted(float(weighing.exponent[row]), None, None, mine.ahead) for row, mine in weights.items()
+    }
+    question, series = series_rows(model, names)
+    asked = (weighing.exponent[question] > 0) & np.isfinite(start[question])
+    question, series = question[asked], series[asked]
+    if not len(question):
+        return out
+    begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
+    end, power = np.full(len(begin), np.datetime64(as_of, "D")), weighing.exponent[question]
+    plain = model.operations(series, begin, end, np.array([0.5]))
+    made = weighted_operations(model, weighing.currents, series, begin, power, plain)[:, 0]
+    limit = plain_operations(model, weighing.currents, series, begin, power, needed[question])
+    for at in np.argsort(made, kind="stable"):  # the drive with the most comes last, and stays
+        row = int(question[at])
+        reached = float(limit[at]) if np.isfinite(limit[at]) else None
+        out[row] = replace(out[row], plain_since=float(plain[at, 0]), plain_limit=reached)
+    return out
+
+
 def bounds(
-    asked: pd.DataFrame, model: RateModel, names: Sequence[str], needed: Floats, years: Floats, as_of: date
+    asked: pd.DataFrame,
+    model: RateModel,
+    names: Sequence[str],
+    needed: Floats,
+    years: Floats,
+    as_of: date,
+    weighing: Weighing,
 ) -> tuple[Floats, Floats]:
     """For an unknown last service: the middle date if never done since commissioning, and if done today."""
     born = days(asked["commissioned_on"], as_of)
     grid = day_grid(60)
     out = []
     for begin in (born, np.zeros(len(born))):
-        operations = operations_clock(model, names, begin, needed, grid, as_of)
+        operations = operations_clock(model, names, begin, needed, grid, as_of, weighing)
         used_up = merge.quantile_days(operations, grid, (0.5,))[:, 0]
         out.append(np.fmin(used_up, begin + years * DAYS_PER_YEAR))
     return out[0], out[1]

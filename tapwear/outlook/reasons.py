@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from tapwear.counts.current import UnitWeights
 from tapwear.oil.types import OilVerdict
 from tapwear.weeks import age_words
 from tapwear.words import SEVERE
@@ -13,6 +14,7 @@ from tapwear.words import SEVERE
 READING_OLD_DAYS = 400
 SAMPLE_OLD_DAYS = 550
 DOUBTFUL_SHARE = 0.10
+CURRENT_SHARE = 0.5
 FEW_READINGS = 4
 WIDE_RANGE_YEARS = 3.0
 SOON_DAYS = 730
@@ -43,6 +45,7 @@ class Evidence:
     kit: str
     lead_time_weeks: float | None
     rate_words: str  # "" or the newest change of rate
+    weight_doubt: str  # "" or what casts doubt on operations weighted by current
 
 
 def doubts(e: Evidence) -> tuple[str, ...]:
@@ -68,11 +71,26 @@ def doubts(e: Evidence) -> tuple[str, ...]:
             said.append(f"{e.readings_doubtful} of {total} readings doubtful")
         if e.rate_words:
             said.append(e.rate_words)
+        if e.weight_doubt:
+            said.append(e.weight_doubt)
     if e.main_task:
         said.extend(_oil_doubts(e))
     if e.state != "in service":
         said.append(f"{e.state}: the calendar runs on, operations do not")
     return tuple(said)
+
+
+def weight_doubt(weights: UnitWeights | None, rated: bool) -> str:
+    """What is missing for operations to be weighted by current; "" where nothing is, or they are not weighted."""
+    if weights is None:
+        return ""
+    if not rated:
+        return "no rated current recorded: operations not weighted by current"
+    if not weights.known:
+        return "no current recorded with the readings: operations not weighted by current"
+    if weights.known < CURRENT_SHARE * weights.of:
+        return f"current known for {weights.known} of {weights.of} spans between readings; their mean used elsewhere"
+    return ""
 
 
 def _oil_doubts(e: Evidence) -> list[str]:

@@ -17,13 +17,15 @@ def questions(
 
     Frames as in tapwear.store.book. Retired units are left out; a unit without any rule keeps one row for the
     contact service, with no interval, so that it is never missing. Columns: unit, task, interval_operations,
-    interval_years, duration_days, crew_hours, kit, lead_time_weeks, last_service_on [NaT = unknown],
-    last_service_counter [NaN = not written down], and the columns of `units`.
+    interval_years, duration_days, crew_hours, kit, lead_time_weeks, current_exponent [0 = plain count],
+    last_service_on [NaT = unknown], last_service_counter [NaN = not written down], and the columns of `units`.
     """
     known = units[units["state"] != "retired"]
     asked = known.merge(rules.drop(columns=["provenance"], errors="ignore"), on="unit", how="left")
     asked["task"] = asked["task"].fillna(MAIN_TASK).astype(str)
     asked["kit"] = asked["kit"].fillna("").astype(str)
+    exponent = asked["current_exponent"].astype(float) if "current_exponent" in asked else pd.Series(0.0, asked.index)
+    asked["current_exponent"] = exponent.where(asked["interval_operations"].notna()).fillna(0.0)
     last = last_services(services, events, as_of)
     return asked.merge(last, on=["unit", "task"], how="left").reset_index(drop=True)
 

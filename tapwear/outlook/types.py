@@ -25,6 +25,27 @@ class Clock:
 
 
 @dataclass(frozen=True)
+class Weighted:
+    """For a rule whose operations are weighted by the current broken: how its weighted count stands to the plain one.
+
+    exponent    : k in (current / rated current)^k
+    plain_since : operations since the last service as counted, best estimate on as_of; None: service unknown
+    plain_limit : plain operations since then at which the interval is used up; None: not known, or never
+    ahead       : what one operation to come counts as
+    """
+
+    exponent: float
+    plain_since: float | None
+    plain_limit: float | None
+    ahead: float
+
+    @property
+    def words(self) -> str:
+        """`weighted by current, exponent 1.5`."""
+        return f"weighted by current, exponent {self.exponent:g}"
+
+
+@dataclass(frozen=True)
 class Due:
     """When one task of one unit becomes due, what drives it and what it rests on, as of a date."""
 
@@ -42,7 +63,7 @@ class Due:
     last_service_counter: int | None
     interval_operations: int | None
     interval_years: float | None
-    operations_since: float | None  # best estimate on as_of [operations]
+    operations_since: float | None  # best estimate on as_of [operations; weighted ones where `weighted` is given]
     operations_since_low: float | None  # 10 %
     operations_since_high: float | None  # 90 %
     operations_per_year: float | None  # present rate of the place [operations per year]
@@ -69,6 +90,8 @@ class Due:
     severe: bool = False
     doubts: tuple[str, ...] = ()  # plain sentences
     next_action: str = ""
+
+    weighted: Weighted | None = None  # where the rule weighs operations by the current broken
 
     # for the plan
     duration_days: float | None = None

@@ -62,7 +62,7 @@ DUE_FIELDS: dict[str, str] = {
     "last_service_counter": "counter as left then",
     "interval_operations": "interval [operations]",
     "interval_years": "interval [years]",
-    "operations_since": "operations since that service, best estimate on as_of",
+    "operations_since": "operations since that service, best estimate on as_of; weighted where the rule says so",
     "operations_since_low": "the same, 10 %",
     "operations_since_high": "the same, 90 %",
     "operations_per_year": "present rate [operations per year]",

@@ -55,7 +55,7 @@ def count_lines(subject: Subject, lead: Due | None, width: int, ascii_only: bool
         middle=drawn.middle,
         high=drawn.high,
         limit=drawn.limit,
-        limit_name=f"interval {count_words(drawn.limit)}",
+        limit_name=f"{'interval used up at' if lead and lead.weighted else 'interval'} {count_words(drawn.limit)}",
         width=width,
         ascii_only=ascii_only,
     )
@@ -67,16 +67,20 @@ def count_lines(subject: Subject, lead: Due | None, width: int, ascii_only: bool
 
 
 def drawn_from(story: CountStory, lead: Due | None, as_of: date) -> Drawn:
-    """History and forecast counted from the last service, where it is known and counted, else from the beginning."""
+    """History and forecast counted from the last service, where it is known and counted, else from the beginning.
+
+    The count is drawn plain; where a rule weighs operations, its interval stands where it is used up on the counter.
+    """
     days, operations = _days(story.points["on"]), _floats(story.points["operations"])
     ahead = _days(story.forecast["on"])
     low, middle, high = (_floats(story.forecast[name]) for name in ("low", "mid", "high"))
     start, base, limit, from_service = min([*days, as_of]), 0.0, None, False
-    if lead is not None and lead.last_service_on is not None and lead.operations_since is not None:
+    made, used_up = _counted(lead)
+    if lead is not None and lead.last_service_on is not None and made is not None:
         start, from_service = lead.last_service_on, True
-        now = middle[0] if middle else operations[-1] if operations else lead.operations_since
-        base = now - lead.operations_since
-        limit = float(lead.interval_operations) if lead.interval_operations is not None else None
+        now = middle[0] if middle else operations[-1] if operations else made
+        base = now - made
+        limit = used_up
         since = [i for i, day in enumerate(days) if day > start]
         operations = [base, *(max(operations[i], base) for i in since)]
         days = [start, *(days[i] for i in since)]
@@ -94,6 +98,15 @@ def drawn_from(story: CountStory, lead: Due | None, as_of: date) -> Drawn:
         high=[high[i] - base for i in shown],
         limit=limit,
     )
+
+
+def _counted(lead: Due | None) -> tuple[float | None, float | None]:
+    """Operations since the last service as the counter shows them, and how many of these use the interval up."""
+    if lead is None:
+        return None, None
+    if lead.weighted is not None:
+        return lead.weighted.plain_since, lead.weighted.plain_limit
+    return lead.operations_since, float(lead.interval_operations) if lead.interval_operations is not None else None
 
 
 def reading_lines(subject: Subject, full: bool) -> list[Line]:

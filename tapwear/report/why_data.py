@@ -4,7 +4,9 @@ schema    "tapwear.why/1"; the number rises when a field changes its meaning or 
 as_of     [ISO date]
 caution   what to keep in mind before any work; with a severe finding, that first
 unit      the unit's row in the register: tag, station, serial, technology, and so on; null where not recorded
-dues      [fields as in tapwear.due/1, and clocks: {driver, early, middle, late, words}]
+dues      [fields as in tapwear.due/1, clocks: {driver, early, middle, late, words}, and weighted: null, or for a
+          rule that weighs operations by current {exponent, plain_since, plain_limit, ahead}: operations since the
+          service as counted, how many of these use the interval up, and what one to come counts as]
 services  [{done_on, work, resets, as_found_counter, as_left_counter, contact_left_mm, condemning_limit_mm}]
 rate      sentences on how fast the counter runs
 readings  [{read_on, value, source, status, reason, probability}], oldest first
@@ -67,7 +69,8 @@ def why_json(subject: Subject) -> str:
 
 
 def _due(due: Due) -> dict[str, Any]:
-    return due_record(due) | {"clocks": [asdict(clock) for clock in due.clocks]}
+    weighted = asdict(due.weighted) if due.weighted else None
+    return due_record(due) | {"clocks": [asdict(clock) for clock in due.clocks], "weighted": weighted}
 
 
 def _oil(verdict: OilVerdict, severe: bool) -> dict[str, Any]:

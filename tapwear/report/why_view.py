@@ -129,9 +129,9 @@ def _clocks(due: Due) -> Block:
         for clock in due.clocks
     ]
     clocks = table(["", "early", "middle", "late", "first", ""], rows)
-    since = _since_words(due)
     interval = f"Interval: {interval_words(due)}. Last: {service_words(due)}."
-    return Block(f"The three clocks of the {due.task}", (Line(interval), *([Line(since)] if since else []), *clocks))
+    lines = [Line(words) for words in (interval, _since_words(due), _weighted_words(due)) if words]
+    return Block(f"The three clocks of the {due.task}", (*lines, *clocks))
 
 
 def _clock_days(clock: Clock, as_of: date) -> list[str]:
@@ -150,7 +150,20 @@ def _since_words(due: Due) -> str:
     if due.operations_since_low is not None and due.operations_since_high is not None:
         low, high = count_words(due.operations_since_low), count_words(due.operations_since_high)
         spread = f" ({low} to {high})" if low != high else ""
-    return f"{count_words(due.operations_since)} operations since then{spread}; last read: {reading_words(due)}."
+    kind = f", {due.weighted.words}" if due.weighted else ""
+    return f"{count_words(due.operations_since)} operations since then{spread}{kind}; last read: {reading_words(due)}."
+
+
+def _weighted_words(due: Due) -> str:
+    """`An operation to come counts as 0.35. As counted: 61,200 since then, of about 143,000 in the interval.`"""
+    if due.weighted is None:
+        return ""
+    words = f"An operation to come counts as {due.weighted.ahead:.2g}."
+    if due.weighted.plain_since is None:
+        return words
+    limit = due.weighted.plain_limit
+    of = "" if limit is None else f", of about {count_words(limit)} that use the interval up"
+    return f"{words} As counted: {count_words(due.weighted.plain_since)} since then{of}."
 
 
 def _services(subject: Subject) -> Block:
