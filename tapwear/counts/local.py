@@ -28,6 +28,7 @@ SORTING = ((0, 1), (3, 4), (2, 4), (2, 3), (0, 3), (0, 2), (1, 4), (1, 3), (1, 2
 """Pairs to compare and exchange, in this order, that sort five columns (a sorting network)."""
 SEASON_SPREAD = np.array([0.35, 0.35, 0.12, 0.12])  # prior sd of the yearly waves in log rate: our choice
 MONTH_NOISE = 0.18  # scatter of log rate from month to month, measured on simulated fleets
+ROUGH_NOISE = 0.25  # least scatter of log rate while wrong readings are still among the right ones: our choice
 LEAST_NOISE, MOST_NOISE = 0.03, 0.8  # own scatter is kept between these: our choice
 
 
@@ -69,10 +70,12 @@ class Local:
     usual: np.ndarray
 
 
-def local_levels(book: Book, spans: Intervals, group: np.ndarray) -> Local:
+def local_levels(book: Book, spans: Intervals, group: np.ndarray, *, rough: bool = False) -> Local:
     """Levels, noise and season of all counters of the book from the intervals taken as right.
 
     group : level of each counter's peers, for a counter without intervals; see `group_levels`
+    rough : the intervals rest on wrong readings too, so that a level is to lie halfway between the neighbouring
+        intervals' and the median of all the counter's, with a scatter of at least `ROUGH_NOISE`
     """
     n_counters = len(book.unit)
     plain = np.log((spans.operations + HALF) / np.maximum(spans.served, HALF))
@@ -89,6 +92,10 @@ def local_levels(book: Book, spans: Intervals, group: np.ndarray) -> Local:
     back, ahead = windows(spans.counter, level, -1), windows(spans.counter, level, +1)
     residual, known = _residuals(spans.counter, level, back[0], ahead[0])
     noise = _noise(spans, residual, known, usual)
+    if rough:
+        noise = np.maximum(noise, ROUGH_NOISE)
+        whole = medians(spans.counter, level, n_counters)[spans.counter]
+        back, ahead = (0.5 * (back[0] + whole), back[1]), (0.5 * (ahead[0] + whole), ahead[1])
     before, n_before = _carried(spans.right, *back, book.counter, forward=True)
     after, n_after = _carried(spans.left, *ahead, book.counter, forward=False)
     return Local(before, n_before, after, n_after, wave, group, noise, usual)
@@ -192,7 +199,7 @@ def _noise(spans: Intervals, residual: np.ndarray, known: np.ndarray, usual: np.
     counter = spans.counter[known]
     spread = 1.4826 * medians(counter, np.abs(residual[known]), len(usual))
     counting = medians(counter, 1.0 / (spans.operations[known] + 1.0), len(usual))
-    n = np.bincount(counter, minlength=len(usual)).astype(float)
+    n = np.maximum(np.bincount(counter, minlength=len(usual)) - 2.0, 0.0)
     own = np.clip(np.nan_to_num(spread) ** 2 - np.nan_to_num(counting), LEAST_NOISE**2, MOST_NOISE**2)
     return np.asarray(np.sqrt((n * own + 4.0 * expected**2) / (n + 4.0)))
 
