@@ -282,6 +282,25 @@ EVENTS = (
         other_unit="SP-04",
     ),
 )
+CONDITIONS = (
+    {
+        "unit": "NS-T1",
+        "noted_on": date(2026, 5, 20),
+        "kind": "motor_current",
+        "words": "peak 25 % above last year's when leaving position 9",
+        "act_by_on": date(2027, 3, 31),
+        "author": "K. Arden",
+    },
+    {
+        "unit": "HB-T2",
+        "noted_on": date(2024, 11, 13),
+        "kind": "infrared",
+        "words": "compartment 6 K above the main tank",
+        "author": "P. Lund",
+        "closed_on": date(2025, 2, 5),
+        "closed_words": "radiator valve was shut; opened, difference gone",
+    },
+)
 NOTES = {
     "BW-T1": "taken over with the station, no service papers",
     "MF-T3": "bought second-hand, last service unknown",
@@ -402,6 +421,7 @@ _HEADINGS = {
     + " moisture_mg_per_kg breakdown_kv breakdown_method breakdown_gap_mm oil_temp_c counter_reading",
     "services": "unit done_on work resets serial_seen as_found_counter as_left_counter contact_left_mm "
     "condemning_limit_mm done_by remark",
+    "conditions": "unit noted_on kind words act_by_on author closed_on closed_words",
     "closures": "station weeks why",
     "transfer_groups": "group station unit",
     "crews": "region week hours",

@@ -220,6 +220,7 @@ def build() -> tuple[dict[str, Rows], Rows]:
         "services": sorted(
             (row for unit in units.values() for row in services_of(unit)), key=lambda r: (r["done_on"], r["unit"])
         ),
+        "conditions": [dict(row) for row in fleet.CONDITIONS],
         "closures": fleet.closures(),
         "transfer_groups": fleet.transfer_groups(),
         "crews": fleet.crews(),

@@ -2,11 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+CONDITION_DATES = ("noted_on", "act_by_on", "closed_on")
+CONDITION_COLUMNS = ("unit", *CONDITION_DATES, "kind", "words", "author", "closed_words", "severe")
+LIMIT_COLUMNS = ("oil_group", "technology", "quantity", "breakdown_method", "value", "breakdown_gap_mm", "source")
+
+
+def _nothing(columns: tuple[str, ...], dates: tuple[str, ...]) -> pd.DataFrame:
+    """A frame of these columns without a row."""
+    import pandas as pd
+
+    return pd.DataFrame({name: pd.Series(dtype="datetime64[us]" if name in dates else object) for name in columns})
 
 
 @dataclass(frozen=True)
@@ -29,6 +41,11 @@ class Book:
     transfer_groups  group, station, unit
     crews            region, week, hours
 
+    conditions       unit, noted_on, kind, words, act_by_on [NaT: no date], severe, author, closed_on [NaT: open],
+                     closed_words
+    limits           oil_group, technology ["" = any], quantity [gases as in tapwear.oil.types], value,
+                     breakdown_method, breakdown_gap_mm, source
+
     A book put together by hand may leave out current_exponent and current_a: every operation then counts as one.
     """
 
@@ -43,3 +60,5 @@ class Book:
     closures: pd.DataFrame
     transfer_groups: pd.DataFrame
     crews: pd.DataFrame
+    conditions: pd.DataFrame = field(default_factory=lambda: _nothing(CONDITION_COLUMNS, CONDITION_DATES))
+    limits: pd.DataFrame = field(default_factory=lambda: _nothing(LIMIT_COLUMNS, ()))

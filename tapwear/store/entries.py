@@ -49,6 +49,8 @@ SAME: dict[str, tuple[str, ...]] = {
     "event": ("tap_changer_id", "happened_on", "kind", "slot"),
     "sample": ("tap_changer_id", "compartment", "taken_from", "sampled_on", "reference"),
     "service": ("tap_changer_id", "done_on", "work"),
+    "condition": ("tap_changer_id", "noted_on", "kind"),
+    "oil_limit": ("group_name", "technology", "quantity", "breakdown_method"),
 }
 COMPARED: dict[str, tuple[str, ...]] = {
     "reading": ("value", "current_a"),
@@ -59,6 +61,8 @@ COMPARED: dict[str, tuple[str, ...]] = {
         *FIGURES,
     ),
     "service": ("resets", "as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm"),
+    "condition": ("words", "act_by_on", "severe", "closed_on"),
+    "oil_limit": ("value", "breakdown_gap_mm"),
 }
 
 
@@ -149,7 +153,7 @@ def add_reading(
         "remark": given.get("remark", ""),
         "doubt": doubt,
     }
-    return _enter(connection, "reading", columns, given, stamp, replace)
+    return enter(connection, "reading", columns, given, stamp, replace)
 
 
 def add_event(
@@ -179,7 +183,7 @@ def add_event(
         present = counter_for(connection, unit, slot or drive_in(connection, unit, "", None), "mechanical", None)
         if present.digits != digits:
             insert(connection, "counter", drive_id=present.drive_id, source="mechanical", digits=digits)
-    return _enter(connection, "event", event_columns(unit.id, given, slot), given, stamp, replace)
+    return enter(connection, "event", event_columns(unit.id, given, slot), given, stamp, replace)
 
 
 def add_sample(
@@ -189,7 +193,7 @@ def add_sample(
     given = checked(SAMPLES, {"unit": unit.tag, **values})
     columns = sample_columns(unit.id, given)
     _known_compartment(connection, unit, columns["compartment"], columns["taken_from"])
-    return _enter(connection, "sample", columns, given, stamp, replace)
+    return enter(connection, "sample", columns, given, stamp, replace)
 
 
 def add_service(
@@ -201,15 +205,15 @@ def add_service(
     """
     given = checked(SERVICES, {"unit": unit.tag, **values})
     check_serial(connection, unit, given.get("serial_seen", ""))
-    return _enter(connection, "service", service_columns(unit.id, given), given, stamp, replace)
+    return enter(connection, "service", service_columns(unit.id, given), given, stamp, replace)
 
 
 def withdraw(connection: Connection, table: str, row_id: int, stamp: Stamp) -> int:
     """Takes a current row of the book back: a copy of it, withdrawn, supersedes it. Returns the copy's number.
 
-    table : reading, event, sample, service, stay or fitting. Raises UsageError when there is no such current row.
+    table : of the book (reading, condition, stay, ...). Raises UsageError when there is no such current row.
     """
-    present = _columns_of(connection, table, row_id)
+    present = columns_of(connection, table, row_id)
     return record(connection, table, stamp, row_id, withdrawn=True, **present)
 
 
@@ -241,7 +245,7 @@ def _known_compartment(connection: Connection, unit: UnitKey, name: str, taken_f
     raise UsageError(f"{unit.tag} has no compartment {name}; it has {listed}.")
 
 
-def _enter(
+def enter(
     connection: Connection,
     table: str,
     columns: Mapping[str, Any],
@@ -262,7 +266,7 @@ def _enter(
     ).scalar()
     if number is None:
         return Outcome("stored", record(connection, table, stamp, **columns), {})
-    present = _columns_of(connection, table, number)
+    present = columns_of(connection, table, number)
     stated = {
         name: value
         for name, value in columns.items()
@@ -292,12 +296,19 @@ _BOOK_COLUMNS = {
         *(f"{gas}_ul_per_l" for gas in GASES),
         *(f"{gas}_below" for gas in GASES),
     ),
+    "condition": (
+        *("tap_changer_id", "noted_on", "kind", "words", "act_by_on", "severe", "author", "closed_on"),
+        "closed_words",
+    ),
+    "oil_limit": (
+        *("group_name", "technology", "quantity", "value", "breakdown_method", "breakdown_gap_mm", "provenance"),
+    ),
     "stay": ("tap_changer_id", "place_id", "transformer_id", "state", "from_on"),
     "fitting": ("drive_id", "tap_changer_id", "slot", "from_on", "counter_then"),
 }
 
 
-def _columns_of(connection: Connection, table: str, row_id: int) -> dict[str, Any]:
+def columns_of(connection: Connection, table: str, row_id: int) -> dict[str, Any]:
     names = _BOOK_COLUMNS[table]
     rows = lean(table, "id", "supersedes_id", "withdrawn", *names)
     found = connection.execute(

@@ -1,4 +1,4 @@
-"""Rows of events, readings, samples and services: held against the book, written in bulk."""
+"""Rows of events, readings, samples, services, conditions and limits: held against the book, written in bulk."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
 from tapwear.findings import Finding
+from tapwear.store.conditions import condition_columns
 from tapwear.store.entries import check_serial, event_columns, sample_columns, service_columns
 from tapwear.store.find import UnitKey, near_names
 from tapwear.store.importing_drives import Drives
@@ -18,8 +19,9 @@ from tapwear.store.importing_known import Known
 from tapwear.store.importing_moves import take_move
 from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.lean import lean
+from tapwear.store.limits import limit_columns
 from tapwear.store.recording import Stamp
-from tapwear.visits.fields import GASES, TASKS
+from tapwear.visits.fields import CONDITION_KINDS, GASES, TASKS
 from tapwear.visits.resets import NO_RESETS
 from tapwear.visits.types import WHOLE_ROW, Row
 
@@ -55,6 +57,8 @@ class BookIntake:
         if row.table != self._taking:
             self.write()  # which counter was in use on a day may follow from the events before
             self._taking = row.table
+        if row.table == "limits":
+            return self._limit(row)
         unit = self._unit(row.values["unit"])
         try:
             if row.table == "readings":
@@ -62,6 +66,8 @@ class BookIntake:
                 return self._reading(unit, row, row.values.get("drive", ""), source, "value")
             if row.table == "events":
                 return self._event(unit, row)
+            if row.table == "conditions":
+                return self._condition(unit, row)
             return self._sample(unit, row) if row.table == "samples" else self._service(unit, row)
         except UsageError as error:
             raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
@@ -206,3 +212,18 @@ class BookIntake:
         whose = f"{unit.tag}, {given['work']} on {given['done_on']}"
         unsaid = () if "resets" in given else ("resets",)
         return self._keep("service", row, service_columns(unit.id, given), whose, BY_HAND, leaves_open=unsaid)
+
+    def _condition(self, unit: UnitKey, row: Row) -> Result:
+        given = row.values
+        columns = condition_columns(unit.id, given)
+        whose = f"{unit.tag}, {CONDITION_KINDS[given['kind']]} noted on {given['noted_on']}"
+        unsaid = () if "severe" in given else ("severe",)
+        return self._keep("condition", row, columns, whose, BY_HAND, leaves_open=unsaid)
+
+    def _limit(self, row: Row) -> Result:
+        try:
+            columns = limit_columns(row.values)
+        except UsageError as error:
+            raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
+        whose = f"limit of {columns['quantity']} for {columns['group_name'] or columns['technology']}"
+        return self._keep("oil_limit", row, columns, whose, "keep the book's, or change it: tapwear limits set --help")

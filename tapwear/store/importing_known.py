@@ -22,6 +22,8 @@ BESIDES: dict[str, tuple[str, ...]] = {
     "event": ("remark",),
     "sample": ("laboratory", "received_on", "reported_on", "compartment_serial", "breakdown_method", "remark"),
     "service": ("serial_seen", "done_by", "remark"),
+    "condition": ("author", "closed_words"),
+    "oil_limit": ("provenance",),
 }
 NAMES = {table: COMPARED[table] + BESIDES[table] for table in COMPARED}
 

@@ -2,7 +2,8 @@
 
 Importing the models costs a quarter of a second in each new process; a technician who logs one reading need not
 wait for it. The types follow from the names of the columns, as everywhere in our schema: `..._on` and the dates of a
-plan are dates, `..._at` is a moment, `withdrawn`, `..._below` and `sampling_needs_outage` are yes or no. A test holds
+plan are dates, `..._at` is a moment, `withdrawn`, `..._below`, `severe` and
+`sampling_needs_outage` are yes or no. A test holds
 them against the models.
 """
 
@@ -15,7 +16,7 @@ import sqlalchemy as sa
 from tapwear.store.moments import UtcTime
 
 _DAYS = ("as_of", "early", "middle", "late")
-_YES_OR_NO = ("withdrawn", "sampling_needs_outage")
+_YES_OR_NO = ("withdrawn", "sampling_needs_outage", "severe")
 
 
 def _type_of(name: str) -> Any:

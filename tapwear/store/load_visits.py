@@ -1,4 +1,4 @@
-"""Loads what happened: readings, events, samples, services, each with the unit that it belongs to."""
+"""Loads what happened: readings, events, samples, services, conditions, each with its unit; and the user's limits."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from tapwear.store.clocks import resets_of, touches_oil
 from tapwear.store.frames import Scope, table_of, typed
+from tapwear.store.lean import is_current
 from tapwear.store.whereabouts import FittingRow, by_drive, drive_changes
 from tapwear.visits.fields import GASES
 
@@ -167,3 +168,43 @@ def services_frame(scope: Scope) -> pd.DataFrame:
     tasks = [resets_of(*one) for one in zip(frame["resets"], frame["work"], strict=True)]
     frame["resets"] = pd.Series(tasks, index=frame.index, dtype=object)
     return typed(frame, dates=["done_on"], floats=floats, texts=["unit", *texts], whole=["service_id"])
+
+
+def conditions_frame(scope: Scope) -> pd.DataFrame:
+    """What people noted about the units; a condition closed after the load's day is open."""
+    condition, conditions = scope.current("condition", "noted_on")
+    changer = table_of("tap_changer")
+    dates, texts = ["noted_on", "act_by_on", "closed_on"], ["kind", "words", "author", "closed_words"]
+    query = (
+        sa.select(
+            changer.c.tag.label("unit"),
+            *(sa.cast(condition.c[name], sa.Text).label(name) for name in dates),
+            *(condition.c[name] for name in (*texts, "severe")),
+        )
+        .join_from(condition, changer, condition.c.tap_changer_id == changer.c.id)
+        .where(*conditions, *scope.of_unit(condition.c.tap_changer_id))
+        .order_by(changer.c.tag, condition.c.noted_on, condition.c.id)
+    )
+    frame = typed(scope.frame(query), dates=dates, texts=["unit", *texts])
+    if scope.as_of is not None:
+        known = frame["closed_on"] <= pd.Timestamp(scope.as_of)
+        frame["closed_on"] = frame["closed_on"].where(known)
+        frame["closed_words"] = frame["closed_words"].where(known, "")
+    return frame.assign(severe=frame["severe"].astype(bool))
+
+
+def limits_frame(scope: Scope) -> pd.DataFrame:
+    """The user's limits that hold now, whatever the load's day: like intervals, they are rules, not events."""
+    limit = table_of("oil_limit")
+    texts = ["technology", "quantity", "breakdown_method"]
+    query = (
+        sa.select(
+            limit.c.group_name.label("oil_group"),
+            *(limit.c[name] for name in (*texts, "value", "breakdown_gap_mm")),
+            limit.c.provenance.label("source"),
+        )
+        .where(is_current(limit))
+        .order_by(limit.c.group_name, limit.c.technology, limit.c.quantity, limit.c.breakdown_method)
+    )
+    frame = typed(scope.frame(query), floats=["value", "breakdown_gap_mm"], texts=["oil_group", "source", *texts])
+    return frame.assign(quantity=frame["quantity"].str.removesuffix("_ul_per_l"))

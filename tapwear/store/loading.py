@@ -12,7 +12,14 @@ from tapwear.store.book import Book
 from tapwear.store.find import find_unit
 from tapwear.store.frames import Scope, table_of, typed
 from tapwear.store.load_register import fittings_of, places_of, rules_frame, spells_of, stays_frame, units_frame
-from tapwear.store.load_visits import events_frames, readings_frame, samples_frame, services_frame
+from tapwear.store.load_visits import (
+    conditions_frame,
+    events_frames,
+    limits_frame,
+    readings_frame,
+    samples_frame,
+    services_frame,
+)
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -52,6 +59,8 @@ def load_book(store: Store, unit: str | None = None, as_of: date | None = None) 
             closures=_closures(scope, stations),
             transfer_groups=_transfer_groups(scope, stations),
             crews=_crews(scope, regions),
+            conditions=conditions_frame(scope),
+            limits=limits_frame(scope),
         )
 
 

@@ -7,8 +7,9 @@ since when a tap changer stands where and in what state; it lasts until the next
 same for a drive at a tap changer. What people call a *unit* is the tap changer at its place.
 
 Two kinds of table. The register (stations to service rules) holds what is so now; every change of a field is
-written to `RegisterChange`. The book (readings, events, samples, services, stays, fittings) is append-only: a
-row is corrected by another that supersedes it, and says who, when and why; `withdrawn` rows take one back.
+written to `RegisterChange`. The book (readings, events, samples, services, conditions, limits, stays, fittings) is
+append-only: a row is corrected by another that supersedes it, and says who, when and why; `withdrawn` rows take one
+back.
 """
 
 from __future__ import annotations
@@ -49,6 +50,25 @@ EVENT_KINDS = (
     "other",
 )
 TAKEN_FROM = ("compartment", "main_tank")
+CONDITION_KINDS = (
+    "hotter_than_main_tank",
+    "infrared",
+    "motor_current",
+    "dynamic_resistance",
+    "relay_trip",
+    "maker_bulletin",
+    "other",
+)
+LIMIT_QUANTITIES = (
+    "hydrogen_ul_per_l",
+    "methane_ul_per_l",
+    "ethane_ul_per_l",
+    "ethylene_ul_per_l",
+    "acetylene_ul_per_l",
+    "ethylene_to_acetylene",
+    "moisture_mg_per_kg",
+    "breakdown_kv",
+)
 STRICT = {"sqlite_strict": True}
 
 
@@ -385,6 +405,51 @@ class Service(Entry, table=True):
     condemning_limit_mm: float | None = None
     done_by: str = ""
     remark: str = Field(default="", sa_type=Text)
+
+
+class Condition(Entry, table=True):
+    """Something about a unit's condition that a person noted and judged; the row that closes it supersedes it."""
+
+    __table_args__ = (
+        _one_of("kind", CONDITION_KINDS),
+        CheckConstraint("closed_on IS NULL OR closed_on >= noted_on", name="closed_after_noted"),
+        Index("condition_by_unit", "tap_changer_id", "noted_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="condition.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    noted_on: date
+    kind: str
+    words: str
+    act_by_on: date | None = None
+    severe: bool = False
+    author: str = ""
+    closed_on: date | None = None
+    closed_words: str = ""
+
+
+class OilLimit(Entry, table=True):
+    """A limit that the user set for units of one oil group, or of one technology, or of one technology in a group."""
+
+    __tablename__ = "oil_limit"
+    __table_args__ = (
+        _one_of("technology", TECHNOLOGIES, blank=True),
+        _one_of("quantity", LIMIT_QUANTITIES),
+        CheckConstraint("group_name <> '' OR technology <> ''", name="of_group_or_technology"),
+        _at_least("value", 0, above=True),
+        _at_least("breakdown_gap_mm", 0, above=True),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="oil_limit.id", unique=True)
+    group_name: str = ""
+    technology: str = ""
+    quantity: str
+    value: float
+    breakdown_method: str = ""
+    breakdown_gap_mm: float | None = None
+    provenance: str
 
 
 # --- planning -------------------------------------------------------------------------------------------------

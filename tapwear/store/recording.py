@@ -62,6 +62,8 @@ _BLANK: dict[str, dict[str, Any]] = {
         **{f"{gas}_below": False for gas in GASES},
     },
     "service": dict.fromkeys(("resets", "serial_seen", "done_by", "remark"), ""),
+    "condition": {"severe": False, "author": "", "closed_words": ""},
+    "oil_limit": dict.fromkeys(("group_name", "technology", "breakdown_method"), ""),
 }
 
 

@@ -20,6 +20,15 @@ GASES = (
 )
 STATES = ("in service", "spare", "workshop", "retired")
 TASKS = ("inspection", "contact service", "contact replacement", "oil change")
+CONDITION_KINDS = {
+    "hotter_than_main_tank": "compartment hotter than the main tank",
+    "infrared": "infrared",
+    "motor_current": "motor current",
+    "dynamic_resistance": "dynamic resistance",
+    "relay_trip": "relay trip",
+    "maker_bulletin": "maker's bulletin",
+    "other": "other",
+}
 
 
 @dataclass(frozen=True)
@@ -258,6 +267,56 @@ SERVICES = TableSpec(
     ),
     ("unit", "done_on", "work"),
 )
+CONDITIONS = TableSpec(
+    "conditions",
+    "what people noted about a unit's condition, and by when its author wants it acted on",
+    (
+        _UNIT,
+        F("noted_on", "date", "day it was noted", required=True),
+        F("kind", "choice", "what was noted", required=True, choices=tuple(CONDITION_KINDS)),
+        F("words", "text", "what exactly, in a sentence", required=True),
+        F("act_by_on", "date", "day by which its author wants it acted on; blank: no date"),
+        F("severe", "yes or no", "nobody goes near until the engineer says so; blank: yes for a relay trip, else no"),
+        F("author", "text", "who noted and judged it"),
+        F("closed_on", "date", "day it was settled; blank: open"),
+        F("closed_words", "text", "how it was settled"),
+    ),
+    ("unit", "noted_on", "kind"),
+)
+LIMITS = TableSpec(
+    "limits",
+    "your own limits for the oil, by oil group or technology",
+    (
+        F("group", "text", "oil group that the limit holds for (or give technology)"),
+        F(
+            "technology",
+            "choice",
+            "technology that it holds for, in that group or everywhere",
+            choices=("arcing_resistor", "arcing_reactor", "vacuum"),
+        ),
+        F(
+            "quantity",
+            "choice",
+            "what is limited; gases in ppm (µL/L)",
+            required=True,
+            choices=(
+                "hydrogen_ul_per_l",
+                "methane_ul_per_l",
+                "ethane_ul_per_l",
+                "ethylene_ul_per_l",
+                "acetylene_ul_per_l",
+                "ethylene_to_acetylene",
+                "moisture_mg_per_kg",
+                "breakdown_kv",
+            ),
+        ),
+        F("value", "number", "the limit; the most, for breakdown_kv the least", required=True, low=1e-6, high=1e6),
+        F("breakdown_method", "text", "for breakdown_kv: the test method that it holds for, e.g. IEC 60156"),
+        F("breakdown_gap_mm", "number", "for breakdown_kv: electrode gap", measure="length", low=0.1, high=10),
+        F("provenance", "text", "where the limit comes from", required=True),
+    ),
+    ("group", "technology", "quantity", "breakdown_method"),
+)
 CLOSURES = TableSpec(
     "closures",
     "weeks or days in which nothing may be out at a station",
@@ -302,6 +361,8 @@ TABLES: dict[str, TableSpec] = {
         READINGS,
         SAMPLES,
         SERVICES,
+        CONDITIONS,
+        LIMITS,
         CLOSURES,
         TRANSFER_GROUPS,
         CREWS,
