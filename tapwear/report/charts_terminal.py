@@ -135,7 +135,7 @@ def count_chart(
     if not values or min(every_day) == max(every_day):
         return []
     low_end = min(0.0, *values) if limit is None else min(values)
-    canvas, axis = _field(every_day, (low_end, max(values)), width, height)
+    canvas, axis = empty_field(every_day, (low_end, max(values)), width, height)
     canvas.line([day.toordinal() for day in days], list(operations))
     ahead = [day.toordinal() for day in forecast_days]
     for edge in (low, high):
@@ -144,7 +144,7 @@ def count_chart(
     if limit is not None:
         canvas.across(limit, "-" if ascii_only else "─", limit_name)
     canvas.upright(as_of.toordinal(), ":" if ascii_only else "┊")
-    return _framed(canvas, axis, every_day, as_of, ascii_only)
+    return framed(canvas, axis, every_day, as_of, ascii_only)
 
 
 def acetylene_chart(
@@ -169,7 +169,7 @@ def acetylene_chart(
     every_day = [*days, *inside, as_of]
     if min(every_day) == max(every_day):
         return []
-    canvas, axis = _field(every_day, (0.0, max(values)), width, height)
+    canvas, axis = empty_field(every_day, (0.0, max(values)), width, height)
     bounds = [date.min, *sorted(inside), date.max]
     for start, end in pairwise(bounds):
         part = [(day.toordinal(), value) for day, value in zip(days, values, strict=True) if start < day <= end]
@@ -179,10 +179,10 @@ def acetylene_chart(
     for day, value, under in zip(days, values, below, strict=True):
         mark = ("o" if ascii_only else "○") if under else ("#" if ascii_only else "●")
         canvas.letter(day.toordinal(), value, mark)
-    return _framed(canvas, axis, every_day, as_of, ascii_only)
+    return framed(canvas, axis, every_day, as_of, ascii_only)
 
 
-def _field(days: Sequence[date], values: tuple[float, float], width: int, height: int) -> tuple[Canvas, list[str]]:
+def empty_field(days: Sequence[date], values: tuple[float, float], width: int, height: int) -> tuple[Canvas, list[str]]:
     """An empty canvas with its figures for the left edge, top first."""
     low, high = values
     if high <= low:
@@ -200,7 +200,7 @@ def _figure(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 100 or float(value).is_integer() else f"{value:.3g}"
 
 
-def _framed(canvas: Canvas, axis: list[str], days: Sequence[date], as_of: date, ascii_only: bool) -> list[str]:
+def framed(canvas: Canvas, axis: list[str], days: Sequence[date], as_of: date, ascii_only: bool) -> list[str]:
     """The canvas with figures at its left and days under it."""
     edge = "|" if ascii_only else "│"
     lines = [f"{text} {edge}{row}".rstrip() for text, row in zip(axis, canvas.rows(ascii_only), strict=True)]

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
+
+from tapwear.report.plain import plain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,3 +31,21 @@ def newest(frame: pd.DataFrame, column: str, count: int | None) -> list[dict[str
     ordered = frame.sort_values(column, ascending=False, kind="stable")
     rows = (ordered if count is None else ordered.head(count)).to_dict("records")
     return [{str(name): value for name, value in row.items()} for row in rows]
+
+
+def json_values(value: Any) -> Any:
+    """The value in what JSON knows: ISO dates, null for what is not recorded, no control characters."""
+    if isinstance(value, Mapping):
+        return {str(name): json_values(item) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [json_values(item) for item in value]
+    if isinstance(value, str):
+        return plain(value)
+    if not given(value):
+        return None
+    if isinstance(value, date | datetime):
+        day = day_of(value)
+        return day.isoformat() if day else None
+    if hasattr(value, "item"):  # a numpy scalar
+        return json_values(value.item())
+    return value

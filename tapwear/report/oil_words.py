@@ -1,0 +1,86 @@
+"""What the oil says, as sentences: the call, each finding with its figures, the rate of acetylene."""
+
+from __future__ import annotations
+
+from tapwear.oil.types import AcetyleneTrend, OilFinding
+from tapwear.report.due_words import chance_words, sentence
+from tapwear.report.oil_unit import OilUnit, number
+from tapwear.report.page import Line
+from tapwear.report.why_oil import STANDING, call_words
+
+# From what the oil asks of a crew, the most pressing first.
+CALL_ORDER = {"pull forward": 1, "resample": 2, "no oil evidence": 3, "nothing unusual": 4}
+
+
+def call_order(unit: OilUnit) -> int:
+    """Sorting key: severe findings, openings, samples to confirm, no evidence, the rest."""
+    if unit.severe:
+        return 0
+    return CALL_ORDER[unit.verdict.call if unit.verdict else "no oil evidence"]
+
+
+def call_sentence(unit: OilUnit) -> str:
+    """The call as one sentence."""
+    verdict = unit.verdict
+    if verdict is None or verdict.call != "pull forward":
+        if unit.severe:
+            return "Severe arcing or heating is suspected, by what people recorded."
+        return call_words(verdict, severe=False)
+    count = f"{verdict.samples_used} sample{'s' if verdict.samples_used != 1 else ''}"
+    since = f" since {verdict.evidence_since}" if verdict.evidence_since else ""
+    if unit.severe:
+        return f"The oil points to severe arcing or heating ({count}{since})."
+    early, middle, late = verdict.open_by_early, verdict.open_by_middle, verdict.open_by_late
+    when = f"by {early}" if early and early > unit.as_of else "now"
+    later = f"; middle {middle or 'later'}, late {late or 'later'}, which is no permission to wait"
+    return f"The oil asks for opening {when}{later if late is None or late > unit.as_of else ''} ({count}{since})."
+
+
+def call_short(unit: OilUnit) -> str:
+    """The call as it stands in a column of a list."""
+    verdict = unit.verdict
+    if unit.severe:
+        return "severe"
+    if verdict is None or verdict.call == "no oil evidence":
+        last = verdict.last_sample_on if verdict else None
+        return f"no oil evidence since {last}" if last else "no oil evidence"
+    if verdict.call == "resample":
+        return f"resample by {verdict.resample_by}" if verdict.resample_by else "resample"
+    if verdict.call == "pull forward":
+        early = verdict.open_by_early
+        return f"open by {early}" if early and early > unit.as_of else "open now"
+    return verdict.call
+
+
+def finding_lines(finding: OilFinding, before: str = "") -> list[Line]:
+    """A finding: its reason after the words `before`, its figures, where the rule comes from and its standing."""
+    figures = "; ".join(figure_words(name, value) for name, value in finding.figures.items())
+    rule = "; ".join(part for part in (finding.source, STANDING[finding.standing]) if part)
+    parts = ([f"Figures: {figures}."] if figures else []) + [f"Rule: {rule}."]
+    return [Line(before + sentence(finding.words)), *(indented(part) for part in parts)]
+
+
+def indented(text: str, by: int = 2) -> Line:
+    """A line set in by some columns, which go on when it wraps."""
+    return Line(" " * by + text, hang=by)
+
+
+def figure_words(name: str, value: float) -> str:
+    """`chance that a fault has begun: 9 in 10`, `ethylene of hot oil: 420 mL`; a unit stands after the name's comma."""
+    what, _, unit = name.partition(", ")
+    amount = chance_words(value) if what.startswith("chance") else number(value)
+    return f"{what}: {amount} {unit}".rstrip()
+
+
+def rate_words(trend: AcetyleneTrend) -> str:
+    """How fast acetylene rises or falls since the last reset, with the interval that holds 8 times in 10."""
+    low, high, rate = trend.rate_low, trend.rate_high, trend.rate_ul_per_l_per_year
+    change = f"rises by {number(rate)}" if low > 0 else f"falls by {number(-rate)}" if high < 0 else ""
+    change = change or f"shows no clear change, {number(rate)}"
+    words = f"Acetylene {change} ppm a year"
+    words += f" (8 in 10: {number(low)} to {number(high)})"
+    if trend.ml_per_1000_operations is not None:
+        words += f"; {number(trend.ml_per_1000_operations)} mL per 1,000 operations"
+        if trend.ml_per_1000_low is not None and trend.ml_per_1000_high is not None:
+            words += f" ({number(trend.ml_per_1000_low)} to {number(trend.ml_per_1000_high)})"
+    return f"{words}; {trend.samples} samples since {trend.since}."
