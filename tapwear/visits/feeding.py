@@ -54,14 +54,19 @@ class FeedReader:
         self._where: list[tuple[int, frozenset[str]]] = []
         self._columns: list[_Column] = []
         self._fixed: dict[str, Any] = {}
+        self._results: dict[str, _Column | None] = {}
+        self._long: tuple[int, ...] = ()
         position = {heading_key(heading): index for index, heading in enumerate(self.headings) if heading}
         for heading, words in self.feed.where.items():
             index = self._find(position, heading, "where")
             if index is not None:
                 self._where.append((index, frozenset(words)))
+        if self.feed.long is not None:
+            self._find_long(position)
         places = self._places(position)
         for spec in self.table.fields:
             self._add(spec, places)
+        self._add_results()
         self.used |= {position[key] for key in map(heading_key, self.feed.ignore) if key in position}
 
     def _places(self, position: dict[str, int]) -> dict[str, int]:
@@ -71,7 +76,7 @@ class FeedReader:
             index = self._find(position, heading, name)
             if index is not None:
                 places[name] = index
-        taken = set(places.values())  # a column that `where` looks at may also be one of ours
+        taken = {*places.values(), *self._long}  # a column that `where` looks at may also be one of ours
         for spec in self.table.fields:
             # `oil_volume` with `oil_volume_unit` beside it says the same as `oil_volume_l`
             short = spec.unit_column.removesuffix("_unit") if spec.measure else ""
@@ -86,6 +91,54 @@ class FeedReader:
         self.used |= set(places.values())
         return places
 
+    def _find_long(self, position: dict[str, int]) -> None:
+        """The columns of quantity, result and, where there is one, unit of measure."""
+        assert self.feed.long is not None  # noqa: S101 - asked before
+        wanted = (self.feed.long.name, self.feed.long.value, self.feed.long.unit)
+        found = [self._find(position, heading, "long") for heading in wanted if heading]
+        self._long = tuple(index for index in found if index is not None)
+        self.used |= set(self._long)
+
+    def _add_results(self) -> None:
+        """A column for each quantity that is mapped: all of them stand under one heading."""
+        long = self.feed.long
+        if long is None or self.problems:
+            return
+        for word, name in long.names.items():
+            column = None
+            if name:
+                spec = self.table.field(name)
+                label = f"{self.headings[self._long[1]]} ({name})"
+                column = self._column(spec, self._long[1], label, self._long[2] if long.unit else None)
+            self._results[word] = column
+
+    @property
+    def long_heading(self) -> str:
+        """Their heading of the quantity, in a file with one row per result."""
+        return self.headings[self._long[0]]
+
+    def quantity_word(self, cells: Sequence[str]) -> str:
+        """What a row with one result calls its quantity."""
+        return cells[self._long[0]].strip()
+
+    def quantity(self, cells: Sequence[str]) -> str | None:
+        """The field that a row with one result fills; "" for one left out on purpose, None for one not mapped."""
+        word = self.quantity_word(cells).casefold()
+        if word not in self._results:
+            return None
+        column = self._results[word]
+        return column.spec.name if column else ""
+
+    def result(self, record: Record) -> Any | list[Finding]:
+        """The result in a row of a mapped quantity, None where nothing is written, or what is wrong with it."""
+        column = self._results[self.quantity_word(record.cells).casefold()]
+        if column is None:
+            return None
+        try:
+            return _value(column, record.cells)
+        except Unfit as error:
+            return [Finding(self.file, record.line, column.label, error.found, error.remedy, row=row_text(record.raw))]
+
     def _find(self, position: dict[str, int], heading: str, what: str) -> int | None:
         index = position.get(heading_key(heading))
         if index is None:
@@ -97,7 +150,6 @@ class FeedReader:
 
     def _add(self, spec: FieldSpec, places: dict[str, int]) -> None:
         feed = self.feed
-        date_format = feed.date_format or self.date_format
         fixed = feed.fixed.get(spec.name)
         if fixed is not None:
             value = parser_for(spec)(fixed)  # the mapping has been checked for this
@@ -110,19 +162,22 @@ class FeedReader:
                 self._problem(spec.name, found, f"add a column {spec.name} ({spec.help}), or name it in a mapping")
             return
         heading = self.headings[index]
-        self._columns.append(
-            _Column(
-                spec=spec,
-                index=index,
-                label=spec.name if heading_key(heading) == spec.name else f"{heading} ({spec.name})",
-                parse=parser_for(spec, date_format=date_format, decimal_comma=feed.decimal_comma),
-                words={
-                    word: parser_for(spec)(ours) if ours else None
-                    for word, ours in feed.words.get(spec.name, {}).items()
-                },
-                unit_index=places.get(spec.unit_column) if spec.measure else None,
-                unit=feed.units.get(spec.name, ""),
-            )
+        label = spec.name if heading_key(heading) == spec.name else f"{heading} ({spec.name})"
+        self._columns.append(self._column(spec, index, label, places.get(spec.unit_column) if spec.measure else None))
+
+    def _column(self, spec: FieldSpec, index: int, label: str, unit_index: int | None) -> _Column:
+        feed = self.feed
+        date_format = feed.date_format or self.date_format
+        return _Column(
+            spec=spec,
+            index=index,
+            label=label,
+            parse=parser_for(spec, date_format=date_format, decimal_comma=feed.decimal_comma),
+            words={
+                word: parser_for(spec)(ours) if ours else None for word, ours in feed.words.get(spec.name, {}).items()
+            },
+            unit_index=unit_index if spec.measure else None,
+            unit=feed.units.get(spec.name, ""),
         )
 
     def _mapped(self, name: str) -> bool:

@@ -11,6 +11,21 @@ from tapwear.visits.fields import TABLES
 
 
 @dataclass(frozen=True)
+class Long:
+    """How a file with one row per result is read.
+
+    name, value   their headings of the quantity and of the result
+    unit          their heading of the unit of measure, "" for none
+    names         their word for a quantity (case-folded) -> our field, "" = not wanted
+    """
+
+    name: str
+    value: str
+    unit: str = ""
+    names: AbstractMapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
 class Feed:
     """One file (or all whose name fits the pattern) feeding one table.
 
@@ -20,6 +35,8 @@ class Feed:
     words     our field -> their word -> our word ("" = blank)
     where     their heading -> the words that a row must have there to belong to this feed
     ignore    their headings that are left out on purpose
+    long      for a file with one row per result
+    sheet     of a workbook (.xlsx), "" = the only one
     """
 
     file: str
@@ -34,6 +51,8 @@ class Feed:
     encoding: str | None = None
     delimiter: str | None = None
     decimal_comma: bool = False
+    long: Long | None = None
+    sheet: str = ""
 
     def takes(self, path: Path) -> bool:
         """Whether this feed reads the file: by its name, or by the end of its path when the pattern has a `/`."""

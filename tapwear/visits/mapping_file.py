@@ -14,7 +14,7 @@ from tapwear.errors import UsageError
 from tapwear.measures import MEASURES
 from tapwear.visits.dates import strptime_pattern
 from tapwear.visits.fields import TABLES, FieldSpec, TableSpec
-from tapwear.visits.mapping import Feed, Mapping
+from tapwear.visits.mapping import Feed, Long, Mapping
 from tapwear.visits.values import Unfit, in_kept_unit, parser_for
 
 _KEYS = (
@@ -30,7 +30,12 @@ _KEYS = (
     "encoding",
     "delimiter",
     "decimal_comma",
+    "long",
+    "sheet",
 )
+_LONG_KEYS = ("name", "value", "unit", "names")
+_LONG_TABLE = "samples"
+_LONG_WORDS = {"name": "quantity", "value": "result"}
 _DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "pipe": "|"}
 
 
@@ -97,7 +102,35 @@ def _feed(raw: dict[str, Any], where: str) -> Feed:
         encoding=_encoding(raw, where),
         delimiter=_delimiter(raw, where),
         decimal_comma=_decimal_comma(raw, where),
+        long=_long(raw, table, (*columns, *fixed), where),
+        sheet=_sheet(raw, where),
     )
+
+
+def _long(raw: dict[str, Any], table: TableSpec, taken: tuple[str, ...], where: str) -> Long | None:
+    if "long" not in raw:
+        return None
+    if table.name != _LONG_TABLE:
+        raise UsageError(f"{where}: long is for files of {_LONG_TABLE} with one row per result. Leave it out.")
+    given = _table(raw, "long", where)
+    _known(given, _LONG_KEYS, f"{where}, long", "setting")
+    texts = {key: _text(value, f"{where}: long {key}") for key, value in given.items() if key != "names"}
+    for key in ("name", "value"):
+        if not texts.get(key):
+            raise UsageError(f'{where}, long: write {key} = "the heading of the {_LONG_WORDS[key]}".')
+    names = {word.casefold(): ours for word, ours in _texts(given, "names", f"{where}, long").items()}
+    if not any(names.values()):
+        raise UsageError(f'{where}, long: name the quantities under names, like C2H2 = "acetylene_ul_per_l".')
+    results = tuple(spec.name for spec in table.fields if spec.name not in (*table.key, *taken))
+    _known(filter(None, names.values()), results, f"{where}, long, names", "field for a result")
+    return Long(texts["name"], texts["value"], texts.get("unit", ""), names)
+
+
+def _sheet(raw: dict[str, Any], where: str) -> str:
+    sheet = _text(raw.get("sheet", ""), f"{where}: sheet")
+    if sheet and not raw["file"].strip().lower().endswith(".xlsx"):
+        raise UsageError(f"{where}: sheet goes with a workbook; {raw['file']} does not end in .xlsx.")
+    return sheet
 
 
 def _check_values(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TextIO
 
@@ -14,9 +14,11 @@ from tapwear.visits.dates import strptime_pattern
 from tapwear.visits.feeding import FeedReader, heading_key, row_text
 from tapwear.visits.fields import TABLES
 from tapwear.visits.lines import DELIMITERS, Record, declared_encoding, numbered, open_text, records, split, trouble
+from tapwear.visits.long import LongRows
 from tapwear.visits.mapping import Feed, Mapping, own_names
 from tapwear.visits.types import HEADINGS, WHOLE_FILE, WHOLE_ROW, Intake, Row
 from tapwear.visits.values import printable, show
+from tapwear.visits.workbook import ISO_PATTERN, NotReadable, Style, sheet_rows
 
 Progress = Callable[[str, int, int], None]  # what is going on, how much of it is done, how much there is
 
@@ -118,6 +120,9 @@ class _Gathered:
     def read_file(self, path: Path, feeds: Sequence[Feed]) -> None:
         name = printable(str(path))
         self.files.append(name)
+        if path.suffix.lower() == ".xlsx":
+            self._read_workbook(path, name, feeds)
+            return
         encoding = _agreed(feeds, "encoding", [feed.encoding for feed in feeds], name)
         delimiter = _agreed(feeds, "delimiter", [feed.delimiter for feed in feeds], name)
         try:
@@ -159,15 +164,49 @@ class _Gathered:
             self._refuse(name, number, HEADINGS, found, "correct the first line", text)
             self._skip(lines, feeds)
             return
-        readers = self._readers(name, number, headings, feeds)
         source = records(lines, delimiter, len(headings), encoding)
+        self._read_rows(name, number, headings, source, feeds)
+
+    def _read_workbook(self, path: Path, name: str, feeds: Sequence[Feed]) -> None:
+        """Each sheet that feeds name, through its own feeds."""
+        for sheet in dict.fromkeys(feed.sheet.casefold() for feed in feeds):
+            takers = [feed for feed in feeds if feed.sheet.casefold() == sheet]
+            title = f"{name}, sheet {printable(takers[0].sheet)}" if sheet else name
+            stated = [feed.date_format or self._date_format for feed in takers]
+            words = _agreed(takers, "date format", stated, title)
+            mark = _agreed(takers, "decimal mark", ["," if feed.decimal_comma else "." for feed in takers], title)
+            pattern = strptime_pattern(words) if words else ISO_PATTERN
+            try:
+                rows = sheet_rows(path, takers[0].sheet, Style(pattern, mark or "."))
+                number, cells = next(rows, (0, []))
+                headings = [printable(cell.strip()) for cell in cells]
+                if not headings:
+                    self._refuse(title, 0, WHOLE_FILE, "the sheet is empty", "add headings and rows, or leave it out")
+                    continue
+                self._read_rows(title, number, headings, _sheet_records(rows, len(headings)), takers)
+            except NotReadable as error:
+                self._refuse(title, 0, WHOLE_FILE, f"the file cannot be read: {error.found}", error.remedy)
+            except OSError as error:
+                found = f"the file cannot be read: {error.strerror}"
+                self._refuse(title, 0, WHOLE_FILE, found, "check the file, then import it again")
+
+    def _read_rows(
+        self, name: str, number: int, headings: list[str], source: Iterable[Record], feeds: Sequence[Feed]
+    ) -> None:
+        readers = self._readers(name, number, headings, feeds)
         if not readers:
             self._skip(((record.line, record.raw) for record in source), feeds)
             return
+        gathering = {id(reader): LongRows(reader) for reader in readers if reader.feed.long is not None}
         for count, record in enumerate(source, 1):
-            self._take(record, readers, headings)
+            self._take(record, readers, headings, gathering)
             if self._progress and count % ROWS_BETWEEN_PROGRESS == 0:
                 self._progress(f"reading {Path(name).name}", count, 0)
+        for long in gathering.values():
+            self._rows[long.reader.table.name].extend(long.rows())
+            self._findings.extend(sorted(long.findings, key=lambda finding: finding.line))
+            self._rejected[long.reader.table.name] += long.rejected
+            self._left_aside += long.left_aside
 
     def _skip(self, lines: Iterable[tuple[int, str]], feeds: Sequence[Feed]) -> None:
         """Counts the rows of a file that was refused as a whole."""
@@ -195,7 +234,9 @@ class _Gathered:
             self._findings.append(Finding(name, line, HEADINGS, found, remedy, "note", row_text(",".join(headings))))
         return readers
 
-    def _take(self, record: Record, readers: list[FeedReader], headings: list[str]) -> None:
+    def _take(
+        self, record: Record, readers: list[FeedReader], headings: list[str], gathering: dict[int, LongRows]
+    ) -> None:
         self._seen += 1
         tables = _table_of([reader.feed for reader in readers])
         file = readers[0].file
@@ -234,12 +275,21 @@ class _Gathered:
                 )
             )
         for reader in takers:
+            if id(reader) in gathering:
+                gathering[id(reader)].take(record)
+                continue
             result = reader.row(record)
             if isinstance(result, Row):
                 self._rows[result.table].append(result)
             else:
                 self._findings.extend(result)
                 self._rejected[reader.table.name] += 1
+
+
+def _sheet_records(rows: Iterable[tuple[int, list[str]]], width: int) -> Iterator[Record]:
+    """Rows of a sheet as records; a sheet leaves out the empty cells at the end of a row."""
+    for number, cells in rows:
+        yield Record(number, cells + [""] * (width - len(cells)), ",".join(cells))
 
 
 def _table_of(feeds: Sequence[Feed]) -> str:
