@@ -19,7 +19,7 @@ from tapwear.counts.weigh import Scale
 REACH = 5  # a right reading is sought among so many before it: up to four wrong ones in a row
 RIGHT = float(np.log(0.965))  # chance that a reading is right: our choice
 WRONG = float(np.log(0.035))  # chance that it is a slip, for the rough search
-RESET = float(np.log(0.0006))  # chance of an unrecorded reset or exchange between two readings: our choice
+RESET = float(np.log(0.0015))  # chance of an unrecorded reset or exchange between two readings: our choice
 SAME_DAY = float(np.log(0.01))  # another reading of one day, not taken
 NEVER = -1e9
 IMPOSSIBLE = 99.0  # stands for a joint that cannot be, in standard deviations

@@ -26,6 +26,8 @@ ASIDE = (
 )
 """Why a reading is not looked at."""
 
+SET_BACK = "the counter seems to have been set back or exchanged before this reading, without a record"
+
 
 def read_counters(
     units: pd.DataFrame,
@@ -56,6 +58,7 @@ def read_counters(
         rows, superseded, words = untaken(chainer, chains, book.unit)
         status[start + rows] = np.where(superseded, "superseded", "doubtful")
         reason[start + rows] = words
+        reason[start + np.flatnonzero(chains.reset)] = SET_BACK
         found.append(chains.moved(start))
         ends.append(open_ends(chainer, chains).moved(start))
     whole = Chains.joined(found)

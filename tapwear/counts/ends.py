@@ -74,11 +74,16 @@ def _if_right(chainer: Chainer, chains: Chains, last: np.ndarray) -> list[Explan
     last = last[chains.left[last] >= 0]
     joint = chainer.joints(chains.left[last], last)
     total = chains.operations[chains.left[last]] + joint.operations
-    more = "if the latest reading is right after all, {0:.0f} operations were made since the one before it"
-    return [
-        (int(row), float(t), float(p), more.format(made))
-        for row, t, p, made in zip(last, total, chains.probability[last], joint.operations, strict=True)
-    ]
+    words = "if the latest reading is right after all, {:.0f} operations were made since the one before it, {}"
+    found: list[Explanation] = []
+    for i, row in enumerate(last):
+        made = float(joint.operations[i])
+        more = made > joint.leg.middle[i]
+        than_usual = "more than usual: the explanation to act on" if more else "fewer than usual"
+        found.append(
+            (int(row), float(total[i]), float(chains.probability[row]), words.format(made, than_usual))
+        )
+    return found
 
 
 def _if_slipped(
