@@ -125,6 +125,7 @@ def _fit(
         + np.square(exposure.amount_sd[:, :, C2H2])
         + np.square(_count_spread(grid))
         + np.square(case.foreign)
+        + np.square(case.before_breather)
     )
     wander = own_wander(grid, case.tested, settings)
     levels = [

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tapwear.oil.exposure import Exposure, losses, memories
-from tapwear.oil.resets import Resets, find_resets
+from tapwear.oil.resets import Resets, event_years, find_resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, read_grid
 from tapwear.oil.settings import OilSettings
 from tapwear.oil.swaps import exchanged
@@ -33,6 +33,8 @@ class Case:
     groups : codes (S,) of like units, the narrowest first
     older, tested : (S, L) samples that define the own past, and samples that are weighed
     foreign : (S, L) extra error of a sample from another laboratory than the own past's [log]
+    breather_changes : (S, B) recorded changes of the breather [years since 1970], NaN padding
+    before_breather : (S, L) extra error of gas per operation before the last such change [log]
     """
 
     grid: SampleGrid
@@ -47,6 +49,8 @@ class Case:
     older: Bools
     tested: Bools
     foreign: Floats
+    breather_changes: Floats
+    before_breather: Floats
     settings: OilSettings
 
     @property
@@ -81,6 +85,8 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
         older=nothing,
         tested=nothing,
         foreign=np.zeros(grid.year.shape),
+        breather_changes=event_years(events, grid.unit, ("breather_changed",)),
+        before_breather=np.zeros(grid.year.shape),
         settings=settings,
     )
     everything = grid.usable & ~resets.odd
@@ -104,7 +110,10 @@ def as_seen(case: Case, tested: Bools) -> Case:
     older = np.where(older.any(axis=1, keepdims=True), older, held)
     older = np.where(tested.any(axis=1, keepdims=True), older, case.older)  # the past of like units stays
     foreign = np.where(_other_laboratory(grid, older), settings.laboratory_change_sd, 0.0)
-    return replace(case, older=older, tested=tested, foreign=foreign)
+    changes = np.where(case.breather_changes <= newest, case.breather_changes, -np.inf)
+    changed = np.max(changes, axis=1, initial=-np.inf)[:, None]
+    before = np.where(grid.year <= changed, settings.breather_change_sd, 0.0)
+    return replace(case, older=older, tested=tested, foreign=foreign, before_breather=before)
 
 
 def _groups(here: pd.DataFrame) -> list[Ints]:

@@ -42,7 +42,7 @@ def heating(case: Case) -> Evidence:
         np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H4]),
         np.hypot(settings.laboratory_sd, 0.2 * exposure.amount_sd[:, :, C2H4]),
     )
-    shared = np.hypot(shared, case.foreign)
+    shared = np.hypot(shared, np.hypot(case.foreign, np.where(vacuum[:, None], case.before_breather, 0.0)))
     own = np.hypot(settings.laboratory_sd, settings.healthy_sd)
     wander = own_wander(grid, case.tested, settings)
     levels = [

@@ -43,10 +43,11 @@ class OilSettings:
 
     # --- own past and like units ---------------------------------------------------------------
     baseline_gap_years: float = 1.0  # samples younger than this do not define the own past; our choice
-    newest_held_out: int = 2  # nor do the newest two; our choice
+    newest_held_out: int = 1  # nor does the newest one; our choice
     history_samples: int = 60  # newest samples of a compartment that are read at all; our choice
     tested_samples: int = 6  # newest samples that are weighed for a growing fault; our choice
 
+    breather_change_sd: float = 0.6  # another breather keeps more gas, or less [log]; our choice
     drift_sd: float = 0.10  # the own level wanders so much in a year [log]; our choice
 
     # --- what a fault looks like ---------------------------------------------------------------
@@ -64,11 +65,11 @@ class OilSettings:
 
     # --- calls ---------------------------------------------------------------------------------
     pull_probability: float = 0.15
-    pull_severity: float = 0.08  # below this there is time for another sample; our choice
+    pull_severity: float = 0.05  # below this there is time for another sample; our choice
     keep_probability: float = 0.05  # an earlier call stands while the chance is still so high; our choice
-    resample_probability: float = 0.3
-    agreeing_evidence: float = 0.3  # log likelihood ratio of a sample that agrees; our choice
-    severe_severity: float = 0.10
+    resample_probability: float = 0.15
+    agreeing_evidence: float = 0.1  # log likelihood ratio of a sample that agrees; our choice
+    severe_severity: float = 0.12
     severe_evidence: float = 4.5
     severe_evidence_per_operation: float = 8.0
     resample_within_days: int = 28  # days to 4 weeks (domain notes)

@@ -27,6 +27,7 @@ def vacuum_acetylene(case: Case) -> Evidence:
     log_amount = np.log(exposure.amount[:, :, C2H2]) - np.log(oil_volume / 1000.0)[:, None]
     per_operation = np.log(np.where(below, 0.4 * gas, gas)) - log_amount
     shared = np.hypot(np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2]), case.foreign)
+    shared = np.hypot(shared, case.before_breather)
     sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
     sd = np.hypot(sd, own_wander(grid, case.tested, settings))
     level = usual_level(per_operation, sd, case.older & vacuum[:, None], case.groups, UNITS_DIFFER)
