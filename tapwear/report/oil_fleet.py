@@ -168,10 +168,8 @@ def fleet_page(groups: Sequence[LikeGroup], *, full: bool = False) -> list[Block
     blocks += [Block("What it asks for", tuple(lines))] if lines else []
     blind = [unit for unit in units if call_order(unit) == NO_EVIDENCE]
     if blind:
-        words = [
-            f"{unit.unit} {_since(unit)}{'' if unit.state == 'in service' else f' ({unit.state})'}" for unit in blind
-        ]
-        blocks.append(Block("No oil evidence", (Line("; ".join(words)),)))
+        words = [f"{unit.unit}: {_since(unit)}" for unit in blind]
+        blocks.append(Block("No oil evidence: samples", (Line("; ".join(words)),)))
     telling = [group for group in groups if full or _shown(group, full)]
     blocks += [_group_block(group, full) for group in telling]
     silent = [group for group in groups if group not in telling]
@@ -179,8 +177,10 @@ def fleet_page(groups: Sequence[LikeGroup], *, full: bool = False) -> list[Block
 
 
 def _since(unit: OilUnit) -> str:
+    """`none since 2022-03-01 (spare)`: how long there has been no sample."""
     last = unit.verdict.last_sample_on if unit.verdict else None
-    return f"since {last}" if last else "ever"
+    state = "" if unit.state == "in service" else f" ({unit.state})"
+    return (f"none since {last}" if last else "none ever") + state
 
 
 def _asks(unit: OilUnit) -> bool:
@@ -241,5 +241,8 @@ def _group_block(group: LikeGroup, full: bool) -> Block:
 
 def _silent_block(groups: Sequence[LikeGroup]) -> Block:
     """The groups in which no unit stands out or has a call."""
-    rows = [[f"{_title(group)}:", _size(group) + ("; too few to compare" if group.few else "")] for group in groups]
+    rows = [
+        [f"{_title(group)}:", _size(group) + ("; too few to compare" if group.few else "") + f" ({group.kind})"]
+        for group in groups
+    ]
     return Block("Groups in which none stands out (--all shows them)", tuple(table(["", ""], rows)))

@@ -168,25 +168,32 @@ def _between(unit: OilUnit, before: Row | None, after: Row) -> list[str]:
     """What happened to the oil, or changed in how it is examined, between two samples; newest first."""
     start, end = _day(before) if before else date.min, _day(after)
     inside = [(day, kind) for day, kind in unit.events if start < day <= end]
-    marks = [(day, f"{HAPPENED.get(kind, kind)} {day}") for day, kind in inside]
+    changed = _changed(before, after)
+    told = {"laboratory_changed"} if "laboratory" in changed else set()
+    marks = [(day, f"{HAPPENED.get(kind, kind)} {day}") for day, kind in inside if kind not in told]
     seen = unit.verdict.evidence_since if unit.verdict else None
     if before and seen and start < seen <= end and not any(kind in RESETS for _, kind in inside):
         marks.append((seen, f"oil renewed about {seen}, by the gases; no record says so"))
-    lines = [f"--- {words} ---" for _, words in sorted(marks, reverse=True)]
-    if before is not None:
-        for what, old, new in (
-            ("laboratory", str(before.get("laboratory") or ""), str(after.get("laboratory") or "")),
-            ("breakdown test", _method(before), _method(after)),
-        ):
-            if old and new and old != new:
-                lines.append(f"--- {what} from here on: {new}; before: {old} ---")
-    return lines
+    lines = [words for _, words in sorted(marks, reverse=True)]
+    lines += [f"{what} from here on: {new}; before: {old}" for what, (old, new) in changed.items()]
+    return [f"--- {words} ---" for words in lines]
+
+
+def _changed(before: Row | None, after: Row) -> dict[str, tuple[str, str]]:
+    """Laboratory and breakdown test where they differ between two samples: before and after."""
+    if before is None:
+        return {}
+    pairs = {
+        "laboratory": (str(before.get("laboratory") or ""), str(after.get("laboratory") or "")),
+        "breakdown test": (_method(before), _method(after)),
+    }
+    return {what: (old, new) for what, (old, new) in pairs.items() if old and new and old != new}
 
 
 def _method(row: Row) -> str:
-    """`IEC 60156, 2.5 mm`: how the breakdown voltage was measured."""
+    """`IEC 60156, gap 2.5 mm`: how the breakdown voltage was measured."""
     gap = row.get("breakdown_gap_mm")
-    parts = [str(row.get("breakdown_method") or ""), f"{number(gap)} mm" if given(gap) else ""]
+    parts = [str(row.get("breakdown_method") or ""), f"gap {number(gap)} mm" if given(gap) else ""]
     return ", ".join(part for part in parts if part)
 
 
