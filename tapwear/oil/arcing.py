@@ -101,6 +101,7 @@ def arcing(case: Case) -> Evidence:
         severity=(stories.age / stories.life)[best],
         excess=times_usual,
         usual=np.empty(0),
+        carried=np.zeros(len(rows)),
         open_year=year[:, -1:] + (stories.life - stories.age)[None, :],
         open_sd=np.broadcast_to(0.2 * stories.life, log_weight.shape),
         weight=relative / relative.sum(axis=1, keepdims=True),

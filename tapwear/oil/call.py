@@ -16,6 +16,7 @@ from tapwear.oil.samples import Bools, Floats
 from tapwear.oil.settings import OilSettings
 
 SAMPLES_BACK = 3  # how many samples back a pull may have been called; our choice
+SEVERE_AT_LIMIT = ("heating", "vacuum acetylene")  # severe once the limit seems reached; our choice
 WORTH_A_LOOK = 0.3  # log likelihood ratio of an earlier sample that may have led to a call; our choice
 
 
@@ -62,7 +63,8 @@ def judge(weigh: Callable[[Bools], Evidence], tested: Bools, settings: OilSettin
         earlier = called | (earlier & (_probability(seen) >= settings.keep_probability))
     kept = earlier & ~pull & (probability >= settings.keep_probability)
     resample = ~pull & ~kept & (probability >= settings.resample_probability)
-    severe = (jump & pull) | ((pull | kept) & (evidence.severity >= 1.0) & (evidence.kind != "arcing"))
+    passed = evidence.severity >= 1.0 if evidence.kind in SEVERE_AT_LIMIT else np.zeros(len(pull), dtype=bool)
+    severe = pull & (jump | (passed & (probability >= settings.severe_probability)))
     return evidence, Judgement(
         pull=pull | kept,
         resample=resample,
@@ -81,9 +83,18 @@ def _called(evidence: Evidence, settings: OilSettings) -> tuple[Bools, Bools]:
     earlier = np.max(support[:, :-1], axis=1, initial=-np.inf)
     agree = (newest >= settings.agreeing_evidence) & (earlier >= settings.agreeing_evidence)
     least = settings.severe_evidence_per_operation if evidence.kind == "arcing" else settings.severe_evidence
-    jump = (newest >= least) & (evidence.severity >= settings.severe_severity) & ~agree
+    jump = (
+        (newest >= least) & (evidence.severity >= settings.severe_severity) & _far_beyond(evidence, settings) & ~agree
+    )
     likely = (_probability(evidence) >= settings.pull_probability) & (evidence.severity >= settings.pull_severity)
     return likely & (agree | jump), likely & jump
+
+
+def _far_beyond(evidence: Evidence, settings: OilSettings) -> Bools:
+    """(S,) True where the newest sample lies so far beyond the usual that it may count as severe on its own."""
+    if evidence.kind == "arcing":  # the excess is a factor there
+        return np.asarray(evidence.excess >= 1.0 + settings.severe_excess)
+    return np.asarray(evidence.excess >= settings.severe_excess * evidence.usual + 2.0 * evidence.carried)
 
 
 def _probability(evidence: Evidence) -> Floats:

@@ -62,6 +62,7 @@ class Evidence:
     odds : (S,) odds that a fault of this kind has begun
     severity : (S,) share of the limit reached at the newest sample, under the best story
     excess, usual : (S,) leading quantity of the newest sample beyond what is usual, and what is usual
+    carried : (S,) most of the excess that may be left over from a fault that was repaired
     open_year, open_sd, weight : (S, P) when each story reaches the limit [years], and its share
     """
 
@@ -72,6 +73,7 @@ class Evidence:
     severity: Floats
     excess: Floats
     usual: Floats
+    carried: Floats
     open_year: Floats
     open_sd: Floats
     weight: Floats
@@ -137,6 +139,7 @@ def scattered(part: Evidence, applies: Bools, column: Ints, usual: Floats) -> Ev
         severity=full(part.severity, ()),
         excess=full(part.excess, ()),
         usual=usual,
+        carried=full(part.carried, ()),
         open_year=full(part.open_year, stories),
         open_sd=full(part.open_sd, stories),
         weight=full(part.weight, stories),
@@ -259,6 +262,7 @@ def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settin
         severity=np.exp(log_severity[rows, best]),
         excess=size[rows, best],
         usual=np.empty(0),
+        carried=readings.carried[:, -1],
         open_year=newest[:, None] - log_severity * tau,
         open_sd=np.broadcast_to(spread * tau, log_severity.shape),
         weight=weight,

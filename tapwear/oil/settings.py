@@ -71,6 +71,8 @@ class OilSettings:
     agreeing_evidence: float = 0.1  # log likelihood ratio of a sample that agrees; our choice
     severe_severity: float = 0.12
     severe_evidence: float = 4.5
+    severe_excess: float = 1.0  # the newest sample at least doubles the usual; our choice
+    severe_probability: float = 0.5
     severe_evidence_per_operation: float = 8.0
     resample_within_days: int = 28  # days to 4 weeks (domain notes)
     stale_after_days: int = 820  # older than this: no oil evidence; our choice

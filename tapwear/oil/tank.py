@@ -16,6 +16,8 @@ from tapwear.oil.samples import Bools, Floats, SampleGrid
 from tapwear.oil.settings import C2H2, OilSettings
 
 SHARE_OF_FAULTS = 0.12  # of the faults that oil shows, those of the barrier; our choice
+OWN_SD = 0.25  # log: scatter of a sound tank; our choice
+SHARED_SD = 0.4  # where the conservator is shared; our choice
 UNITS_DIFFER = 1.5  # log: tanks differ freely, a shared conservator most of all; our choice
 
 
@@ -66,7 +68,7 @@ def tank_acetylene(
         seen=at(gas, column)[:, :, None],
         below=at(below, column)[:, :, None],
         expected=at(expected, column)[:, :, None],
-        own_sd=np.full((*column.shape, 1), 0.25),
+        own_sd=np.broadcast_to(np.where(shared_conservator, SHARED_SD, OWN_SD)[:, None, None], (*column.shape, 1)),
         shared_sd=np.zeros(column.shape),
         level_sd=np.where(level.own > 0, np.minimum(level.sd, 0.5), 0.5),
         bend=np.broadcast_to(bends(tank, settings)[:, None, [C2H2]], (*column.shape, 1)),

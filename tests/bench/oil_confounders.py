@@ -115,7 +115,7 @@ def simulate(kind: str, count: int, seed: int) -> Fleet:
             value = np.where(first[:, None], value * np.array([0.15, 0.7, 0.85, 0.8, 0.8]), value)
         if kind == "labels exchanged" and DISTURBED_AT <= month < DISTURBED_AT + 12:
             pairs = np.arange(count) ^ 1
-            both = due & due[pairs] & (month < DISTURBED_AT + every) & (pairs < count)
+            both = due & due[pairs] & (month < DISTURBED_AT + np.maximum(every, every[pairs]))
             value = np.where(both[:, None], value[pairs], value)
         day = START + pd.DateOffset(months=month)
         for i in np.flatnonzero(due):
