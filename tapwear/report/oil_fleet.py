@@ -6,6 +6,7 @@ notes). Only units whose newest sample is recent enough to count as evidence are
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -89,14 +90,14 @@ def like_groups(units: Iterable[OilUnit]) -> tuple[LikeGroup, ...]:
 
 def _members(units: Sequence[OilUnit]) -> tuple[Member, ...]:
     newest = [_newest(unit) for unit in units]
-    values = [(member.acetylene, member.below) for member in newest if member.acetylene is not None]
+    ordered = sorted(_amount(member.acetylene, member.below) for member in newest if member.acetylene is not None)
+    others = len(ordered) - 1
     out = []
     for member in newest:
-        others = len(values) - 1
         if member.acetylene is None or others < LEAST_LIKE_UNITS:
             out.append(member)
             continue
-        lower = sum(1 for value, below in values if _amount(value, below) < _amount(member.acetylene, member.below))
+        lower = bisect_left(ordered, _amount(member.acetylene, member.below))
         out.append(replace(member, share=lower / others, others=others))
     return tuple(sorted(out, key=lambda one: (-_amount(one.acetylene, one.below), one.unit.unit)))
 

@@ -20,16 +20,13 @@ oil       {call, severe, open_by_early, open_by_middle, open_by_late, resample_b
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import asdict
-from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
 
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due
 from tapwear.report.due_data import due_record
-from tapwear.report.frames import day_of, given, newest
-from tapwear.report.plain import plain
+from tapwear.report.frames import json_values, newest
 from tapwear.report.stories import Subject
 from tapwear.words import CAUTION_SHORT, SEVERE
 
@@ -65,7 +62,7 @@ def why_json(subject: Subject) -> str:
         "forecast": _oldest(story.forecast, "on") if story else [],
         "oil": _oil(subject.verdict, subject.severe) if subject.verdict else None,
     }
-    return json.dumps(_plain(page), ensure_ascii=False, indent=2, allow_nan=False)
+    return json.dumps(json_values(page), ensure_ascii=False, indent=2, allow_nan=False)
 
 
 def _due(due: Due) -> dict[str, Any]:
@@ -81,21 +78,3 @@ def _oil(verdict: OilVerdict, severe: bool) -> dict[str, Any]:
 
 def _oldest(frame: pd.DataFrame, column: str) -> list[dict[str, Any]]:
     return newest(frame, column, None)[::-1]
-
-
-def _plain(value: Any) -> Any:
-    """The value in what JSON knows: ISO dates, null for what is not recorded, no control characters."""
-    if isinstance(value, Mapping):
-        return {str(name): _plain(item) for name, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [_plain(item) for item in value]
-    if isinstance(value, str):
-        return plain(value)
-    if not given(value):
-        return None
-    if isinstance(value, date | datetime):
-        day = day_of(value)
-        return day.isoformat() if day else None
-    if hasattr(value, "item"):  # a numpy scalar
-        return _plain(value.item())
-    return value
