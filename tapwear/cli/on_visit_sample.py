@@ -86,6 +86,7 @@ def sample(
 
     Exit codes: 0 recorded or already there; 2 command not understood; 3 in conflict with the book, not recorded.
     """
+    from tapwear.store.compartments import known_serials
     from tapwear.store.entries import add_reading, add_sample
     from tapwear.store.find import find_unit
     from tapwear.store.history import counter_past
@@ -118,6 +119,8 @@ def sample(
     doubt, past = "", None
     with store.rows() as connection:
         key = find_unit(connection, unit)
+        seen = "" if main_tank else given.get("compartment_serial", "")
+        odd = known_serials(connection).doubt(key.tag, given.get("compartment", ""), seen) if seen else ""
         if number is not None:
             past = counter_past(connection, key, drive or "", "sample", day)
     if past is not None and number is not None:
@@ -136,5 +139,7 @@ def sample(
     )
     place = "main tank" if main_tank else f"compartment {given.get('compartment', '')}".strip()
     settle(outcome, f"{key.tag}, sample of {day} from the {place} ({listed})", store.path)
+    if odd:
+        tell(f"Mind: {odd}. Are you at the right unit?")
     if not main_tank and not {"acetylene_ul_per_l", "ethylene_ul_per_l"} <= given.keys():
         tell("Note: without both acetylene and ethylene the gases of this sample cannot be judged.")

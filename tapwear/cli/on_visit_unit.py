@@ -50,6 +50,7 @@ RatedCurrent = Annotated[str | None, _option("rated_current_a", "A", _PLATE)]
 StepVoltage = Annotated[str | None, _option("step_voltage_v", "V", _PLATE)]
 Drives = Annotated[str | None, _option("drives", "NAMES", _PLATE)]
 Compartments = Annotated[str | None, _option("compartments", "NAMES", _PLATE)]
+CompartmentSerials = Annotated[str | None, _option("compartment_serials", "SERIALS", _PLATE)]
 SamplingNeedsOutage = Annotated[
     bool | None,
     typer.Option(
@@ -95,6 +96,7 @@ def add(
     step_voltage_v: StepVoltage = None,
     drives: Drives = None,
     compartments: Compartments = None,
+    compartment_serials: CompartmentSerials = None,
     scheme: Scheme = None,
     interval_operations: IntervalOperations = None,
     interval_years: IntervalYears = None,
@@ -162,6 +164,7 @@ def change(
     step_voltage_v: StepVoltage = None,
     drives: Drives = None,
     compartments: Compartments = None,
+    compartment_serials: CompartmentSerials = None,
     scheme: Scheme = None,
     interval_operations: IntervalOperations = None,
     interval_years: IntervalYears = None,

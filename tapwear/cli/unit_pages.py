@@ -61,8 +61,8 @@ def sheet_page(sheet: UnitSheet) -> str:
     facts += [("transformer", now.transformer_serial)] if now.transformer_serial else []
     facts += [("main tank [L]", in_words(now.main_tank_volume_l))] if now.main_tank_volume_l else []
     facts += [
-        (f"compartment {name}".rstrip(), f"{volume:g} L" if volume else "oil volume not known")
-        for name, volume in sheet.compartments
+        (f"compartment {name}".rstrip(), (f"{volume:g} L" if volume else "oil volume not known") + _serial_of(serial))
+        for name, volume, serial in sheet.compartments
     ]
     parts = [
         _section("", facts),
@@ -108,6 +108,10 @@ def _rules(sheet: UnitSheet) -> list[tuple[str, str]]:
         source = f" ({rule['provenance']})" if rule["provenance"] else ""
         lines.append((task, "every " + " or ".join(parts) + weight + source))
     return lines
+
+
+def _serial_of(serial: str | None) -> str:
+    return f", serial number {serial}" if serial else ""
 
 
 def _why(reason: str) -> str:

@@ -221,14 +221,15 @@ def check_serial(connection: Connection, unit: UnitKey, seen: str) -> None:
     """Raises UsageError when the serial number on the nameplate is not the one in the register: a wrong unit."""
     changer = lean("tap_changer", "id", "serial")
     known = connection.execute(sa.select(changer.c.serial).where(changer.c.id == unit.id)).scalar()
-    if seen and known and _squeezed(seen) != _squeezed(known):
+    if seen and known and squeezed(seen) != squeezed(known):
         raise UsageError(
             f"{unit.tag} has serial number {known}, you gave {seen}: are you at the right unit? Nothing was "
             f"recorded. If the register is wrong: tapwear unit change {unit.tag} --serial {seen}"
         )
 
 
-def _squeezed(serial: str) -> str:
+def squeezed(serial: str) -> str:
+    """A serial number without regard to capitals, blanks and marks."""
     return "".join(char for char in serial.casefold() if char.isalnum())
 
 

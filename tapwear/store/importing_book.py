@@ -11,8 +11,9 @@ from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
 from tapwear.findings import Finding
+from tapwear.store.compartments import known_serials
 from tapwear.store.conditions import condition_columns
-from tapwear.store.entries import check_serial, event_columns, sample_columns, service_columns
+from tapwear.store.entries import check_serial, enter, event_columns, sample_columns, service_columns
 from tapwear.store.find import UnitKey, near_names
 from tapwear.store.importing_drives import Drives
 from tapwear.store.importing_known import Known
@@ -49,6 +50,7 @@ class BookIntake:
         compartment = lean("compartment", "tap_changer_id", "name")
         for number, name in self.connection.execute(sa.select(compartment.c.tap_changer_id, compartment.c.name)):
             self._compartments.setdefault(number, set()).add(name)
+        self._serials = known_serials(self.connection)
         self._drives = Drives(self.connection)
         self._known = Known(self.connection)
 
@@ -177,11 +179,31 @@ class BookIntake:
             raise Refused("compartment", f"{unit.tag} has no such compartment; it has {listed}", "correct the name")
         unread = tuple(f"{gas}_below" for gas in GASES if columns[f"{gas}_ul_per_l"] is None)
         whose = f"{unit.tag}, sample of {given['sampled_on']}"
-        result = self._keep("sample", row, columns, whose, BY_HAND, leaves_open=unread)
+        added = self._known.completes("sample", {**columns, **dict.fromkeys(unread)})
+        if added:
+            result = self._complete(row, columns, whose, added)
+        else:
+            result = self._keep("sample", row, columns, whose, BY_HAND, leaves_open=unread)
+        if columns["taken_from"] == "compartment" and result.stored:
+            doubt = self._serials.doubt(unit.tag, columns["compartment"], columns["compartment_serial"])
+            if doubt:
+                remedy = (
+                    "find out which unit was sampled; then correct the sample, or the register (tapwear unit change)"
+                )
+                told = remark("compartment_serial", f"{whose}: {doubt}", remedy, "note")
+                result = Result((*result.findings, told), result.stored)
         if "counter_reading" not in given or any(finding.severity == "conflict" for finding in result.findings):
             return result
         note = self._sheet_counter(unit, row)
         return result if note is None else Result((*result.findings, note), result.stored)
+
+    def _complete(self, row: Row, columns: dict[str, Any], whose: str, added: list[str]) -> Result:
+        """A later part of a report: the sample with both parts supersedes the one with the first."""
+        self.write()
+        enter(self.connection, "sample", columns, row.values, self.stamp, replace=True)
+        names = ", ".join(name for name in added if not name.endswith("_below"))
+        found = f"{whose}: completed by {names}"
+        return Result((remark(added[0], found, "nothing to do; the rest agrees", "note"),), stored=True)
 
     def _sheet_counter(self, unit: UnitKey, row: Row) -> Finding | None:
         """Makes the counter on a sample sheet a reading; what is wrong with it never stops the sample."""

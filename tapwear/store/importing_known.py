@@ -46,18 +46,43 @@ class Known:
     _tables: dict[str, _Held] = field(default_factory=dict)
     _queries: dict[str, Any] = field(default_factory=dict)
 
+    def completes(self, table: str, columns: Mapping[str, Any]) -> list[str]:
+        """The columns that a row adds to the current one about the same thing; none where it says otherwise too.
+
+        When there are any, they count as known from then on: the caller stores the completed row.
+        """
+        held, key, says = self._looked_up(table, columns)
+        have = held.current.get(key)
+        if have is None:
+            return []
+        before = dict(zip(NAMES[table], have, strict=True))
+        after = dict(before)
+        for name, new in zip(NAMES[table], says, strict=True):
+            if new is None or new == "" or new == before[name]:
+                continue
+            measured = before.get(name.replace("_below", "_ul_per_l")) if name.endswith("_below") else before[name]
+            if measured not in (None, ""):
+                return []
+            after[name] = new
+        held.current[key] = tuple(after.values())
+        return [name for name in after if after[name] != before[name]]
+
+    def _looked_up(self, table: str, columns: Mapping[str, Any]) -> tuple[_Held, Key, Key]:
+        """What is known of the table, what the row is about, and what it says."""
+        held = self._tables.setdefault(table, _Held())
+        key = tuple([columns[name] for name in SAME[table]])
+        if key[0] not in held.owners:
+            held.owners.add(key[0])
+            self._read(table, key[0], held)
+        return held, key, tuple([columns[name] for name in NAMES[table]])
+
     def judge(self, table: str, row: Row, columns: Mapping[str, Any], whose: str, how: str) -> Result | None:
         """None for a row to be stored (and then remembered), otherwise what is to be said of it.
 
         `columns` holds what goes into the table, with None or "" for all that the row leaves open. A row that says
         what the book says, or once said, is known. `how` tells how a conflict is settled.
         """
-        held = self._tables.setdefault(table, _Held())
-        key = tuple([columns[name] for name in SAME[table]])
-        says = tuple([columns[name] for name in NAMES[table]])
-        if key[0] not in held.owners:
-            held.owners.add(key[0])
-            self._read(table, key[0], held)
+        held, key, says = self._looked_up(table, columns)
         have = held.current.get(key)
         if have == says:
             return self._again(held.added.get(key), row)

@@ -177,11 +177,14 @@ class RegisterIntake:
         now = standing(self.connection, unit.id)[-1]
         have |= {name: getattr(now, name) for name in ("region", "transformer_serial", "conservator")}
         have["main_tank_volume_l"] = now.main_tank_volume_l
-        compartment = lean("compartment", "tap_changer_id", "name", "oil_volume_l")
+        compartment = lean("compartment", "id", "tap_changer_id", "name", "serial", "oil_volume_l")
         parts = self.connection.execute(
-            sa.select(compartment.c.name, compartment.c.oil_volume_l).where(compartment.c.tap_changer_id == unit.id)
+            sa.select(compartment.c.name, compartment.c.serial, compartment.c.oil_volume_l)
+            .where(compartment.c.tap_changer_id == unit.id)
+            .order_by(compartment.c.id)
         ).all()
         have["compartments"] = tuple(part.name for part in parts)
+        have["compartment_serials"] = tuple(part.serial for part in parts if part.serial)
         have["oil_volume_l"] = next((part.oil_volume_l for part in parts if part.oil_volume_l is not None), None)
         fitting, counter = (
             lean("fitting", "tap_changer_id", "drive_id", "slot"),

@@ -186,9 +186,7 @@ class ServiceRule(SQLModel, table=True):
     __tablename__ = "service_rule"
     __table_args__ = (
         CheckConstraint("(scheme_id IS NULL) <> (tap_changer_id IS NULL)", name="scheme_or_unit"),
-        CheckConstraint(
-            "interval_operations IS NOT NULL OR interval_years IS NOT NULL", name="interval_of_some_kind"
-        ),
+        CheckConstraint("interval_operations IS NOT NULL OR interval_years IS NOT NULL", name="interval_of_some_kind"),
         UniqueConstraint("scheme_id", "task"),
         UniqueConstraint("tap_changer_id", "task"),
         _one_of("task", TASKS),
@@ -197,9 +195,7 @@ class ServiceRule(SQLModel, table=True):
         _at_least("duration_days", 0, above=True),
         _at_least("crew_hours", 0),
         _at_least("lead_time_weeks", 0),
-        CheckConstraint(
-            "current_exponent IS NULL OR current_exponent BETWEEN 0 AND 2", name="current_exponent_range"
-        ),
+        CheckConstraint("current_exponent IS NULL OR current_exponent BETWEEN 0 AND 2", name="current_exponent_range"),
         STRICT,
     )
     id: int | None = Field(default=None, primary_key=True)

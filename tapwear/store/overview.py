@@ -29,7 +29,7 @@ class UnitSheet:
     fields: dict[str, Any]
     scheme: str
     stays: tuple[StandingRow, ...]
-    compartments: tuple[tuple[str, float | None], ...]
+    compartments: tuple[tuple[str, float | None, str | None], ...]  # name, oil volume [L], serial number
     drives: dict[str, tuple[tuple[str, int], ...]]  # slot -> (source, digits)
     rules: dict[str, dict[str, Any]]
     last_readings: dict[str, tuple[date, int, str]]  # slot -> day, number, reader
@@ -49,9 +49,9 @@ def unit_sheet(connection: Connection, unit: UnitKey) -> UnitSheet:
     ).one()
     scheme = lean("scheme", "id", "name")
     name = connection.execute(sa.select(scheme.c.name).where(scheme.c.id == row.scheme_id)).scalar()
-    compartment = lean("compartment", "id", "tap_changer_id", "name", "oil_volume_l")
+    compartment = lean("compartment", "id", "tap_changer_id", "name", "oil_volume_l", "serial")
     parts = connection.execute(
-        sa.select(compartment.c.name, compartment.c.oil_volume_l)
+        sa.select(compartment.c.name, compartment.c.oil_volume_l, compartment.c.serial)
         .where(compartment.c.tap_changer_id == unit.id)
         .order_by(compartment.c.id)
     )
@@ -69,7 +69,7 @@ def unit_sheet(connection: Connection, unit: UnitKey) -> UnitSheet:
         fields={field: row._mapping[field] for field in _OWN},
         scheme=name or "",
         stays=tuple(standing(connection, unit.id)),
-        compartments=tuple((str(part[0]), part[1]) for part in parts),
+        compartments=tuple((str(part[0]), part[1], part[2]) for part in parts),
         drives={slot: tuple(counters.get(drive, [])) for slot, drive in sorted(held.items())},
         rules=_rules(connection, unit, row.scheme_id),
         last_readings=_last_readings(connection, held),

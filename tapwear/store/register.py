@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
+from tapwear.store.compartments import set_serials
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import lean
 from tapwear.store.places import add_drive, add_station, drives_of, place_at, transformer_of
@@ -84,6 +85,8 @@ def add_unit(connection: Connection, values: Mapping[str, Any], stamp: Stamp, *,
         add_drive(connection, number, slot, given["counter_digits"], stamp)
     for name in given.get("compartments") or ("",):
         insert(connection, "compartment", tap_changer_id=number, name=name, oil_volume_l=given.get("oil_volume_l"))
+    if given.get("compartment_serials"):
+        set_serials(connection, unit, given["compartment_serials"], stamp)
     _own_rule(connection, unit, given, stamp)
     return unit
 
@@ -293,6 +296,8 @@ def _parts(connection: Connection, unit: UnitKey, given: Mapping[str, Any], stam
             change = Change("compartment", made, "made", None, name)
             note_change(connection, change, stamp)
             changes.append(change)
+    if given.get("compartment_serials"):
+        changes += set_serials(connection, unit, given["compartment_serials"], stamp)
     return changes
 
 

@@ -114,6 +114,7 @@ UNITS = TableSpec(
         F("sampling_needs_outage", "yes or no", "its oil can be sampled only when it is out of service"),
         F("drives", "list", "names of its drives, e.g. A;B;C for three single-phase drives"),
         F("compartments", "list", "names of its compartments, e.g. A;B;C"),
+        F("compartment_serials", "list", "serial numbers of its compartments, in their order, e.g. C1;C2;C3"),
         F("note", "text", "anything else"),
     ),
     ("unit",),

@@ -429,3 +429,13 @@ def test_help_of_each_command_shows_an_example(command: str, monkeypatch: pytest
     monkeypatch.setenv("COLUMNS", "160")
     result = run(*command.split(), "--help")
     assert f"tapwear {command} T" in result.output
+
+
+def test_a_compartment_of_another_unit_is_told_at_the_sample(db: Path) -> None:
+    done("unit", "add", "T1", "--station", "N", "--digits", "6", "--compartment-serials", "C-11")
+    done("unit", "add", "T2", "--station", "N", "--digits", "6", "--compartment-serials", "C-22")
+    assert "serial number C-11" in done("unit", "show", "T1")
+    gases = ("--acetylene", "120", "--ethylene", "35")
+    said = done("sample", "T1", "--on", "2026-10-05", *gases, "--compartment-serial", "C-22")
+    assert "C-22 belongs to T2: likely the oil of that one. Are you at the right unit?" in said
+    assert "Mind" not in done("sample", "T2", "--on", "2026-10-05", *gases, "--compartment-serial", "C-22")

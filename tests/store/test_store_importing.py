@@ -409,3 +409,79 @@ def test_many_rows_are_written_in_batches_and_reported(fleet: Desk, tmp_path: Pa
     assert result.counts["readings"].stored == 5_100
     assert len(fleet.rows("reading", "value")) == 5_100
     assert seen == [("storing readings", 2_000, 5_100), ("storing readings", 4_000, 5_100)]
+
+
+# --- samples in parts, and serial numbers of compartments -----------------------------------------------------
+
+
+def test_a_later_part_of_a_report_completes_the_sample_and_says_so(fleet: Desk) -> None:
+    fleet.bring(samples="unit,sampled_on,acetylene_ul_per_l\nT1,2024-05-01,12\n")
+    later = "unit,sampled_on,hydrogen_ul_per_l,moisture_mg_per_kg,breakdown_kv,laboratory\nT1,2024-05-01,<5,9,40,East\n"
+    result = fleet.bring(samples=later)
+    assert told(result) == [(2, "hydrogen_ul_per_l", "note")]
+    assert "completed by hydrogen_ul_per_l, moisture_mg_per_kg, breakdown_kv, laboratory" in result.findings[0].found
+    assert fleet.current("sample", "acetylene_ul_per_l") == [12.0]
+    assert fleet.current("sample", "hydrogen_below") == [True]
+    assert fleet.current("sample", "laboratory") == ["East"]
+    assert len(fleet.rows("sample", "uid")) == 2
+    again = fleet.bring(samples=later)
+    assert (again.total("known"), again.findings) == (1, ())
+
+
+def test_two_parts_in_one_file_become_one_sample(fleet: Desk) -> None:
+    text = "unit,sampled_on,acetylene_ul_per_l,moisture_mg_per_kg\nT1,2024-05-01,12,\nT1,2024-05-01,,9\n"
+    assert fleet.bring(samples=text).total("stored") == 2
+    assert fleet.current("sample", "moisture_mg_per_kg") == [9.0]
+    assert fleet.bring(samples=text).total("known") == 2
+
+
+@pytest.mark.parametrize("other", ["13", "<12"])
+def test_a_part_that_says_otherwise_is_a_conflict_and_completes_nothing(fleet: Desk, other: str) -> None:
+    head = "unit,sampled_on,acetylene_ul_per_l,moisture_mg_per_kg\n"
+    fleet.bring(samples=f"{head}T1,2024-05-01,12,\n")
+    assert [one[2] for one in told(fleet.bring(samples=f"{head}T1,2024-05-01,{other},9\n"))] == ["conflict"]
+    assert fleet.current("sample", "moisture_mg_per_kg") == [None]
+
+
+PARTS = (
+    "unit,station,counter_digits,compartments,compartment_serials\nT1,N,5,,C-11\nT2,N,5,,C-22\nT3,N,5,A;B,C-3A;C-3B\n"
+)
+
+
+@pytest.mark.parametrize(
+    ("unit", "compartment", "seen", "said"),
+    [
+        ("T1", "", "C-11", ""),
+        ("T1", "", "c 11", ""),
+        ("T1", "", "", ""),
+        ("T1", "", "C-22", "C-22 was seen, the register has C-11 for T1; C-22 belongs to T2: likely"),
+        ("T3", "A", "C-3B", "the register has C-3A for T3, compartment A; C-3B belongs to T3, compartment B"),
+        ("T1", "", "C-99", "C-99 is nowhere in the register"),
+        ("T4", "", "C-22", ""),
+    ],
+)
+def test_a_serial_number_of_another_compartment_is_told_with_the_unit_it_belongs_to(
+    desk: Desk, unit: str, compartment: str, seen: str, said: str
+) -> None:
+    desk.bring(units=PARTS + "T4,N,5,,\n")
+    head = "unit,sampled_on,compartment,compartment_serial,acetylene_ul_per_l"
+    result = desk.bring(samples=f"{head}\n{unit},2024-05-01,{compartment},{seen},12\n")
+    assert desk.rows("sample", "compartment_serial") == [seen]  # the sample is kept all the same
+    assert told(result) == ([(2, "compartment_serial", "note")] if said else [])
+    assert all(said in finding.found for finding in result.findings)
+
+
+def test_a_main_tank_has_no_serial_number_of_a_compartment(desk: Desk) -> None:
+    desk.bring(units=PARTS)
+    head = "unit,sampled_on,taken_from,compartment_serial,acetylene_ul_per_l"
+    assert desk.bring(samples=f"{head}\nT1,2024-05-01,main_tank,C-22,12\n").findings == ()
+
+
+def test_serial_numbers_of_compartments_are_filled_in_once_and_must_be_as_many(desk: Desk) -> None:
+    desk.bring(units=PARTS.replace("C-11", ""))
+    assert desk.bring(units=PARTS).total("stored") == 1
+    assert desk.bring(units=PARTS).total("known") == 3
+    assert desk.rows("compartment", "serial") == ["C-11", "C-22", "C-3A", "C-3B"]
+    assert [one[2] for one in told(desk.bring(units=PARTS.replace("C-11", "C-12")))] == ["conflict"]
+    (finding,) = desk.bring(units=PARTS.splitlines()[0] + "\nT5,N,5,A;B,C-5\n").findings
+    assert "give as many serial numbers, in that order; found 1" in finding.found

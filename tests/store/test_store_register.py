@@ -226,7 +226,7 @@ def test_three_drives_and_compartments_are_kept_apart(store: Store) -> None:
         sheet = unit_sheet(connection, find_unit(connection, "T1"))
     assert list(sheet.drives) == ["A", "B", "C"]
     assert sheet.drives["A"] == (("mechanical", 6),)
-    assert sheet.compartments == (("A", 150.0), ("B", 150.0), ("C", 150.0))
+    assert sheet.compartments == (("A", 150.0, None), ("B", 150.0, None), ("C", 150.0, None))
     assert load_book(store).units["oil_volume_l"].tolist() == [150.0]
 
 
