@@ -130,19 +130,21 @@ def _newest(unit: OilUnit) -> Member:
     return best
 
 
-def place_words(member: Member) -> str:
-    """`above 9 in 10 of 31 others`: the unit's acetylene among its like, where there are enough of them."""
+def place_short(member: Member) -> str:
+    """`above 9 in 10`: the unit's acetylene among its like, where there are enough of them."""
     if member.acetylene is None:
         return "no recent sample"
     if member.share is None:
         return "too few like units"
-    like = f"of {member.others} others"
     if member.share >= 1.0:
-        return f"above all {like}"
+        return "above all"
     tenths = int(member.share * 10 + 1e-9)
-    if tenths == 0:
-        return f"among the lowest {like}"
-    return f"above {tenths} in 10 {like}"
+    return f"above {tenths} in 10" if tenths else "among the lowest"
+
+
+def place_words(member: Member) -> str:
+    """`above 9 in 10 of 31 others`: the same with the number of units it is compared with."""
+    return place_short(member) + (f" of {member.others} others" if member.share is not None else "")
 
 
 def member_of(groups: Iterable[LikeGroup], tag: str) -> tuple[LikeGroup, Member] | None:
@@ -220,14 +222,15 @@ def _group_block(group: LikeGroup, full: bool) -> Block:
     """One group: what it is, who stands out, and how many others there are."""
     shown = _shown(group, full)
     vacuum = group.technology == "vacuum"
-    headings = ["unit", "sampled", "C2H2 ppm", *([] if vacuum else ["C2H4/C2H2"]), "among like units", "call"]
+    like = "among like units" if group.few else f"among {group.compared - 1} others"
+    headings = ["unit", "sampled", "C2H2 ppm", *([] if vacuum else ["C2H4/C2H2"]), like, "call"]
     rows = [
         [
             one.unit.unit,
             str(one.sampled_on or ""),
             one.acetylene_text,
             *([] if vacuum else [f"{one.heat:.2f}" if one.heat is not None else ""]),
-            place_words(one),
+            place_short(one),
             call_short(one.unit) + (f"; oil renewed {one.renewed}" if one.renewed else ""),
         ]
         for one in shown

@@ -152,7 +152,10 @@ def next_sample(unit: OilUnit) -> NextSample:
     verdict = unit.verdict
     if verdict and verdict.call == "resample":
         by = verdict.resample_by or unit.as_of + timedelta(days=BASELINE_DAYS[1])
-        return NextSample("flagged", f"Within 4 weeks, by {by}, to confirm what the oil shows.{outage}", unit.as_of, by)
+        words = f"Within 4 weeks, by {by}, to confirm what the oil shows."
+        if by <= unit.as_of:
+            words = "Now, to confirm what the oil shows: the 4 weeks for it are over."
+        return NextSample("flagged", words + outage, unit.as_of, by)
     last = min(unit.last_samples().values(), default=None)
     renewed = next(iter(unit.happened(*RESETS)), None)
     if renewed and (last is None or last <= renewed):

@@ -116,7 +116,8 @@ def test_a_fleet_without_calls_says_nothing_of_them() -> None:
 def test_units_above_nine_in_ten_are_shown_and_the_others_counted() -> None:
     text = text_of(fleet(11))
     assert "town: 11 units, 11 with a recent sample" in text
-    assert "above all of 10 others" in text
+    assert "among 10 others  call\n" in text
+    assert "above all " in text
     assert "and 9 others (--all shows them)" in text
     assert "among the lowest" in text_of(fleet(11), full=True)
 

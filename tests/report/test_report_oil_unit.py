@@ -36,6 +36,11 @@ def test_a_flagged_unit_is_sampled_by_the_date_of_its_verdict() -> None:
     assert advice.words == "Within 4 weeks, by 2026-07-18, to confirm what the oil shows."
 
 
+def test_a_flagged_unit_whose_date_has_come_is_sampled_now() -> None:
+    late = unit(sample("2026-03-20"), verdict=verdict("resample", resample_by=AS_OF))
+    assert next_sample(late).words == "Now, to confirm what the oil shows: the 4 weeks for it are over."
+
+
 def test_the_opening_does_not_wait_for_a_sample() -> None:
     assert next_sample(unit(sample("2026-03-01"), verdict=pulled())).words.endswith("The opening does not wait for it.")
 
