@@ -15,6 +15,7 @@ import pandas as pd
 from tapwear.counts.clean import read_counters
 from tapwear.counts.current import known_currents
 from tapwear.counts.rate import RateModel, fit_rates
+from tapwear.counts.reread import as_if_read
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
@@ -71,6 +72,18 @@ def assess_oil(book: Book, model: RateModel, as_of: date) -> tuple[OilVerdict, .
     """The oil of all units, with the operations at each sample's date taken from the counts."""
     samples = with_operations(book.samples, model)
     return assess(samples, book.oil_events, book.units, as_of)
+
+
+def outlook_if_read(assessment: Assessment, on: date) -> Outlook:
+    """The outlook as of `on` if every counter is read that day and shows what is expected; the oil as it is known now.
+
+    on : not before assessment.as_of
+    """
+    book = assessment.book
+    history, model = as_if_read(assessment.history, assessment.model, book.units, book.events, book.stays, on)
+    currents = known_currents(book.readings, book.units, on)
+    ground = Ground(history, model, assessment.verdicts, {}, currents)
+    return build_outlook(book.units, book.rules, book.services, book.events, ground, on)
 
 
 def recent_changes(model: RateModel, as_of: date) -> dict[str, str]:

@@ -119,9 +119,9 @@ def due(
     until = last_day(within, day) if within is not None else None if everything else last_day(WITHIN, day)
     assessment = _assess(context, day)
     outlook = assessment.outlook
-    _known("station", station, {item.station for item in outlook.dues})
-    _known("region", region, {item.region for item in outlook.dues})
-    _known("task", task, {item.task for item in outlook.dues})
+    must_be_known("station", station, {item.station for item in outlook.dues})
+    must_be_known("region", region, {item.region for item in outlook.dues})
+    must_be_known("task", task, {item.task for item in outlook.dues})
     choice = choose(
         outlook,
         until=until,
@@ -265,7 +265,7 @@ def _subject(assessment: Assessment, tag: str) -> Subject:
     )
 
 
-def _known(what: str, wanted: str | None, known: set[str]) -> None:
+def must_be_known(what: str, wanted: str | None, known: set[str]) -> None:
     """Raises UsageError when a filter names something that the fleet does not have."""
     if wanted is None or wanted.casefold() in {name.casefold() for name in known}:
         return

@@ -1,0 +1,130 @@
+"""`tapwear next`: which units to visit before the next planning deadline, and what each visit would tell."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, parse_date, say
+from tapwear.cli.scheduling import AsJson, AsOf, must_be_known
+from tapwear.errors import UsageError
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from tapwear.fleet import Assessment
+    from tapwear.outlook.next import Round, SampleWanted
+
+NEXT_HELP = (
+    "List what to look at next, by station.\n\n"
+    "For each unit: whether reading its counter would narrow the range of its date, and by how many days; readings "
+    "older than is usual for the unit; oil samples that are asked for or overdue, and whether they need an outage. "
+    "Stations where most is to be gained come first. Units with a severe finding are not visited: they go to the "
+    "engineer.\n\n"
+    "Examples:\n\n"
+    "  tapwear next\n\n"
+    "  tapwear next --by 2026-09-30 --region North\n\n"
+    "  tapwear next --station BRK --csv > round.csv"
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command to the application."""
+    app.command("next", help=NEXT_HELP, rich_help_panel=SCHEDULING)(next_visits)
+
+
+def next_visits(
+    context: typer.Context,
+    station: Annotated[str | None, typer.Option("--station", metavar="S", help="Only units of this station.")] = None,
+    region: Annotated[str | None, typer.Option("--region", metavar="R", help="Only units of this region.")] = None,
+    by: Annotated[
+        str | None, typer.Option("--by", metavar="DATE", help="The planning deadline (ISO); else a reading today.")
+    ] = None,
+    everything: Annotated[bool, typer.Option("--all", help="Units that need no visit too.")] = False,
+    as_of: AsOf = None,
+    as_json: AsJson = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Give CSV on standard output instead of words.")] = False,
+) -> None:
+    """List what to look at next, by station."""
+    from tapwear.fleet import assess_store
+    from tapwear.report.next_view import next_csv, next_json
+    from tapwear.report.terminal import progress
+
+    if as_json and as_csv:
+        raise UsageError("Give --json or --csv, not both.")
+    day = as_of_or_today(as_of)
+    deadline = parse_date(by, "--by") if by else day
+    if deadline < day:
+        raise UsageError(f"--by: {deadline} lies before {day}; a deadline is still to come.")
+    store = open_the_store(context)
+    with progress("Working out what a visit would tell"):
+        assessment = assess_store(store, day)
+        found = _round(assessment, deadline, everything)
+    units = assessment.book.units
+    must_be_known("station", station, set(units["station"]))
+    must_be_known("region", region, set(units["region"]))
+    looks = (
+        look
+        for look in found.looks
+        if (station is None or look.station.casefold() == station.casefold())
+        and (region is None or look.region.casefold() == region.casefold())
+    )
+    found = replace(found, looks=tuple(looks))
+    if as_json:
+        typer.echo(next_json(found))
+    elif as_csv:
+        typer.echo(next_csv(found), nl=False)
+    else:
+        _show(found)
+
+
+def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
+    from tapwear.fleet import outlook_if_read
+    from tapwear.outlook.next import next_round, usual_intervals
+
+    book = assessment.book
+    units = book.units
+    return next_round(
+        assessment.outlook,
+        outlook_if_read(assessment, deadline),
+        assessment.verdicts,
+        usual_intervals(units, book.readings),
+        _samples(assessment, deadline),
+        set(units.loc[units["sampling_needs_outage"].astype(bool), "unit"]),
+        everything=everything,
+    )
+
+
+def _samples(assessment: Assessment, deadline: date) -> dict[str, SampleWanted]:
+    """The samples that the oil asks for, and those that fall due by the deadline."""
+    from tapwear.outlook.next import SampleWanted
+    from tapwear.report.due_words import must_stop
+    from tapwear.report.oil_unit import next_sample, oil_units
+
+    book = assessment.book
+    severe = {due.unit for due in assessment.outlook.dues if must_stop(due)}
+    units = oil_units(book.units, book.samples, book.oil_events, assessment.verdicts, severe, assessment.as_of)
+    advice = {tag: next_sample(unit) for tag, unit in units.items()}
+    return {
+        tag: SampleWanted(one.by or assessment.as_of, one.why, one.words)
+        for tag, one in advice.items()
+        if one.why in ("flagged", "first") or (one.by is not None and one.by <= deadline)
+    }
+
+
+def _show(found: Round) -> None:
+    from tapwear.report.next_view import next_page
+    from tapwear.report.page import page_plain, print_page
+    from tapwear.report.terminal import PAGE_WIDTH, is_screen, make_console, note
+    from tapwear.words import CAUTION_SHORT
+
+    if is_screen(sys.stdout):
+        print_page(next_page(found), make_console(widest=PAGE_WIDTH))
+    else:
+        typer.echo("\n".join(page_plain(next_page(found))))
+    if not found.looks:
+        say("Nothing needs a visit before then; --all lists every unit.")
+    note(f"\n{CAUTION_SHORT}")

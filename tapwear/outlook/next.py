@@ -1,0 +1,245 @@
+"""What to look at next: per unit, the reading or sample that is overdue or would tell most about its date.
+
+The worth of a reading is the width of the merged range, early to late, now and if the counter is read on a day and
+shows what is expected (tapwear.counts.reread). What a sample would do to a date is not worked out: samples are on the
+list because the oil asks for them or because they are overdue. Severe units are left out: they go to the engineer.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import pandas as pd
+
+from tapwear.oil.types import OilVerdict
+from tapwear.outlook.rules import MAIN_TASK
+from tapwear.outlook.types import HORIZON_YEARS, Due, Outlook
+from tapwear.weeks import DAYS_PER_YEAR, age_words
+from tapwear.words import SEVERE
+
+# Our choices.
+OVERDUE_TIMES = 1.5  # a reading is overdue when it is this many times its usual interval old
+WORTH_DAYS = 7  # a narrowing of fewer days is not worth a visit
+NEAR_YEARS = 3.0  # dates that begin later than this after the deadline are not worth a visit yet
+UNSAID_CADENCE_DAYS = 365.0  # where nobody says how often a unit is visited, and its readings do not tell
+LATE_GAPS = 8  # the usual interval between readings is the median of this many newest ones
+
+_WORDS = {
+    "daily": 1.0,
+    "weekly": 7.0,
+    "fortnightly": 14.0,
+    "monthly": 30.4,
+    "quarterly": 91.3,
+    "half-yearly": 182.6,
+    "twice a year": 182.6,
+    "yearly": 365.25,
+    "annual": 365.25,
+    "annually": 365.25,
+}
+_UNITS = {"day": 1.0, "week": 7.0, "month": 30.44, "year": DAYS_PER_YEAR}
+
+
+@dataclass(frozen=True)
+class SampleWanted:
+    """A sample that the oil asks for or that is overdue. why : flagged, baseline, routine or first."""
+
+    by: date
+    why: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Look:
+    """One unit worth a visit before the deadline, and what to do there.
+
+    task, early, late : of the date that would be narrowed; None where the unit has no date
+    width_days, width_after_days : early to late now, and with a reading on the day asked for; None where there is no
+        date, or where a reading does not set it
+    narrows_days : the difference, not below 0
+    reading, sample : why the counter is to be read and the oil sampled, as sentences' beginnings; "" : no need
+    by : the day before which to look
+    sample_needs_outage : its compartments can be sampled only in an outage
+    """
+
+    unit: str
+    station: str
+    region: str
+    bank: str
+    task: str
+    early: date | None
+    late: date | None
+    width_days: int | None
+    width_after_days: int | None
+    narrows_days: int
+    last_reading_on: date | None
+    reading_overdue: bool
+    reading: str
+    sample: str
+    sample_by: date | None
+    by: date
+    sample_needs_outage: bool
+
+
+@dataclass(frozen=True)
+class Round:
+    """The units to look at, station by station with the most to gain first; `severe` units are not among them."""
+
+    as_of: date
+    read_on: date
+    looks: tuple[Look, ...]
+    severe: tuple[str, ...]
+
+    @property
+    def stations(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(look.station for look in self.looks))
+
+
+def next_round(
+    now: Outlook,
+    if_read: Outlook,
+    verdicts: Mapping[str, OilVerdict],
+    usual_days: Mapping[str, float],
+    samples: Mapping[str, SampleWanted],
+    needs_outage: Collection[str],
+    *,
+    everything: bool = False,
+) -> Round:
+    """Who to look at before the deadline `if_read.as_of`.
+
+    now : the outlook of today; if_read : the one with every counter read on the deadline, see outlook_if_read
+    usual_days : days between readings of each unit, from usual_intervals
+    samples : wanted samples by unit; needs_outage : units whose compartments can only be sampled in an outage
+    everything : units of which neither a reading nor a sample is worth a visit too
+    """
+    after = {(due.unit, due.task): due for due in if_read.dues}
+    by_unit: dict[str, list[Due]] = {}
+    for due in now.dues:
+        by_unit.setdefault(due.unit, []).append(due)
+    severe = tuple(sorted(unit for unit, dues in by_unit.items() if any(_stop(due) for due in dues)))
+    looks = []
+    for unit, dues in by_unit.items():
+        if unit in severe or dues[0].state != "in service":
+            continue
+        verdict = verdicts.get(unit)
+        look = _look(
+            _governing(dues),
+            after,
+            verdict is not None and verdict.call == "pull forward",
+            usual_days.get(unit, UNSAID_CADENCE_DAYS),
+            samples.get(unit),
+            unit in needs_outage,
+            if_read.as_of,
+        )
+        if everything or look.reading or look.sample:
+            looks.append(look)
+    worth: dict[str, int] = {}
+    for look in looks:
+        worth[look.station] = worth.get(look.station, 0) + look.narrows_days
+    looks.sort(key=lambda look: (-worth[look.station], look.station, -look.narrows_days, look.by, look.unit))
+    return Round(now.as_of, if_read.as_of, tuple(looks), severe)
+
+
+def _stop(due: Due) -> bool:
+    return due.severe or due.next_action.startswith(SEVERE)
+
+
+def _governing(dues: list[Due]) -> Due:
+    """The due whose date a plan would rest on: the earliest that opens the unit, else its contact service."""
+    dated = [due for due in dues if due.known and due.early is not None and due.task != "inspection"]
+    if dated:
+        return min(dated, key=lambda due: (due.early or date.max, due.task))
+    return min(dues, key=lambda due: (due.task != MAIN_TASK, due.task))
+
+
+def _look(
+    due: Due,
+    after: Mapping[tuple[str, str], Due],
+    oil_sets: bool,
+    usual: float,
+    sample: SampleWanted | None,
+    needs_outage: bool,
+    deadline: date,
+) -> Look:
+    as_of = due.as_of
+    then = after.get((due.unit, due.task))
+    end = date(as_of.year + HORIZON_YEARS, as_of.month, min(as_of.day, 28))
+    width = None if oil_sets or not due.known or due.early is None else _width(due, end)
+    width_after = None if width is None or then is None or then.early is None else min(_width(then, end), width)
+    narrows = 0 if width is None or width_after is None else width - width_after
+    near = due.early is not None and due.early <= deadline + timedelta(days=round(NEAR_YEARS * DAYS_PER_YEAR))
+    age = (as_of - due.last_reading_on).days if due.last_reading_on else None
+    overdue = age is not None and age > OVERDUE_TIMES * usual
+    reading = _reading_words(due, age, overdue, usual)
+    if not reading and narrows >= WORTH_DAYS and near:
+        reading = f"the range of its date would narrow by {narrows} days"
+    last = min([deadline, *([due.early] if due.early and reading else []), *([sample.by] if sample else [])])
+    return Look(
+        unit=due.unit,
+        station=due.station,
+        region=due.region,
+        bank=due.bank,
+        task=due.task,
+        early=due.early,
+        late=due.late,
+        width_days=width,
+        width_after_days=width_after,
+        narrows_days=narrows,
+        last_reading_on=due.last_reading_on,
+        reading_overdue=overdue,
+        reading=reading,
+        sample=sample.words if sample else "",
+        sample_by=sample.by if sample else None,
+        by=max(last, as_of),
+        sample_needs_outage=needs_outage and sample is not None,
+    )
+
+
+def _width(due: Due, end: date) -> int:
+    """Days from early to late; a date beyond the horizon counts as the horizon's end."""
+    early = min(due.early or end, end)
+    return max((min(due.late or end, end) - early).days, 0)
+
+
+def _reading_words(due: Due, age: int | None, overdue: bool, usual: float) -> str:
+    """Why the counter is to be read whatever it does to the date; "" where nothing asks for it."""
+    if due.interval_operations is not None and due.readings_used == 0:
+        return "no usable reading yet"
+    again = [doubt for doubt in due.doubts if doubt.startswith("last reading doubtful")]
+    if again:
+        return again[0]
+    if due.next_action == "read the counter again":
+        return "the last reading can be understood in two ways"
+    if overdue and age is not None:
+        return f"last read {age_words(age)} ago, usually every {age_words(round(usual))}"
+    return ""
+
+
+def usual_intervals(units: pd.DataFrame, readings: pd.DataFrame) -> dict[str, float]:
+    """How many days usually lie between two readings of each unit.
+
+    units : unit, visit_cadence (words such as `quarterly` or `every 3 months`); readings : unit, read_on, of any state.
+    What is written down counts; else the median of the newest intervals; else a unit is not in the answer.
+    """
+    days = readings[["unit", "read_on"]].drop_duplicates().sort_values(["unit", "read_on"])
+    gap = days.groupby("unit")["read_on"].diff().dt.days
+    late = days.assign(gap=gap).dropna(subset=["gap"]).groupby("unit").tail(LATE_GAPS)
+    found = {str(unit): float(value) for unit, value in late.groupby("unit")["gap"].median().items()}
+    for unit, words in zip(units["unit"], units["visit_cadence"], strict=True):
+        said = cadence_days(str(words or ""))
+        if said is not None:
+            found[str(unit)] = said
+    return found
+
+
+def cadence_days(words: str) -> float | None:
+    """`quarterly`, `every 3 months`, `2 weeks` in days; None for what is not understood."""
+    text = " ".join(words.casefold().split())
+    if text in _WORDS:
+        return _WORDS[text]
+    match = re.fullmatch(r"(?:every )?(\d{1,3} )?(day|week|month|year)s?", text)
+    if match is None:
+        return None
+    return float(match[1] or 1) * _UNITS[match[2]] or None

@@ -1,0 +1,132 @@
+"""What to look at next, for people and for programs.
+
+JSON is one object:
+
+    schema    "tapwear.next/1"; the number rises when a field changes its meaning or goes away
+    as_of     the day as of which everything is said [ISO date]
+    read_on   the day on which the readings are supposed to be taken [ISO date]
+    how       how the narrowing was worked out, as a sentence
+    caution   what to keep in mind before any work
+    severe    tags of units that are left out because they go to the engineer
+    looks     [{the fields below}], station by station
+
+CSV has one row per unit with the same fields, named in its first line.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from typing import Any
+
+from tapwear.outlook.next import Look, Round
+from tapwear.report.due_data import csv_cell
+from tapwear.report.page import Block, Line, table
+from tapwear.report.plain import plain
+from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+
+NEXT_SCHEMA = "tapwear.next/1"
+OUTAGE = "needs an outage"
+# name -> meaning of every field of a look, in order
+NEXT_FIELDS: dict[str, str] = {
+    "station": "station where it stands",
+    "unit": "the owner's asset tag",
+    "region": "crew region",
+    "bank": "transformer bank",
+    "look_by": "look before the end of this day [ISO date]",
+    "task": "the task whose date would be narrowed",
+    "early": "day by which it has become due with 10 % [ISO date]",
+    "late": "the same with 90 %",
+    "width_days": "days from early to late now; null: no date, or a reading does not set it",
+    "width_after_days": "the same if the counter is read on read_on and shows what is expected",
+    "narrows_days": "the difference [days]",
+    "last_reading_on": "day of the last usable reading [ISO date]",
+    "reading_overdue": "the last reading is older than usual for this unit",
+    "reading": "why the counter is to be read; blank: no need",
+    "sample": "why the oil is to be sampled; blank: no need",
+    "sample_by": "by when [ISO date]",
+    "sample_needs_outage": "its compartments can be sampled only in an outage",
+}
+
+
+def how_words(found: Round) -> str:
+    """How the narrowing was worked out."""
+    return (
+        f"Narrowing: early to late now, less early to late if the counter is read on {found.read_on} and shows what is "
+        "expected. What a sample would do to a date is not worked out."
+    )
+
+
+def next_page(found: Round) -> list[Block]:
+    """The list in reading order: what it means, then station by station."""
+    count = len(found.looks)
+    head = [
+        f"{count} unit{'s' if count != 1 else ''} at {len(found.stations)} station"
+        f"{'s' if len(found.stations) != 1 else ''}.",
+        how_words(found),
+        f"{CAUTIONS[2]} Confirm station, bank and serial number before a reading or a sample.",
+    ]
+    if found.severe:
+        head.append(f"Not on the list, for the engineer: {', '.join(found.severe)}. {SEVERE}")
+    title = f"What to look at next, as of {found.as_of}, before {found.read_on}"
+    blocks = [Block(title, tuple(Line(line) for line in head))]
+    for station in found.stations:
+        mine = [look for look in found.looks if look.station == station]
+        gain = sum(look.narrows_days for look in mine)
+        name = f"Station {station or 'not recorded'}" + (f": ranges narrow by {gain:,} days in all" if gain else "")
+        rows = [[look.unit, look.bank, look.by.isoformat(), range_words(look), what_words(look)] for look in mine]
+        blocks.append(Block(name, tuple(table(["unit", "bank", "look by", "range, days", ""], rows))))
+    return blocks
+
+
+def range_words(look: Look) -> str:
+    """`51 to 37`: days from early to late now and after a reading; `-` where a reading does not set the date."""
+    if look.width_days is None or look.width_after_days is None:
+        return "-"
+    return f"{look.width_days:,} to {look.width_after_days:,}"
+
+
+def what_words(look: Look) -> str:
+    """`Read the counter: last read 14 months ago. Sample the oil (needs an outage): ...`"""
+    parts = [f"Read the counter: {look.reading}."] if look.reading else []
+    if look.sample:
+        outage = f" ({OUTAGE})" if look.sample_needs_outage else ""
+        parts.append(f"Sample the oil{outage}: {look.sample}")
+    return " ".join(parts) or "Nothing before then."
+
+
+def next_record(look: Look) -> dict[str, Any]:
+    """One look as plain values. Keys: NEXT_FIELDS."""
+    texts = ("station", "unit", "region", "bank", "task", "reading", "sample")
+    days = ("early", "late", "last_reading_on", "sample_by")
+    values: dict[str, Any] = {name: plain(getattr(look, name)) for name in texts}
+    values |= {name: day.isoformat() if (day := getattr(look, name)) else None for name in days}
+    values["look_by"] = look.by.isoformat()
+    plainly = ("width_days", "width_after_days", "narrows_days", "reading_overdue", "sample_needs_outage")
+    values |= {name: getattr(look, name) for name in plainly}
+    return {name: values[name] for name in NEXT_FIELDS}
+
+
+def next_json(found: Round) -> str:
+    """The list as JSON text, see the top of this module."""
+    page = {
+        "schema": NEXT_SCHEMA,
+        "as_of": found.as_of.isoformat(),
+        "read_on": found.read_on.isoformat(),
+        "how": how_words(found),
+        "caution": f"{CAUTION_SHORT} {CAUTIONS[2]}",
+        "severe": [plain(unit) for unit in found.severe],
+        "looks": [next_record(look) for look in found.looks],
+    }
+    return json.dumps(page, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def next_csv(found: Round) -> str:
+    """The list as CSV text with a heading line."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(NEXT_FIELDS)
+    for look in found.looks:
+        writer.writerow([csv_cell(value) for value in next_record(look).values()])
+    return out.getvalue()
