@@ -1,0 +1,126 @@
+"""A report as one HTML file that needs nothing beside it, reads on a telephone and prints on A4 and Letter."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+
+from tapwear.errors import MissingExtra
+from tapwear.outlook.types import Due
+from tapwear.report.charts_svg import bars_svg
+from tapwear.report.due_words import (
+    day_words,
+    doubt_words,
+    driver_words,
+    next_words,
+    operations_words,
+    place_words,
+    sentence,
+    status_words,
+)
+from tapwear.report.pages_choice import Paper
+from tapwear.report.pages_fleet import Fleet, by_period, by_quarter, summary
+from tapwear.report.pages_parts import UnitPage
+from tapwear.report.pages_rests import rests_on
+from tapwear.report.pages_unit import DATE_WORDS, unit_page
+from tapwear.report.plain import plain
+from tapwear.report.stories import Subject
+from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+
+def pages_html(
+    fleet: Fleet, tags: list[str], subjects: Iterable[Subject], paper: Paper, done: Callable[[int], None]
+) -> str:
+    """The whole file.
+
+    tags : units that get a page, in order; subjects : one for each of these, taken one by one
+    done : told after each page, so that a person can be shown how far it is
+    Everything in it is escaped. Raises MissingExtra without jinja2 or matplotlib.
+    """
+    try:
+        from jinja2 import Environment, FileSystemLoader, StrictUndefined
+        from markupsafe import Markup
+    except ImportError:
+        raise MissingExtra("jinja2", "The HTML report") from None
+
+    def printable(value: object) -> object:
+        return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+    # Always escaping, so that nothing in the store can become markup, and no forgotten field can pass for blank.
+    house = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=printable,
+        loader=FileSystemLoader(TEMPLATES),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    # Only drawings are markup already; whatever of the store stands in them was escaped when they were made.
+    house.filters["drawing"] = lambda svg: Markup(svg)  # noqa: S704
+    links = {tag: f"unit-{i}" for i, tag in enumerate(tags, start=1)}
+    coming = fleet.coming().dues
+    listed = {due.unit for due in coming}
+    labels, counts = by_quarter(fleet)
+    quarters = bars_svg(
+        labels,
+        counts,
+        key="q",
+        title="Overhauls by quarter of their early date",
+        about=", ".join(f"{plain(label)}: {count}" for label, count in zip(labels, counts, strict=True)),
+    )
+    severe = fleet.severe()
+    page = house.get_template("report.html").render(
+        paper=paper.value,
+        as_of=fleet.as_of.isoformat(),
+        until=fleet.until.isoformat(),
+        title=_title(fleet),
+        summary=summary(fleet),
+        periods=by_period(fleet),
+        quarters=quarters if any(counts) else None,
+        coming=[_row(due, severe) for due in coming],
+        later=[_row(due, severe) for due in fleet.leads() if due.unit not in listed],
+        rests=rests_on(fleet),
+        severe=severe,
+        severe_words=SEVERE,
+        date_words=DATE_WORDS,
+        caution_short=CAUTION_SHORT,
+        cautions=CAUTIONS,
+        links=links,
+        pages=_pages(fleet, subjects, done),
+    )
+    return f"{page}\n"
+
+
+def _title(fleet: Fleet) -> str:
+    if not fleet.asked:
+        return "Tap changers: when each must be opened"
+    return f"Tap changers: {', '.join(fleet.asked[:3])}" + (" and others" if len(fleet.asked) > 3 else "")
+
+
+def _row(due: Due, severe: list[str]) -> dict[str, str | bool]:
+    """What a list says about one due."""
+    stop = due.unit in severe
+    words = [status_words(due), doubt_words(due)]
+    return {
+        "unit": due.unit,
+        "early": day_words(due.early, due),
+        "middle": day_words(due.middle, due),
+        "late": day_words(due.late, due),
+        "place": place_words(due),
+        "task": due.task,
+        "operations": operations_words(due),
+        "driver": driver_words(due),
+        "stop": stop,
+        "words": " ".join(part for part in words if part),
+        "next": SEVERE if stop else sentence(next_words(due)),
+    }
+
+
+def _pages(fleet: Fleet, subjects: Iterable[Subject], done: Callable[[int], None]) -> Iterator[UnitPage]:
+    """The units' pages, each made when its turn comes."""
+    for i, subject in enumerate(subjects, start=1):
+        noted = [one for one in fleet.conditions if one.unit == subject.unit]
+        yield unit_page(subject, fleet.oil.get(subject.unit), noted, f"u{i}")
+        done(1)

@@ -1,0 +1,48 @@
+"""What a whole report rests on, in sentences: how dates are meant, intervals and where they come from, limits."""
+
+from __future__ import annotations
+
+from tapwear.outlook.types import HORIZON_YEARS
+from tapwear.report.frames import given
+from tapwear.report.pages_fleet import Fleet, many
+
+RULES_SHOWN = 40
+
+
+def rests_on(fleet: Fleet) -> list[str]:
+    """The assumptions behind the dates, then the service rules with their provenance."""
+    lines = [
+        f"Everything is said as of {fleet.as_of}, from what was dated by then.",
+        "A task is due at the earliest of three clocks: operations, calendar, and the oil where it asks for an "
+        "opening. The oil can bring a date forward; it never postpones one.",
+        "Early, middle and late are the days by which the task has become due with 10, 50 and 90 %. The early date "
+        "leads; the late one is no permission to wait.",
+        f"A date more than {HORIZON_YEARS} years ahead is said as after {fleet.as_of.year + HORIZON_YEARS}.",
+        "Where the last service is unknown the date is unknown; commissioning is no substitute.",
+        "Doubtful readings are kept and shown, and not relied on.",
+    ]
+    limits = {name for unit in fleet.oil.values() for name in unit.limits}
+    if limits:
+        lines.append("Oil limits of your own are set for: " + ", ".join(sorted(limits)).replace("_", " ") + ".")
+    else:
+        lines.append("No oil limits of your own are set: the oil is judged by each unit's past and by like units.")
+    return lines + _rules(fleet)
+
+
+def _rules(fleet: Fleet) -> list[str]:
+    """`Contact service every 70,000 operations or 7 years (own choice): 12 units.`"""
+    units: dict[str, int] = {}
+    for row in fleet.rules.to_dict("records"):
+        limits = []
+        if given(row["interval_operations"]):
+            limits.append(f"{row['interval_operations']:,.0f} operations")
+        if given(row["interval_years"]):
+            limits.append(f"{row['interval_years']:g} years")
+        task = str(row["task"])
+        source = str(row["provenance"]) if given(row.get("provenance")) else "where it comes from is not recorded"
+        words = f"{task[:1].upper()}{task[1:]} every {' or '.join(limits) or 'unknown interval'} ({source})"
+        units[words] = units.get(words, 0) + 1
+    ordered = sorted(units.items(), key=lambda item: (-item[1], item[0]))
+    lines = [f"{words}: {many(count, 'unit')}." for words, count in ordered[:RULES_SHOWN]]
+    rest = len(ordered) - RULES_SHOWN
+    return lines + ([f"And {many(rest, 'further rule')}; see the units' pages."] if rest > 0 else [])
