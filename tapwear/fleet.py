@@ -5,6 +5,7 @@ This is also the way in for a Python script: `assess_store(open_store(path), as_
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
@@ -21,6 +22,7 @@ from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import Ground, build_outlook
 from tapwear.outlook.types import Outlook
+from tapwear.outlook.whatif import Compared, WhatIf, what_if
 from tapwear.report.stories import CountStory
 from tapwear.store.book import Book
 
@@ -55,10 +57,17 @@ def assess_book(book: Book, as_of: date) -> Assessment:
     """Counts first, then oil with the operations that the counts lend it, then the outlook over both."""
     history, model = assess_counts(book, as_of)
     verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
-    currents = known_currents(book.readings, book.units, as_of)
-    ground = Ground(history, model, verdicts, recent_changes(model, as_of), currents)
+    ground = ground_of(book, history, model, verdicts, as_of)
     outlook = build_outlook(book.units, book.rules, book.services, book.events, ground, as_of)
     return Assessment(as_of, book, history, model, verdicts, outlook)
+
+
+def ground_of(
+    book: Book, history: CounterHistory, model: RateModel, verdicts: dict[str, OilVerdict], as_of: date
+) -> Ground:
+    """What the outlook's questions are answered from, as of a day that may lie after the last row of the book."""
+    currents = known_currents(book.readings, book.units, as_of)
+    return Ground(history, model, verdicts, recent_changes(model, as_of), currents)
 
 
 def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
@@ -81,9 +90,19 @@ def outlook_if_read(assessment: Assessment, on: date) -> Outlook:
     """
     book = assessment.book
     history, model = as_if_read(assessment.history, assessment.model, book.units, book.events, book.stays, on)
-    currents = known_currents(book.readings, book.units, on)
-    ground = Ground(history, model, assessment.verdicts, {}, currents)
+    ground = ground_of(book, history, model, assessment.verdicts, on)
     return build_outlook(book.units, book.rules, book.services, book.events, ground, on)
+
+
+def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Sequence[str]) -> Compared:
+    """The dates of one unit before and after a supposition; nothing is stored. resets : tasks that an overhaul renews.
+
+    Raises UsageError for a unit without dues.
+    """
+    book, day = assessment.book, assessment.as_of
+    ground = ground_of(book, assessment.history, assessment.model, assessment.verdicts, day)
+    now = assessment.outlook.of_unit(unit)
+    return what_if(unit, now, supposed, book.units, book.rules, book.services, book.events, ground, resets, day)
 
 
 def recent_changes(model: RateModel, as_of: date) -> dict[str, str]:

@@ -13,6 +13,7 @@ import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
 from tapwear.cli.periods import last_day
+from tapwear.cli.supposing import show_what_if
 from tapwear.errors import DataRejected, UsageError
 
 if TYPE_CHECKING:
@@ -42,10 +43,13 @@ WHY_HELP = (
     "Show what one unit's dates rest on.\n\n"
     "The dates and what to do next, the doubts, the three clocks, the work done, the rate of operations with a small "
     "chart, the counter readings with doubtful ones explained, and the oil.\n\n"
+    "--if, as often as wanted, sets the dates beside those under another interval (interval=60000, years=5), with "
+    "operations to come so many times what is expected (rate=1.5@2027-01-01), or after an overhaul to come "
+    "(overhaul=2026-09-01). Nothing is stored.\n\n"
     "Examples:\n\n"
     "  tapwear why BRK-T1\n\n"
     "  tapwear why BRK-T1 --as-of 2025-06-30\n\n"
-    "  tapwear why BRK-T1 --json"
+    "  tapwear why BRK-T1 --if interval=60000 --if rate=1.5@2027-01-01"
 )
 COUNTS_HELP = (
     "Forecast operations as of past dates.\n\n"
@@ -144,6 +148,10 @@ def why(
     context: typer.Context,
     unit: Annotated[str, typer.Argument(metavar="UNIT", help="The unit's asset tag.")],
     full: Annotated[bool, typer.Option("--all", help="Every reading and sample, not only the latest.")] = False,
+    suppose: Annotated[
+        list[str] | None,
+        typer.Option("--if", metavar="WHAT", help="Compare with interval=N, years=N, rate=F@DATE or overhaul=DATE."),
+    ] = None,
     as_of: AsOf = None,
     as_json: AsJson = False,
 ) -> None:
@@ -159,7 +167,11 @@ def why(
     store = open_the_store(context)
     with store.rows() as connection:
         tag = find_unit(connection, unit).tag
-    subject = _subject(_assess(context, day), tag)
+    assessment = _assess(context, day)
+    if suppose:
+        show_what_if(assessment, tag, suppose, as_json=as_json)
+        return
+    subject = _subject(assessment, tag)
     if as_json:
         typer.echo(why_json(subject))
         return

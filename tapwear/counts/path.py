@@ -195,6 +195,10 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
     on = np.clip(series.idle_to[rows], off, stop)
     served = season_integral(table, place, stop) - season_integral(table, place, start)
     served = served - (season_integral(table, place, on) - season_integral(table, place, off))
+    if model.factor != 1.0:
+        changed = np.clip(model.factor_from, start, stop)
+        late = season_integral(table, place, stop) - season_integral(table, place, changed)
+        served = served + (model.factor - 1.0) * late
     lost = np.where(series.off[rows], _lost(model, stop) - _lost(model, start), 0.0)
     left = np.maximum(stop - start - (on - off), 1e-9)
     days = np.maximum(left - lost, 1.0)

@@ -46,6 +46,8 @@ class RateModel:
     recorded   : recorded events that may have changed a rate: unit, happened_on, kind
     other_end, other_day, other_chance : where the latest reading has a second explanation: the operations that
         it has more than expected, the day from which they count, and its chance (0: none)
+    factor, factor_from : what the operations to come are multiplied by, and from the end of which day [days since
+        1970-01-01]; for asking what if, see with_factor
 
     Nothing is fitted by iteration, so there is nothing that could fail to converge.
     """
@@ -69,6 +71,8 @@ class RateModel:
     other_end: Floats
     other_day: Floats
     other_chance: Floats
+    factor: float = 1.0
+    factor_from: float = NEVER
 
     @property
     def today(self) -> float:
@@ -95,6 +99,10 @@ class RateModel:
     def governing(self) -> pd.Series:
         """The series that governs each unit (the drive with the most operations), indexed by unit."""
         return self._governing
+
+    def with_factor(self, factor: float, on: date) -> RateModel:
+        """The model if all rates were `factor` times as high from the end of `on`, not before as_of, for ever."""
+        return replace(self, factor=factor, factor_from=float(np.datetime64(on, "D").astype(int)))
 
     def regimes(self, unit: str) -> tuple[Regime, ...]:
         """Changes of regime found at the place where a unit stands, oldest first, each in words."""

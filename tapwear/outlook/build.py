@@ -51,7 +51,11 @@ def build_outlook(
     as_of: date,
 ) -> Outlook:
     """The outlook of all units on `as_of`, sorted by what to act on first. Frames as in tapwear.store.book."""
-    asked = questions(units, rules, services, events, as_of)
+    return answer(questions(units, rules, services, events, as_of), ground, as_of)
+
+
+def answer(asked: pd.DataFrame, ground: Ground, as_of: date) -> Outlook:
+    """The outlook of the questions asked, as made by tapwear.outlook.rules.questions."""
     read = _reading_facts(ground.history)
     dues: list[Due] = []
     for first in range(0, len(asked), CHUNK_ROWS):
