@@ -14,6 +14,7 @@ from tapwear.outlook.types import Due
 from tapwear.store.engine import Store, create_store
 from tapwear.store.importing import ImportResult, store_intake
 from tapwear.visits.reading import read_paths
+from tapwear.words import SEVERE
 
 AS_OF = date.fromisoformat(DEMO_AS_OF)
 
@@ -65,12 +66,16 @@ def test_oil_pulls_a_unit_forward_by_years_and_says_why(fleet: Assessment) -> No
     due, verdict = contact_service(fleet, "OR-T1"), fleet.verdicts["OR-T1"]
     assert verdict.call == "pull forward"
     assert due.oil_moved_days > 365
-    assert "the oil asks for it" in due.next_action
     assert any(finding.kind == "heating" for finding in verdict.findings)
+    # Ethylene at 1.7 times acetylene from 0.2 is severe: it goes to the engineer, and nothing else is suggested.
+    assert due.severe
+    assert due.next_action == SEVERE
+    assert fleet.outlook.dues[0] == due
 
 
 def test_vacuum_unit_with_acetylene_is_pulled_and_its_neighbour_is_not(fleet: Assessment) -> None:
     assert fleet.verdicts["SC-T1"].call == "pull forward"
+    assert "the oil asks for it" in contact_service(fleet, "SC-T1").next_action
     assert fleet.verdicts["SC-T2"].call != "pull forward"
 
 
