@@ -21,6 +21,7 @@ from tapwear.counts.types import CounterHistory
 from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import Ground, build_outlook
+from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.types import Outlook
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
 from tapwear.report.stories import CountStory
@@ -67,7 +68,8 @@ def ground_of(
 ) -> Ground:
     """What the outlook's questions are answered from, as of a day that may lie after the last row of the book."""
     currents = known_currents(book.readings, book.units, as_of)
-    return Ground(history, model, verdicts, recent_changes(model, as_of), currents)
+    conditions = open_conditions(book.conditions, as_of)
+    return Ground(history, model, verdicts, recent_changes(model, as_of), currents, conditions)
 
 
 def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
@@ -175,7 +177,13 @@ def count_story(assessment: Assessment, unit: str) -> CountStory:
     )
     readings = history.readings[history.readings["unit"] == unit]
     columns = ["read_on", "value", "source", "status", "reason", "probability"]
-    return CountStory(points, forecast, model.rate_words(unit), readings[columns].reset_index(drop=True))
+    return CountStory(
+        points=points,
+        forecast=forecast,
+        rate_words=model.rate_words(unit),
+        readings=readings[columns].reset_index(drop=True),
+        past_errors=int(model.calibration.cases.sum()),
+    )
 
 
 def known_on(book: Book, day: date) -> Book:
@@ -193,4 +201,5 @@ def known_on(book: Book, day: date) -> Book:
         samples=until(book.samples, "sampled_on"),
         oil_events=until(book.oil_events, "happened_on"),
         services=until(book.services, "done_on"),
+        conditions=until(book.conditions, "noted_on"),
     )

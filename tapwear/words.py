@@ -1,4 +1,4 @@
-"""The cautions that stand wherever work is suggested, in one place."""
+"""Words used all over: the cautions that stand wherever work is suggested, and the kinds of conditions people note."""
 
 from __future__ import annotations
 
@@ -16,3 +16,13 @@ CAUTIONS = (
     "Results are planning advice: neither a switching permit nor a diagnosis.",
 )
 SEVERE = "Do not operate, approach or sample energised. Call the responsible engineer."
+# As stored -> as said.
+CONDITION_KINDS = {
+    "hotter_than_main_tank": "compartment hotter than the main tank",
+    "infrared": "infrared",
+    "motor_current": "motor current",
+    "dynamic_resistance": "dynamic resistance",
+    "relay_trip": "relay trip",
+    "maker_bulletin": "maker's bulletin",
+    "other": "other",
+}

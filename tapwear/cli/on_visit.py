@@ -1,10 +1,11 @@
-"""Commands for the technician: unit, log, sample, service, event."""
+"""Commands for the technician: unit, log, sample, service, event, condition."""
 
 from __future__ import annotations
 
 import typer
 
 from tapwear.cli.context import ON_THE_VISIT
+from tapwear.cli.on_visit_condition import condition
 from tapwear.cli.on_visit_event import event
 from tapwear.cli.on_visit_log import log
 from tapwear.cli.on_visit_sample import sample
@@ -18,4 +19,5 @@ def register(app: typer.Typer) -> None:
     app.command("sample", rich_help_panel=ON_THE_VISIT)(sample)
     app.command("service", rich_help_panel=ON_THE_VISIT)(service)
     app.command("event", rich_help_panel=ON_THE_VISIT)(event)
+    app.add_typer(condition, name="condition", rich_help_panel=ON_THE_VISIT)
     app.add_typer(unit, name="unit", rich_help_panel=ON_THE_VISIT)

@@ -70,6 +70,7 @@ class DriverName(StrEnum):
     OPERATIONS = "operations"
     CALENDAR = "calendar"
     OIL = "oil"
+    CONDITION = "condition"
     UNKNOWN = "unknown"
 
 
@@ -101,7 +102,7 @@ def due(
     region: Annotated[str | None, typer.Option("--region", metavar="R", help="Only units of this region.")] = None,
     driver: Annotated[
         DriverName | None,
-        typer.Option("--driver", metavar="D", help="Only dates driven by: operations, calendar, oil or unknown."),
+        typer.Option("--driver", metavar="D", help="Only dates driven by this clock."),
     ] = None,
     task: Annotated[
         str | None, typer.Option("--task", metavar="T", help="One task of every unit, e.g. 'contact replacement'.")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Any
 
@@ -17,12 +17,14 @@ from tapwear.counts.types import CounterHistory
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook import clocks as clocks_of
 from tapwear.outlook import merge, reasons
+from tapwear.outlook.conditions import Noted, governing
 from tapwear.outlook.merge import Floats
 from tapwear.outlook.rules import MAIN_TASK, questions
 from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook, Weighted
 from tapwear.weeks import DAYS_PER_YEAR
+from tapwear.words import CONDITION_KINDS
 
-DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil")
+DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil", "condition")
 HORIZON_DAYS = HORIZON_YEARS * DAYS_PER_YEAR
 CHUNK_ROWS = 2_000  # questions answered together, which bounds the memory (our choice)
 
@@ -33,6 +35,7 @@ class Ground:
 
     rate_words : the newest change of rate by unit, "" or absent: none
     currents : what is known of the current, for rules that weigh operations by it
+    conditions : open ones that people noted, by unit
     """
 
     history: CounterHistory
@@ -40,6 +43,7 @@ class Ground:
     verdicts: Mapping[str, OilVerdict]
     rate_words: Mapping[str, str]
     currents: Currents
+    conditions: Mapping[str, Sequence[Noted]] = field(default_factory=dict)
 
 
 def build_outlook(
@@ -64,7 +68,7 @@ def answer(asked: pd.DataFrame, ground: Ground, as_of: date) -> Outlook:
 
 
 def urgency(due: Due) -> tuple[int, date, str, str]:
-    """Sorting key: severe oil, overdue, then by early date. Units without a date, and those not in service, stand a
+    """Sorting key: severe finding, overdue, then by early date. Units without a date, and those not in service, stand a
     year ahead (our choice: they cost a call or a look in the store, not an outage)."""
     far, year_ahead = date.max, due.as_of + timedelta(days=365)
     if due.state != "in service":
@@ -121,6 +125,8 @@ class _Answers:
     years: Floats  # interval [years]
     days: Floats  # merged, (n, 3)
     days_without_oil: Floats
+    days_of_limits: Floats  # of operations and calendar alone
+    noted: list[Sequence[Noted]]  # open conditions that concern the question
     days_of_clock: list[Floats]
     share: Floats  # (clocks, n)
     made: Floats  # operations since the last service, (n, 3)
@@ -133,12 +139,20 @@ def _answer(asked: pd.DataFrame, ground: Ground, read: Mapping[str, _Read], as_o
     names = [str(unit) for unit in asked["unit"]]
     verdicts = [ground.verdicts.get(name) for name in names]
     weighing = clocks_of.Weighing(ground.currents, asked["current_exponent"].to_numpy(float))
-    answers = _clocks_merged(asked, names, verdicts, ground.model, as_of, weighing)
+    noted = _noted(asked, ground.conditions)
+    answers = _clocks_merged(asked, names, verdicts, ground.model, as_of, weighing, noted)
     best = ground.model.index.groupby("unit")["operations_per_year"].max()
     return [
         _due(item, row, answers, verdicts[row], read.get(names[row], _Read()), ground, _number(best.get(names[row])))
         for row, item in enumerate(asked.assign(as_of=as_of).itertuples(index=False))
     ]
+
+
+def _noted(asked: pd.DataFrame, conditions: Mapping[str, Sequence[Noted]]) -> list[Sequence[Noted]]:
+    """The open conditions that concern each question: at the contact service, or at all tasks of a unit without it."""
+    main = asked["task"] == MAIN_TASK
+    concerned = main | ~asked["unit"].isin(asked.loc[main, "unit"])
+    return [conditions.get(str(unit), ()) if mine else () for unit, mine in zip(asked["unit"], concerned, strict=True)]
 
 
 def _clocks_merged(
@@ -148,17 +162,20 @@ def _clocks_merged(
     model: RateModel,
     as_of: date,
     weighing: clocks_of.Weighing,
+    noted: list[Sequence[Noted]],
 ) -> _Answers:
     main = (asked["task"] == MAIN_TASK).to_numpy(bool)
     start = clocks_of.days(asked["last_service_on"], as_of)
     needed = asked["interval_operations"].to_numpy(float, na_value=np.nan)
     years = asked["interval_years"].to_numpy(float, na_value=np.nan)
     calendar_day = clocks_of.calendar_days(start, years, as_of)
-    grid = merge.with_days(day_grid(), calendar_day, np.zeros(1))  # nothing of the oil lies before as_of
+    act_by = clocks_of.act_by_days(noted, as_of)
+    grid = merge.with_days(day_grid(), calendar_day, act_by, np.zeros(1))  # nothing of the oil lies before as_of
     clocks = [
         clocks_of.operations_clock(model, names, start, needed, grid, as_of, weighing),
         merge.certain(calendar_day, grid),
         clocks_of.oil_clock(verdicts, main, grid, as_of),
+        merge.certain(act_by, grid),
     ]
     within = grid <= HORIZON_DAYS
     weights = clocks_of.weights_of(model, names, weighing)
@@ -167,7 +184,9 @@ def _clocks_merged(
         needed=needed,
         years=years,
         days=merge.quantile_days(merge.earliest(*clocks), grid),
-        days_without_oil=merge.quantile_days(merge.earliest(*clocks[:2]), grid),
+        days_without_oil=merge.quantile_days(merge.earliest(*clocks[:2], clocks[3]), grid),
+        days_of_limits=merge.quantile_days(merge.earliest(*clocks[:2]), grid),
+        noted=noted,
         days_of_clock=[merge.quantile_days(clock, grid) for clock in clocks],
         share=merge.shares(*(clock[:, within] for clock in clocks)),
         made=clocks_of.operations_since(model, names, start, as_of, weighing),
@@ -185,11 +204,14 @@ def _due(
     main = task == MAIN_TASK
     has_rule = bool(np.isfinite(a.needed[row]) or np.isfinite(a.years[row]))
     oil_pulls = main and verdict is not None and verdict.call == "pull forward"
-    known = (has_rule and bool(np.isfinite(a.start[row]))) or oil_pulls
+    noted = a.noted[row]
+    asked_by = governing(noted)
+    known = (has_rule and bool(np.isfinite(a.start[row]))) or oil_pulls or asked_by is not None
     early, middle, late = (_date(day, as_of) if known else None for day in a.days[row])
-    overdue = known and bool(a.days_without_oil[row, 1] <= 0)
-    share: dict[str, float] = {driver: round(float(a.share[at, row]), 4) for at, driver in enumerate(DRIVERS)}
-    driver: Driver = max(DRIVERS, key=lambda key: share[key]) if known and any(share.values()) else "unknown"
+    overdue = known and bool(a.days_of_limits[row, 1] <= 0)
+    drivers = DRIVERS if asked_by else DRIVERS[:3]
+    share: dict[str, float] = {driver: round(float(a.share[at, row]), 4) for at, driver in enumerate(drivers)}
+    driver: Driver = max(drivers, key=lambda key: share[key]) if known and any(share.values()) else "unknown"
     evidence = reasons.Evidence(
         unit=unit,
         state=str(item.state),
@@ -212,6 +234,9 @@ def _due(
         lead_time_weeks=_number(item.lead_time_weeks),
         rate_words=ground.rate_words.get(unit, ""),
         weight_doubt=reasons.weight_doubt(a.weights.get(row), unit in ground.currents.rated),
+        noted=tuple(noted),
+        severe_noted=any(one.severe for one in ground.conditions.get(unit, ())),
+        asked_by=asked_by if driver == "condition" else None,
     )
     unknown = has_rule and not known
     bounds = (_date(a.bounds[0][row], as_of), _date(a.bounds[1][row], as_of)) if unknown else (None, None)
@@ -249,7 +274,8 @@ def _due(
         last_reading_on=read.on,
         last_reading_value=read.value,
         last_sample_on=verdict.last_sample_on if verdict else None,
-        severe=main and verdict is not None and verdict.severe,
+        severe=(main and verdict is not None and verdict.severe) or any(one.severe for one in noted),
+        conditions=tuple(one.sentence for one in noted),
         doubts=reasons.doubts(evidence),
         next_action=reasons.next_action(evidence),
         duration_days=_number(item.duration_days),
@@ -303,7 +329,12 @@ def _clocks(a: _Answers, row: int, e: reasons.Evidence, as_of: date) -> tuple[Cl
     if e.last_service_on is None:
         words["operations"] = words["calendar"] = "last service unknown"
     out = []
+    asked_by = governing(a.noted[row])
+    if asked_by is not None:
+        words["condition"] = f"{CONDITION_KINDS[asked_by.kind]}, noted {asked_by.noted_on}"
     for at, driver in enumerate(DRIVERS):
+        if driver not in words:
+            continue
         early, middle, late = (_date(day, as_of) for day in a.days_of_clock[at][row])
         out.append(Clock(driver, early, middle, late, words[driver]))
     return tuple(out)

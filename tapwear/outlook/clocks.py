@@ -15,6 +15,7 @@ from tapwear.counts.dates import day_grid
 from tapwear.counts.rate import RateModel
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook import merge
+from tapwear.outlook.conditions import Noted, governing
 from tapwear.outlook.merge import Floats
 from tapwear.outlook.types import Weighted
 from tapwear.weeks import DAYS_PER_YEAR, add_years
@@ -82,6 +83,12 @@ def calendar_days(start: Floats, years: Floats, as_of: date) -> Floats:
     )
 
 
+def act_by_days(noted: Sequence[Sequence[Noted]], as_of: date) -> Floats:
+    """The first act-by day of each question's conditions, as days from as_of; NaN where none is set."""
+    first = [governing(some) for some in noted]
+    return np.array([(one.act_by - as_of).days if one and one.act_by else np.nan for one in first], dtype=np.float64)
+
+
 def oil_clock(verdicts: Sequence[OilVerdict | None], main: NDArray[np.bool_], grid: Floats, as_of: date) -> Floats:
     """Chance that the oil has asked for the opening, (questions, grid): nothing before a call to pull forward,
     all of it on as_of where the finding is severe."""
@@ -100,9 +107,7 @@ def oil_clock(verdicts: Sequence[OilVerdict | None], main: NDArray[np.bool_], gr
     return np.where(grid[None, :] >= 0, merge.spread(early, middle, np.maximum(late, middle), grid), 0.0)
 
 
-def operations_since(
-    model: RateModel, names: Sequence[str], start: Floats, as_of: date, weighing: Weighing
-) -> Floats:
+def operations_since(model: RateModel, names: Sequence[str], start: Floats, as_of: date, weighing: Weighing) -> Floats:
     """Operations since the last service, weighted where the rule says so, 10, 50 and 90 %, of the drive with the
     most; NaN where unknown."""
     out = np.full((len(names), 3), np.nan)
@@ -137,9 +142,7 @@ def weighted_and_plain(
     weights: Mapping[int, UnitWeights],
 ) -> dict[int, Weighted]:
     """For each question that weighs operations, how they stand to the plain ones of the drive that governs it."""
-    out = {
-        row: Weighted(float(weighing.exponent[row]), None, None, mine.ahead) for row, mine in weights.items()
-    }
+    out = {row: Weighted(float(weighing.exponent[row]), None, None, mine.ahead) for row, mine in weights.items()}
     question, series = series_rows(model, names)
     asked = (weighing.exponent[question] > 0) & np.isfinite(start[question])
     question, series = question[asked], series[asked]

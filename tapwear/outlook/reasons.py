@@ -7,8 +7,9 @@ from datetime import date, timedelta
 
 from tapwear.counts.current import UnitWeights
 from tapwear.oil.types import OilVerdict
+from tapwear.outlook.conditions import Noted
 from tapwear.weeks import age_words
-from tapwear.words import SEVERE
+from tapwear.words import CONDITION_KINDS, SEVERE
 
 # Our choices, all of them: when an age is worth a word.
 READING_OLD_DAYS = 400
@@ -46,11 +47,14 @@ class Evidence:
     lead_time_weeks: float | None
     rate_words: str  # "" or the newest change of rate
     weight_doubt: str  # "" or what casts doubt on operations weighted by current
+    noted: tuple[Noted, ...] = ()  # open conditions that concern this date
+    severe_noted: bool = False  # a severe condition of the unit is open, whatever the task
+    asked_by: Noted | None = None  # the condition that drives the date
 
 
 def doubts(e: Evidence) -> tuple[str, ...]:
     """What a reader should know before trusting the date, most important first."""
-    said: list[str] = []
+    said = [one.sentence for one in e.noted]
     if e.last_service_on is None and e.early is not None:
         said.append(f"last {e.task} unknown")
     if e.counts_operations:
@@ -106,13 +110,16 @@ def _oil_doubts(e: Evidence) -> list[str]:
 def next_action(e: Evidence) -> str:
     """The one thing to do next for this date."""
     v = e.verdict
-    if v is not None and v.severe:
+    if e.severe_noted or (v is not None and v.severe):
         return SEVERE
     if not e.has_rule:
         return f"give its interval: tapwear unit change {e.unit} --interval-operations N"
     if e.main_task and v is not None and v.call == "pull forward" and e.oil_drives:
         later = v.open_by_early is not None and v.open_by_early > e.as_of
         return f"plan the overhaul {f'before {v.open_by_early}' if later else 'now'}; the oil asks for it"
+    if e.asked_by is not None and e.asked_by.act_by is not None:
+        when = f"by {e.asked_by.act_by}" if e.asked_by.act_by > e.as_of else f"now: it was due by {e.asked_by.act_by}"
+        return f"act on what was noted ({CONDITION_KINDS[e.asked_by.kind]}) {when}"
     if e.overdue:
         return f"plan the {e.task} now" if e.state == "in service" else f"{e.task} before it goes into service"
     if e.last_service_on is None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-Driver = Literal["operations", "calendar", "oil", "unknown"]
+Driver = Literal["operations", "calendar", "oil", "condition", "unknown"]
 
 # Dates further ahead than this are said as "after YEAR". Our choice.
 HORIZON_YEARS = 15
@@ -14,8 +14,9 @@ HORIZON_YEARS = 15
 
 @dataclass(frozen=True)
 class Clock:
-    """One of the three clocks of one rule. Dates are the days by which it has run out with 10, 50 and 90 %;
-    None means later than the horizon, or not known (then `words` says so)."""
+    """One of the clocks of one rule: the three, and a noted condition's act-by day where there is one. Dates are the
+    days by which it has run out with 10, 50 and 90 %; None means later than the horizon, or not known (then `words`
+    says so)."""
 
     driver: Driver
     early: date | None
@@ -77,6 +78,7 @@ class Due:
     driver: Driver
     driver_share: dict[str, float] = field(default_factory=dict)  # chance that each clock runs out first
     clocks: tuple[Clock, ...] = ()
+    conditions: tuple[str, ...] = ()  # open ones that people noted, as sentences; also among the doubts
     oil_moved_days: int = 0  # how much earlier the oil makes the middle date
     bounds: tuple[date | None, date | None] = (None, None)  # where unknown: earliest, latest it could be
     bounds_words: str = ""

@@ -118,6 +118,8 @@ def _driver_words(due: Due) -> str:
         return _bounds_words(due)
     if due.driver == "oil":
         return "the oil drives the date"
+    if due.driver == "condition":
+        return f"a noted condition drives the date ({due.conditions[0]})" if due.conditions else "a noted condition"
     moved = f", {due.oil_moved_days} days earlier for the oil" if due.oil_moved_days > 0 else ""
     return ("the calendar drives the date" if due.driver == "calendar" else "operations drive the date") + moved
 

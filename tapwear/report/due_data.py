@@ -30,6 +30,7 @@ from tapwear.report.plain import plain
 from tapwear.words import CAUTION_SHORT
 
 DUE_SCHEMA = "tapwear.due/1"
+CLOCKS = ("operations", "calendar", "oil", "condition")
 
 # name -> meaning of every field of a due, in order
 DUE_FIELDS: dict[str, str] = {
@@ -49,11 +50,12 @@ DUE_FIELDS: dict[str, str] = {
     "known": "false: no date can be given",
     "overdue": "the limit in operations or years has been passed, more likely than not",
     "status": "overdue, asked for by the oil, or unknown, as a sentence; blank otherwise",
-    "driver": "which clock runs out first: operations, calendar, oil, unknown",
+    "driver": "which clock runs out first: operations, calendar, oil, condition (a noted one's act-by day), unknown",
     "driver_words": "the same with how sure that is",
     "chance_operations": "chance that the operations clock runs out first [0-1]",
     "chance_calendar": "chance that the calendar clock does [0-1]",
     "chance_oil": "chance that the oil clock does [0-1]",
+    "chance_condition": "chance that the act-by day of a noted condition comes first [0-1; null: there is none]",
     "oil_moved_days": "how much earlier the oil makes the middle date [days]",
     "bounds_earliest": "where unknown: the earliest it could be [ISO date]",
     "bounds_latest": "where unknown: the latest it could be [ISO date]",
@@ -72,7 +74,8 @@ DUE_FIELDS: dict[str, str] = {
     "last_reading_value": "that reading, as written",
     "last_reading_age_days": "its age on as_of [days]",
     "last_sample_on": "day of the last oil sample [ISO date]",
-    "severe": "suspected severe arcing or heating: do not operate, approach or sample; call the engineer",
+    "severe": "suspected severe arcing or heating, or so noted: do not operate, approach or sample; call the engineer",
+    "conditions": "open conditions that people noted, as sentences; also among the doubts",
     "doubts": "what makes the date doubtful, as sentences",
     "next_action": "what to do next",
     "duration_days": "outage that the work needs [days]",
@@ -98,7 +101,7 @@ def due_record(due: Due) -> dict[str, Any]:
         "status": plain(status_words(due)),
         "driver": due.driver,
         "driver_words": driver_words(due),
-        **{f"chance_{name}": _round(due.driver_share.get(name), 3) for name in ("operations", "calendar", "oil")},
+        **{f"chance_{name}": _round(due.driver_share.get(name), 3) for name in CLOCKS},
         "oil_moved_days": due.oil_moved_days,
         "bounds_earliest": _day(due.bounds[0]),
         "bounds_latest": _day(due.bounds[1]),
@@ -118,6 +121,7 @@ def due_record(due: Due) -> dict[str, Any]:
         "last_reading_age_days": (due.as_of - read).days if read else None,
         "last_sample_on": _day(due.last_sample_on),
         "severe": due.severe,
+        "conditions": [plain(words) for words in due.conditions],
         "doubts": [plain(doubt) for doubt in due.doubts],
         "next_action": plain(next_words(due)),
         "duration_days": due.duration_days,
@@ -146,7 +150,8 @@ def due_csv(dues: Iterable[Due]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(DUE_FIELDS)
     for due in dues:
-        record = due_record(due) | {"doubts": plain(doubt_words(due))}
+        record = due_record(due)
+        record |= {"doubts": plain(doubt_words(due)), "conditions": "; ".join(record["conditions"])}
         writer.writerow([csv_cell(record[name]) for name in DUE_FIELDS])
     return out.getvalue()
 

@@ -110,6 +110,8 @@ def status_words(due: Due) -> str:
         return f"{since}."
     if due.driver == "oil" and due.middle is not None and due.middle <= due.as_of:
         return "The oil asks for the opening now."
+    if due.early is not None and due.early <= due.as_of and due.driver == "condition":
+        return "The act-by day of a noted condition has come."
     if due.early is not None and due.early <= due.as_of:
         return "The oil may ask for it now." if due.driver == "oil" else "May already have passed its limit."
     return ""

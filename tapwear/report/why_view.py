@@ -131,7 +131,7 @@ def _clocks(due: Due) -> Block:
     clocks = table(["", "early", "middle", "late", "first", ""], rows)
     interval = f"Interval: {interval_words(due)}. Last: {service_words(due)}."
     lines = [Line(words) for words in (interval, _since_words(due), _weighted_words(due)) if words]
-    return Block(f"The three clocks of the {due.task}", (*lines, *clocks))
+    return Block(f"The {'three ' if len(due.clocks) == 3 else ''}clocks of the {due.task}", (*lines, *clocks))
 
 
 def _clock_days(clock: Clock, as_of: date) -> list[str]:

@@ -16,7 +16,8 @@ from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp, record
 from tapwear.store.validate import checked
-from tapwear.visits.fields import CONDITION_KINDS, CONDITIONS
+from tapwear.visits.fields import CONDITIONS
+from tapwear.words import CONDITION_KINDS
 
 
 @dataclass(frozen=True)

@@ -22,9 +22,10 @@ from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.lean import lean
 from tapwear.store.limits import limit_columns
 from tapwear.store.recording import Stamp
-from tapwear.visits.fields import CONDITION_KINDS, GASES, TASKS
+from tapwear.visits.fields import GASES, TASKS
 from tapwear.visits.resets import NO_RESETS
 from tapwear.visits.types import WHOLE_ROW, Row
+from tapwear.words import CONDITION_KINDS
 
 ROWS_A_BATCH = 5_000  # written at once: our choice, a compromise of memory and speed
 BY_HAND = "keep the book's, or correct it by hand"

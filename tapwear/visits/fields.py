@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from tapwear.words import CONDITION_KINDS
+
 Kind = Literal["text", "count", "number", "date", "choice", "yes or no", "gas", "list", "week"]
 
 GASES = (
@@ -20,15 +22,6 @@ GASES = (
 )
 STATES = ("in service", "spare", "workshop", "retired")
 TASKS = ("inspection", "contact service", "contact replacement", "oil change")
-CONDITION_KINDS = {
-    "hotter_than_main_tank": "compartment hotter than the main tank",
-    "infrared": "infrared",
-    "motor_current": "motor current",
-    "dynamic_resistance": "dynamic resistance",
-    "relay_trip": "relay trip",
-    "maker_bulletin": "maker's bulletin",
-    "other": "other",
-}
 
 
 @dataclass(frozen=True)

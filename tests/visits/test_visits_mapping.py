@@ -111,12 +111,12 @@ def test_every_map_that_comes_with_the_program_is_a_right_one(path: Path) -> Non
 def test_every_map_in_the_guide_is_a_right_one_and_every_setting_is_explained_there() -> None:
     guide = (MAPS / "README.md").read_text(encoding="utf-8")
     maps = re.findall(r"```toml\n(.*?)```", guide, re.S)
-    assert len(maps) == 3
+    assert len(maps) == 5
     assert all(parse_mapping(text, "guide").feeds for text in maps)
     used = set(re.findall(r"^\[*(?:feed\.)?(\w+)", "\n".join(maps), re.M))
     assert used >= {
         *("file", "table", "columns", "fixed", "units", "words", "where", "ignore"),
-        *("date_format", "encoding", "delimiter", "decimal_comma"),
+        *("date_format", "encoding", "delimiter", "decimal_comma", "long", "sheet"),
     }
 
 
