@@ -82,11 +82,13 @@ def _called(evidence: Evidence, settings: OilSettings) -> tuple[Bools, Bools]:
     newest = support[:, -1]
     earlier = np.max(support[:, :-1], axis=1, initial=-np.inf)
     agree = (newest >= settings.agreeing_evidence) & (earlier >= settings.agreeing_evidence)
-    least = settings.severe_evidence_per_operation if evidence.kind == "arcing" else settings.severe_evidence
+    by_count = evidence.kind == "arcing"
+    least = settings.severe_evidence_per_operation if by_count else settings.severe_evidence
     jump = (
         (newest >= least) & (evidence.severity >= settings.severe_severity) & _far_beyond(evidence, settings) & ~agree
     )
-    likely = (_probability(evidence) >= settings.pull_probability) & (evidence.severity >= settings.pull_severity)
+    chance = settings.pull_probability_per_operation if by_count else settings.pull_probability
+    likely = (_probability(evidence) >= chance) & (evidence.severity >= settings.pull_severity)
     return likely & (agree | jump), likely & jump
 
 

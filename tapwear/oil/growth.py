@@ -20,11 +20,11 @@ from tapwear.oil.settings import OilSettings
 
 Entry = TypeVar("Entry", bound=np.generic)
 
-LEVELS = np.arange(-1.2, 1.21, 0.3)  # log factors about the newest measured excess
+LEVELS = np.arange(-1.2, 1.21, 0.4)  # log factors about the newest measured excess
 DURATIONS = np.array([0.15, 0.5, 1.0, 1.6, 2.3, 3.2])  # onset to limit [years]; our choice
 DURATION_WEIGHTS = np.array([0.12, 0.15, 0.22, 0.20, 0.17, 0.14])
 OFFSETS = np.array([-1.2247, 0.0, 1.2247])  # errors of the usual level, three-point rule
-CARRIED = np.array([0.0, 0.33, 0.67, 1.0])  # shares of an old fault's gas that may have come back
+CARRIED = np.array([0.0, 0.1, 0.14, 0.19, 0.26, 0.36, 0.5, 0.7, 1.0])  # shares of an old fault's gas that came back
 
 
 @dataclass(frozen=True)
@@ -146,6 +146,16 @@ def scattered(part: Evidence, applies: Bools, column: Ints, usual: Floats) -> Ev
     )
 
 
+def _joined(one: Evidence, other: Evidence, use_other: Bools) -> Evidence:
+    """Evidence with the rows that `use_other` (S,) names taken from the other."""
+    rows = {f.name: getattr(other, f.name) for f in fields(one) if f.name != "kind"}
+    joined: dict[str, Any] = {}
+    for name, values in rows.items():
+        joined[name] = getattr(one, name).copy()
+        joined[name][use_other] = values[use_other]
+    return replace(one, **joined)
+
+
 def newest_columns(mask: Bools, most: int) -> tuple[Ints, Bools]:
     """(S, n) columns of the newest `most` True entries of each row, right-aligned, and which are real."""
     rank = np.cumsum(mask[:, ::-1], axis=1)[:, ::-1]  # 1 for the newest
@@ -223,8 +233,14 @@ def weigh_growth(
     usual : (S,) what is usual there [uL/L]
     """
     applies = readings.valid[:, -1] & (excess > 0)
-    told = _weigh(kind, _only(readings, applies), _only(growth, applies), excess[applies], settings)
-    return scattered(told, applies, column, usual)
+    after_repair = applies & (readings.carried > 0).any(axis=1)
+    plain, repaired = (
+        scattered(
+            _weigh(kind, _only(readings, rows), _only(growth, rows), excess[rows], settings), rows, column, usual
+        )
+        for rows in (applies & ~after_repair, after_repair)
+    )
+    return _joined(plain, repaired, after_repair)
 
 
 def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settings: OilSettings) -> Evidence:

@@ -18,6 +18,7 @@ from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
 HOT = [CH4, C2H6, C2H4]
 UNITS_DIFFER = 0.25  # log: like units' gas ratios differ at least so much; our choice
 GROWTH_PER_YEAR = 4.0  # [1/year] of a fault's gas; our choice
+LATER_RETURN = 2.0  # gas may go on coming back after the first sample; our choice
 MOST_GROWTH = 20.0  # between the last sample and the repair; our choice
 LEADING = 2  # ethylene's place in HOT
 SHARE_OF_FAULTS = 0.5  # of the faults that oil shows, those that heat; our choice
@@ -126,7 +127,7 @@ def carried_gas(year: Floats, surplus: Floats, usual: Floats, overhauls: Floats,
         after = year > when
         first = after & (np.cumsum(after & np.isfinite(surplus), axis=1) == 1) & (year <= when + 1.2)
         soon = ((after & (year <= when + 0.6)) | first) & (seen > 0.5 * usual)
-        early = np.max(np.where(soon, 1.4 * seen, 0.0), axis=1, keepdims=True)
+        early = np.max(np.where(soon, LATER_RETURN * seen, 0.0), axis=1, keepdims=True)
         cap = np.maximum(most, early)
         carried = np.where(year > when, cap, carried)
     return carried

@@ -38,7 +38,8 @@ class SampleGrid:
     laboratory : (S, L) code of the laboratory
     sample_id : (S, L)
     moisture, breakdown : (S, L) [mg/kg], [kV]
-    method : (S, L) code of the breakdown test method, -1 unknown
+    method : (S, L) code of the breakdown test method and gap, -1 unknown
+    method_names : name of each code, as `breakdown_key` makes it
     """
 
     unit: tuple[str, ...]
@@ -52,6 +53,7 @@ class SampleGrid:
     moisture: Floats
     breakdown: Floats
     method: Ints
+    method_names: tuple[str, ...] = ()
 
     @cached_property
     def taken(self) -> Bools:
@@ -68,6 +70,15 @@ def years_since_epoch(dates: pd.Series) -> Floats:
     """Dates [datetime64] as years since 1970-01-01 [years]."""
     days = dates.to_numpy().astype("datetime64[D]").astype("float64")
     return np.asarray(days / DAYS_PER_YEAR, dtype=np.float64)
+
+
+def breakdown_key(method: str, gap_mm: float) -> str:
+    """How a test of the breakdown voltage is named, so that spelling does not matter and no two tests are mixed.
+
+    `iec60156|2.5`; without a gap `iec60156|`; "" for no method.
+    """
+    word = "".join(char for char in method.casefold() if char.isalnum())
+    return f"{word}|{'' if np.isnan(gap_mm) else f'{gap_mm:g}'}" if word else ""
 
 
 def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
@@ -98,13 +109,14 @@ def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
             out[row, column] = part[name].to_numpy(dtype=np.float64, na_value=np.nan)
         return out
 
-    def codes(name: str) -> Ints:
+    def codes(text: pd.Series) -> tuple[Ints, tuple[str, ...]]:
         out = np.full(shape, -1, dtype=np.int64)
-        if name in part:
-            text = part[name].fillna("").astype(str)
-            number, _ = text.factorize(sort=True)
-            out[row, column] = np.where(text.to_numpy() == "", -1, number)
-        return out
+        number, names = text.factorize(sort=True)
+        out[row, column] = np.where(text.to_numpy() == "", -1, number)
+        return out, tuple(map(str, names))
+
+    def texts(name: str) -> pd.Series:
+        return part[name].fillna("").astype(str) if name in part else part["unit"].astype(str).str.slice(0, 0)
 
     year = np.full(shape, np.nan)
     year[row, column] = years_since_epoch(part["sampled_on"])
@@ -116,6 +128,7 @@ def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
         if f"{name}_below" in part:
             below[row, column, i] = part[f"{name}_below"].fillna(False).to_numpy(dtype=bool)
     gas = np.where(gas > 0, gas, np.nan)
+    method, method_names = codes(_tests(part, texts("breakdown_method")))
     operations = np.stack([floats(f"operations_{q}") for q in ("low", "mid", "high")], axis=2)
     return SampleGrid(
         unit=tuple(keys["unit"].astype(str)),
@@ -124,9 +137,21 @@ def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
         gas=gas,
         below=below & np.isfinite(gas),
         operations=operations,
-        laboratory=codes("laboratory"),
+        laboratory=codes(texts("laboratory"))[0],
         sample_id=sample_id,
         moisture=floats("moisture_mg_per_kg"),
         breakdown=floats("breakdown_kv"),
-        method=codes("breakdown_method"),
+        method=method,
+        method_names=method_names,
     )
+
+
+def _tests(part: pd.DataFrame, method: pd.Series) -> pd.Series:
+    """Method and gap of the breakdown test of each sample in one word, "" where no method is known."""
+    gap = part["breakdown_gap_mm"].astype("float64") if "breakdown_gap_mm" in part else method.map(lambda _: np.nan)
+    return method.where(method == "", method + "|" + gap.astype(str)).map(_test_key)
+
+
+def _test_key(pair: str) -> str:
+    method, _, gap = pair.rpartition("|")
+    return breakdown_key(method, float(gap)) if method else ""

@@ -119,9 +119,3 @@ def rank_finding(acetylene: float, share: float, group_size: int) -> OilFinding 
             source = "percentiles of like units (method of IEEE C57.139), for comparison only"
             return OilFinding("above like units", words, {}, source, "provisional")
     return None
-
-
-def projected_finding(quantity: str, value: float, on: date) -> OilFinding:
-    """When the trend meets the user's limit."""
-    words = f"At its present trend, {quantity} meets the limit of {value:.3g} ppm about {on}."
-    return OilFinding("meets limit", words, {}, "trend since the last reset", "our choice")

@@ -45,7 +45,7 @@ class OilSettings:
     baseline_gap_years: float = 1.0  # samples younger than this do not define the own past; our choice
     newest_held_out: int = 1  # nor does the newest one; our choice
     history_samples: int = 60  # newest samples of a compartment that are read at all; our choice
-    tested_samples: int = 6  # newest samples that are weighed for a growing fault; our choice
+    tested_samples: int = 5  # newest samples that are weighed for a growing fault; our choice
 
     breather_change_sd: float = 0.6  # another breather keeps more gas, or less [log]; our choice
     drift_sd: float = 0.10  # the own level wanders so much in a year [log]; our choice
@@ -64,14 +64,15 @@ class OilSettings:
     leak_share_log_sd: float = 0.3
 
     # --- calls ---------------------------------------------------------------------------------
-    pull_probability: float = 0.15
+    pull_probability: float = 0.12
+    pull_probability_per_operation: float = 0.17  # more than gas can move it: breather, count, drift
     pull_severity: float = 0.05  # below this there is time for another sample; our choice
     keep_probability: float = 0.05  # an earlier call stands while the chance is still so high; our choice
     resample_probability: float = 0.15
     agreeing_evidence: float = 0.1  # log likelihood ratio of a sample that agrees; our choice
     severe_severity: float = 0.12
     severe_evidence: float = 4.5
-    severe_excess: float = 1.0  # the newest sample at least doubles the usual; our choice
+    severe_excess: float = 0.7  # the newest sample is at least 1.7 times the usual; our choice
     severe_probability: float = 0.5
     severe_evidence_per_operation: float = 8.0
     resample_within_days: int = 28  # days to 4 weeks (domain notes)

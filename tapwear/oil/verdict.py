@@ -14,7 +14,7 @@ from tapwear.oil.call import Judgement
 from tapwear.oil.case import Case
 from tapwear.oil.dates import EPOCH, as_date, date_range
 from tapwear.oil.growth import Evidence
-from tapwear.oil.limits import LEAST_BREAKDOWN, MOST_WATER, Limit, limits_of, over_limits
+from tapwear.oil.limits import MOST_WATER, Limit, least_breakdown, limits_of, over_limits
 from tapwear.oil.quality import oil_quality
 from tapwear.oil.samples import DAYS_PER_YEAR, Floats, SampleGrid
 from tapwear.oil.settings import C2H2
@@ -32,7 +32,6 @@ NAMES = {
 }
 ENOUGH_LIKE_UNITS = 20  # compartments of a like group before its percentiles are named; our choice
 FRESH_YEARS = 5.0  # samples that count among like units; our choice
-OVER_LIMIT_DAYS = (0, 45, 90)  # open-by range where the user's limit is passed twice; our choice
 
 
 @dataclass(frozen=True)
@@ -96,7 +95,7 @@ class Reader:
         """What the oil of one unit says."""
         seen = OilVerdict(unit, self.as_of, "no oil evidence")
         group = str(self.by_unit["oil_group"].get(unit, "") or "")
-        limits = limits_of(self.limits, group)
+        limits = limits_of(self.limits, group, str(self.by_unit["technology"].get(unit, "") or ""))
         asked = self._signatures(unit)
         homes = [self._compartment(row, limits, asked) for row in self.rows.get(unit, [])]
         if homes:
@@ -190,21 +189,18 @@ class Reader:
             float(case.oil_volume[row]),
         )
         gas = np.where(grid.below[row], np.nan, grid.gas[row])[case.tested[row]]
-        for found in over_limits(gas, limits):
-            asked.findings.append(found)
-            if found.kind == "over limit":
-                early, middle, late = (self.as_of + timedelta(days=d) for d in OVER_LIMIT_DAYS)
-                asked.ranges.append((early, middle, late))
-            else:
-                asked.resample = True
-        limit = limits.get("acetylene")
+        since_reset = taken & (year > start) & ~case.resets.odd[row]
+        for over in over_limits(
+            year[since_reset], grid.gas[row, since_reset], grid.below[row, since_reset], limits, self.as_of
+        ):
+            asked.findings.append(over.finding)
+            asked.ranges += [over.open_by] if over.open_by else []
+            asked.resample = asked.resample or over.open_by is None
         newest = float(gas[-1, C2H2]) if len(gas) else float("nan")
-        if limit is not None and trend is not None and trend.rate_low > 0 and newest < limit.value:
-            years = (limit.value - newest) / trend.rate_ul_per_l_per_year
-            if years < FRESH_YEARS:
-                when = as_date(float(year[taken][-1]) + years)
-                asked.findings.append(sentences.projected_finding("acetylene", limit.value, when))
-        if self.group_size[row] >= ENOUGH_LIKE_UNITS and np.isfinite(newest):
+        measured = np.flatnonzero(taken & np.isfinite(grid.breakdown[row]))
+        test = grid.method[row, measured[-1]] if len(measured) else -1
+        least = least_breakdown(limits, grid.method_names[test] if test >= 0 else "")
+        if self.group_size[row] >= ENOUGH_LIKE_UNITS and np.isfinite(newest) and "acetylene" not in limits:
             above = sentences.rank_finding(newest, float(self.rank[row]), int(self.group_size[row]))
             if above is not None:
                 asked.findings.append(above)
@@ -214,7 +210,7 @@ class Reader:
             grid.breakdown[row, taken],
             grid.method[row, taken],
             limits[MOST_WATER].value if MOST_WATER in limits else float("nan"),
-            limits[LEAST_BREAKDOWN].value if LEAST_BREAKDOWN in limits else float("nan"),
+            least,
         )
         since = as_date(start) if len(resets) else None
         return _Compartment(as_date(float(year[taken][-1])), since, trend, int(use.sum()), quality)
