@@ -22,6 +22,7 @@ from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import Ground, build_outlook
 from tapwear.outlook.conditions import open_conditions
+from tapwear.outlook.deferral import with_deferrals
 from tapwear.outlook.types import Outlook
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
 from tapwear.report.stories import CountStory
@@ -60,6 +61,7 @@ def assess_book(book: Book, as_of: date) -> Assessment:
     verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
     ground = ground_of(book, history, model, verdicts, as_of)
     outlook = build_outlook(book.units, book.rules, book.services, book.events, ground, as_of)
+    outlook = with_deferrals(outlook, book.deferrals)
     return Assessment(as_of, book, history, model, verdicts, outlook)
 
 
@@ -201,5 +203,6 @@ def known_on(book: Book, day: date) -> Book:
         samples=until(book.samples, "sampled_on"),
         oil_events=until(book.oil_events, "happened_on"),
         services=until(book.services, "done_on"),
+        deferrals=until(book.deferrals, "decided_on"),
         conditions=until(book.conditions, "noted_on"),
     )

@@ -92,6 +92,8 @@ class Due:
     severe: bool = False
     doubts: tuple[str, ...] = ()  # plain sentences
     next_action: str = ""
+    deferral: str = ""  # a recorded deferral in force, as words; also among the doubts
+    deferred_until: date | None = None  # its last day
 
     weighted: Weighted | None = None  # where the rule weighs operations by the current broken
 

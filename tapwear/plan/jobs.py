@@ -141,7 +141,10 @@ def _why(lead: Due, work: list[Due], riders: list[Due]) -> str:
         parts.append(f"severe finding: {SEVERE.rstrip('.')}")
     overdue = [f"{due.task} since {_day(due.middle)}" for due in work if due.overdue]
     if overdue:
-        parts.append(f"overdue: {', '.join(overdue)}; a recorded deferral is needed until the work is done")
+        needed = any(due.overdue and not due.deferral for due in work)
+        also = "; a recorded deferral is needed until the work is done" if needed else ""
+        parts.append(f"overdue: {', '.join(overdue)}{also}")
+    parts += [f"{due.task} {due.deferral}" for due in work if due.deferral]
     governs = min(work, key=lambda due: (due.early or date.max, due is not lead))
     driver = _driver_words(governs)
     if governs is not lead:

@@ -13,6 +13,9 @@ CONDITION_DATES = ("noted_on", "act_by_on", "closed_on")
 CONDITION_COLUMNS = ("unit", *CONDITION_DATES, "kind", "words", "author", "closed_words", "severe")
 LIMIT_COLUMNS = ("oil_group", "technology", "quantity", "breakdown_method", "value", "breakdown_gap_mm", "source")
 
+DEFERRAL_DATES = ("decided_on", "expires_on")
+DEFERRAL_COLUMNS = ("unit", "task", *DEFERRAL_DATES, "engineer", "reason", "extra_checks")
+
 
 def _nothing(columns: tuple[str, ...], dates: tuple[str, ...]) -> pd.DataFrame:
     """A frame of these columns without a row."""
@@ -45,6 +48,7 @@ class Book:
                      closed_words
     limits           oil_group, technology ["" = any], quantity [gases as in tapwear.oil.types], value,
                      breakdown_method, breakdown_gap_mm, source
+    deferrals        unit, task, decided_on, expires_on, engineer, reason, extra_checks
 
     A book put together by hand may leave out current_exponent and current_a: every operation then counts as one.
     """
@@ -62,3 +66,4 @@ class Book:
     crews: pd.DataFrame
     conditions: pd.DataFrame = field(default_factory=lambda: _nothing(CONDITION_COLUMNS, CONDITION_DATES))
     limits: pd.DataFrame = field(default_factory=lambda: _nothing(LIMIT_COLUMNS, ()))
+    deferrals: pd.DataFrame = field(default_factory=lambda: _nothing(DEFERRAL_COLUMNS, DEFERRAL_DATES))

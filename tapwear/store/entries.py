@@ -304,6 +304,9 @@ _BOOK_COLUMNS = {
     "oil_limit": (
         *("group_name", "technology", "quantity", "value", "breakdown_method", "breakdown_gap_mm", "provenance"),
     ),
+    "deferral": (
+        *("tap_changer_id", "task", "decided_on", "expires_on", "engineer", "reason_given", "extra_checks"),
+    ),
     "stay": ("tap_changer_id", "place_id", "transformer_id", "state", "from_on"),
     "fitting": ("drive_id", "tap_changer_id", "slot", "from_on", "counter_then"),
 }

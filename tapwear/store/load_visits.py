@@ -193,6 +193,25 @@ def conditions_frame(scope: Scope) -> pd.DataFrame:
     return frame.assign(severe=frame["severe"].astype(bool))
 
 
+def deferrals_frame(scope: Scope) -> pd.DataFrame:
+    """Tasks put off past their limit, decided by the load's day."""
+    deferral, conditions = scope.current("deferral", "decided_on")
+    changer = table_of("tap_changer")
+    dates, texts = ["decided_on", "expires_on"], ["task", "engineer", "extra_checks"]
+    query = (
+        sa.select(
+            changer.c.tag.label("unit"),
+            *(sa.cast(deferral.c[name], sa.Text).label(name) for name in dates),
+            *(deferral.c[name] for name in texts),
+            deferral.c.reason_given.label("reason"),
+        )
+        .join_from(deferral, changer, deferral.c.tap_changer_id == changer.c.id)
+        .where(*conditions, *scope.of_unit(deferral.c.tap_changer_id))
+        .order_by(changer.c.tag, deferral.c.decided_on, deferral.c.id)
+    )
+    return typed(scope.frame(query), dates=dates, texts=["unit", *texts, "reason"])
+
+
 def limits_frame(scope: Scope) -> pd.DataFrame:
     """The user's limits that hold now, whatever the load's day: like intervals, they are rules, not events."""
     limit = table_of("oil_limit")

@@ -14,6 +14,7 @@ from tapwear.store.frames import Scope, table_of, typed
 from tapwear.store.load_register import fittings_of, places_of, rules_frame, spells_of, stays_frame, units_frame
 from tapwear.store.load_visits import (
     conditions_frame,
+    deferrals_frame,
     events_frames,
     limits_frame,
     readings_frame,
@@ -61,6 +62,7 @@ def load_book(store: Store, unit: str | None = None, as_of: date | None = None) 
             crews=_crews(scope, regions),
             conditions=conditions_frame(scope),
             limits=limits_frame(scope),
+            deferrals=deferrals_frame(scope),
         )
 
 

@@ -7,9 +7,9 @@ since when a tap changer stands where and in what state; it lasts until the next
 same for a drive at a tap changer. What people call a *unit* is the tap changer at its place.
 
 Two kinds of table. The register (stations to service rules) holds what is so now; every change of a field is
-written to `RegisterChange`. The book (readings, events, samples, services, conditions, limits, stays, fittings) is
-append-only: a row is corrected by another that supersedes it, and says who, when and why; `withdrawn` rows take one
-back.
+written to `RegisterChange`. The book (readings, events, samples, services, conditions, limits, deferrals, stays,
+fittings) is append-only: a row is corrected by another that supersedes it, and says who, when and why; `withdrawn`
+rows take one back.
 """
 
 from __future__ import annotations
@@ -446,6 +446,27 @@ class OilLimit(Entry, table=True):
     breakdown_method: str = ""
     breakdown_gap_mm: float | None = None
     provenance: str
+
+
+class Deferral(Entry, table=True):
+    """A task put off past its limit: decided by an engineer, for a reason, until a day, with extra checks."""
+
+    __table_args__ = (
+        _one_of("task", TASKS),
+        CheckConstraint("expires_on > decided_on", name="expires_after_decided"),
+        CheckConstraint("engineer <> '' AND reason_given <> '' AND extra_checks <> ''", name="nothing_left_open"),
+        Index("deferral_by_unit", "tap_changer_id", "decided_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="deferral.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    task: str
+    decided_on: date
+    expires_on: date
+    engineer: str
+    reason_given: str  # `reason` is why the row was recorded or corrected, as in every row of the book
+    extra_checks: str
 
 
 # --- planning -------------------------------------------------------------------------------------------------
