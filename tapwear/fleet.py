@@ -84,7 +84,7 @@ def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
 def assess_oil(book: Book, model: RateModel, as_of: date) -> tuple[OilVerdict, ...]:
     """The oil of all units, with the operations at each sample's date taken from the counts."""
     samples = with_operations(book.samples, model)
-    return assess(samples, book.oil_events, book.units, as_of)
+    return assess(samples, book.oil_events, book.units, as_of, book.limits)
 
 
 def outlook_if_read(assessment: Assessment, on: date) -> Outlook:

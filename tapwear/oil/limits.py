@@ -32,9 +32,9 @@ LEAST_BREAKDOWN = "breakdown_kv"
 RATIO = "ethylene_to_acetylene"
 QUANTITIES = (*READ_GASES, RATIO, MOST_WATER, LEAST_BREAKDOWN)
 OPEN_DAYS = (0, 45, 90)  # open-by range after the second sample over a limit; our choice
-TREND_SAMPLES = 5  # that a trend towards a limit needs; our choice
-TREND_YEARS = 2.5  # that they have to span; our choice
-AHEAD_YEARS = 2.0  # a trend that meets the limit later than this only informs nobody yet; our choice
+TREND_SAMPLES = 4  # that a trend towards a limit needs; our choice
+TREND_YEARS = 2.0  # that they have to span, so that filling up after a reset is over; our choice
+AHEAD_YEARS = 2.0  # a trend that meets the limit later than this asks for nothing yet; our choice
 RATIO_LEAST = 5.0  # acetylene below which a ratio to it means nothing [uL/L]; our choice
 
 

@@ -127,7 +127,7 @@ def oil_units(
             events=tuple(own_events.get(tag, [])),
             verdict=verdict,
             severe=tag in severe or bool(verdict and verdict.severe),
-            limits=limits_of(limits, str(row.get("oil_group") or "")),
+            limits=limits_of(limits, str(row.get("oil_group") or ""), str(row.get("technology") or "")),
         )
     return found
 
