@@ -19,7 +19,7 @@ from tapwear.counts.weigh import Scale
 REACH = 5  # a right reading is sought among so many before it: up to four wrong ones in a row
 RIGHT = float(np.log(0.965))  # chance that a reading is right: our choice
 WRONG = float(np.log(0.035))  # chance that it is a slip, for the rough search
-RESET = float(np.log(0.0015))  # chance of an unrecorded reset or exchange between two readings: our choice
+RESET_A_YEAR = 0.004  # unrecorded resets and exchanges of a counter: our choice
 SAME_DAY = float(np.log(0.01))  # another reading of one day, not taken
 NEVER = -1e9
 IMPOSSIBLE = 99.0  # stands for a joint that cannot be, in standard deviations
@@ -114,7 +114,8 @@ class Chainer:
         made = np.where(guessed & (plain < 0) & (plain > -0.5 * modulus), 0.0, made)
         chance = log_density(made, on)
         room = 1.5 * on.middle + 50.0  # a counter set to 0 meanwhile shows no more than this
-        other = RESET + np.log(1.0 / modulus + np.where(value <= room, 1.0 / room, 0.0))
+        years = np.maximum(book.day[right] - book.day[left], 1) / 365.25
+        other = np.log(RESET_A_YEAR * years * (1.0 / modulus + np.where(value <= room, 1.0 / room, 0.0)))
         reset = (other > chance) & (book.epoch[left] == book.epoch[right])
         made = np.where(reset, np.maximum(on.middle, np.where(value <= room, value, 0.0)), made)
         log_chance = np.where(reset, other, chance) + RIGHT

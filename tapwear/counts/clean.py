@@ -51,7 +51,8 @@ def read_counters(
     keep = np.flatnonzero(aside == 0)
     known_events = events[pd.to_datetime(events["happened_on"]) <= pd.Timestamp(as_of)]
     known_stays = stays[pd.to_datetime(stays["from_on"]) <= pd.Timestamp(as_of)]
-    book = make_book(units, given.iloc[keep].reset_index(drop=True), known_events, known_stays)
+    kept = given if len(keep) == len(given) else given.iloc[keep].reset_index(drop=True)
+    book = make_book(units, kept, known_events, known_stays)
     status, reason = np.full(len(keep), "used", dtype=object), np.full(len(keep), "", dtype=object)
     found, ends = [Chains.none()], [OpenEnds.none()]
     for start, chainer, chains in search(book):

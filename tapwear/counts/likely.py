@@ -11,7 +11,7 @@ from tapwear.counts.local import HALF, Local
 
 GROUP_SPREAD = 1.3  # sd of log rate between the units of a peer group: our choice
 INSPECTION_OPERATIONS = 40.0  # operations that a recorded inspection may add, give or take as many: our choice
-TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 8.0))  # (weight, widening): surprises are more common than in a bell curve
+TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 6.0))  # (weight, widening): surprises are more common than in a bell curve
 ROOT_TAU = 2.5066282746310002  # square root of 2 pi
 WIDEST = 1.5  # no scatter of log rate beyond this
 OUT_OF_SERVICE = 0.2  # an interval with a smaller share of days in service counts as one out of service

@@ -20,7 +20,7 @@ from tapwear.counts.local import group_levels
 from tapwear.counts.search import chainer_at, read_beside, search, used_intervals
 
 EPOCH = date(1970, 1, 1).toordinal()
-QUESTION_BELOW = 0.87  # an entry less likely right than this is questioned: our choice, about 1 in 70 right ones
+QUESTION_BELOW = 0.91  # an entry less likely right than this is questioned: our choice, about 1 in 70 right ones
 DOUBT_LAST_BELOW = 0.5  # the last reading in the book is named when less likely right than this
 
 

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 TRANSPOSED, DROPPED, MISTYPED, EXTRA, EXCHANGED, COPIED, NEIGHBOUR, OTHER = range(8)
-IN_BOOK = np.array([0.020, 0.005, 0.003, 0.001, 0.005, 0.009, 0.002, 0.001])
+IN_BOOK = np.array([0.020, 0.005, 0.003, 0.001, 0.005, 0.009, 0.002, 0.002])
 """Chance of each kind of slip for a number that stands in the book, in the order of the kinds above."""
 
-AS_TYPED = np.array([0.012, 0.005, 0.025, 0.001, 0.005, 0.009, 0.002, 0.030])
+AS_TYPED = np.array([0.012, 0.005, 0.015, 0.001, 0.005, 0.009, 0.002, 0.010])
 """The same for a number just typed, before anybody has asked back: more digits mistyped, more other units' numbers."""
 
 

@@ -135,14 +135,32 @@ def main() -> None:
 def last_reading_marks(
     units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame, stays: pd.DataFrame, errors: pd.DataFrame
 ) -> pd.DataFrame:
-    """Marks of every reading as of its own day (at least three earlier ones)."""
-    parts = []
-    for on in sorted(readings["read_on"].unique()):
-        history = read_counters(units, readings, events, stays, pd.Timestamp(on).date())
-        table = history.readings
-        number = table.groupby("unit").cumcount()
-        parts.append(table[(table["read_on"] == on) & (number >= 3)])
-    table = pd.concat(parts).merge(errors, on=["unit", "read_on"], how="left")
+    """Marks of every reading as of its own day (at least three earlier ones).
+
+    Each day of each station is made a station of its own that holds only what was known by then, so that one
+    call judges them all.
+    """
+    station = units.set_index("unit")["station"]
+    parts: dict[str, list[pd.DataFrame]] = {"units": [], "readings": [], "events": []}
+    dated = readings.assign(station=readings["unit"].map(station))
+    for (name, on), today in dated.groupby(["station", "read_on"]):
+        mark = f"@{pd.Timestamp(on).date()}"
+        here = units[units["station"] == name]
+        known = readings[readings["unit"].isin(here["unit"]) & (readings["read_on"] <= on)]
+        happened = events[events["unit"].isin(here["unit"]) & (events["happened_on"] <= on)]
+        parts["units"].append(here.assign(unit=here["unit"] + mark, station=f"{name}{mark}"))
+        judged = known["reading_id"].isin(today["reading_id"])
+        parts["readings"].append(known.assign(judged=judged, was=known["unit"], unit=known["unit"] + mark))
+        parts["events"].append(happened.assign(unit=happened["unit"] + mark))
+    whole = pd.concat(parts["readings"], ignore_index=True)
+    whole["reading_id"] = np.arange(len(whole))
+    known_events = pd.concat([part for part in parts["events"] if len(part)], ignore_index=True)
+    history = read_counters(
+        pd.concat(parts["units"], ignore_index=True), whole, known_events, stays, dt.date(2100, 1, 1)
+    )
+    table = history.readings.merge(whole[["reading_id", "judged", "was"]], on="reading_id")
+    table = table[table["judged"] & (table.groupby("unit").cumcount() >= 3)]
+    table = table.assign(unit=table["was"]).merge(errors, on=["unit", "read_on"], how="left")
     return table.assign(kind=table["kind"].fillna(""), marked=table["status"] == "doubtful")
 
 
