@@ -23,7 +23,9 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import Ground, build_outlook
 from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.deferral import with_deferrals
+from tapwear.outlook.merge import QUANTILES
 from tapwear.outlook.types import Outlook
+from tapwear.outlook.wear import Wear, wear_of
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
 from tapwear.report.stories import CountStory
 from tapwear.store.book import Book
@@ -107,6 +109,22 @@ def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Se
     ground = ground_of(book, assessment.history, assessment.model, assessment.verdicts, day)
     now = assessment.outlook.of_unit(unit)
     return what_if(unit, now, supposed, book.units, book.rules, book.services, book.events, ground, resets, day)
+
+
+def contact_wear(assessment: Assessment, unit: str) -> Wear | None:
+    """What the measured contacts of one unit say about its interval; None where none was measured."""
+    book, model = assessment.book, assessment.model
+    governing = model.governing()
+    if unit not in governing.index:
+        return None
+    row = int(governing[unit])
+
+    def between(since: Sequence[date], until: Sequence[date]) -> np.ndarray:
+        days = (np.array(since, "datetime64[D]"), np.array(until, "datetime64[D]"))
+        return model.operations(np.full(len(since), row), *days, np.array(QUANTILES))
+
+    services = book.services[book.services["unit"] == unit]
+    return wear_of(services, assessment.outlook.of_unit(unit), between, assessment.as_of)
 
 
 def recent_changes(model: RateModel, as_of: date) -> dict[str, str]:

@@ -254,7 +254,7 @@ def _assess(context: typer.Context, day: date) -> Assessment:
 
 def _subject(assessment: Assessment, tag: str) -> Subject:
     """Everything that a page about one unit needs, out of the fleet's assessment."""
-    from tapwear.fleet import count_story
+    from tapwear.fleet import contact_wear, count_story
     from tapwear.report.stories import Subject
 
     book = assessment.book
@@ -275,6 +275,7 @@ def _subject(assessment: Assessment, tag: str) -> Subject:
         oil_events=book.oil_events[book.oil_events["unit"] == tag],
         verdict=assessment.verdicts.get(tag),
         story=story,
+        wear=contact_wear(assessment, tag),
     )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due
+from tapwear.outlook.wear import Wear
 from tapwear.report.due_words import must_stop
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ class Subject:
     identity : one row of `units` of the store's book, by heading; blank, NaN and NaT where not recorded
     dues : of this unit, most pressing first
     stays, services, samples, oil_events : this unit's rows of those frames of the book
-    verdict, story : None where the oil or the counter has nothing to say
+    verdict, story, wear : None where the oil, the counter or measured contacts have nothing to say
     """
 
     unit: str
@@ -55,6 +56,7 @@ class Subject:
     oil_events: pd.DataFrame
     verdict: OilVerdict | None
     story: CountStory | None
+    wear: Wear | None = None
 
     @property
     def severe(self) -> bool:

@@ -8,6 +8,8 @@ dues      [fields as in tapwear.due/1, clocks: {driver, early, middle, late, wor
           rule that weighs operations by current {exponent, plain_since, plain_limit, ahead}: operations since the
           service as counted, how many of these use the interval up, and what one to come counts as]
 services  [{done_on, work, resets, as_found_counter, as_left_counter, contact_left_mm, condemning_limit_mm}]
+wear      {per_thousand, sets, measurements, last_on, left_mm, limit_mm, reach, verdict, words}: measured contacts, 10,
+          50 and 90 % [mm per 1,000 operations; operations until the limit]; null where none was measured
 rate      sentences on how fast the counter runs
 readings  [{read_on, value, source, status, reason, probability}], oldest first
 points    [{on, operations}]: usable visits, operations since the first of them
@@ -20,11 +22,13 @@ oil       {call, severe, open_by_early, open_by_middle, open_by_late, resample_b
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due
+from tapwear.outlook.wear import Wear
 from tapwear.report.due_data import due_record
 from tapwear.report.frames import json_values, newest
 from tapwear.report.stories import Subject
@@ -56,6 +60,7 @@ def why_json(subject: Subject) -> str:
         "unit": dict(subject.identity),
         "dues": [_due(due) for due in subject.dues],
         "services": services,
+        "wear": _wear(subject.wear) if subject.wear else None,
         "rate": list(story.rate_words) if story else [],
         "readings": _oldest(story.readings, "read_on") if story else [],
         "points": _oldest(story.points, "on") if story else [],
@@ -68,6 +73,13 @@ def why_json(subject: Subject) -> str:
 def _due(due: Due) -> dict[str, Any]:
     weighted = asdict(due.weighted) if due.weighted else None
     return due_record(due) | {"clocks": [asdict(clock) for clock in due.clocks], "weighted": weighted}
+
+
+def _wear(wear: Wear) -> dict[str, Any]:
+    """The wear with None for what is without end or not given: JSON knows no such numbers."""
+    reach = [number if math.isfinite(number) else None for number in wear.reach] if wear.reach else None
+    limit = wear.limit_mm if math.isfinite(wear.limit_mm) else None
+    return asdict(wear) | {"reach": reach, "limit_mm": limit}
 
 
 def _oil(verdict: OilVerdict, severe: bool) -> dict[str, Any]:

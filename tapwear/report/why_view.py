@@ -52,6 +52,8 @@ def why_page(subject: Subject, *, width: int = 78, full: bool = False, ascii_onl
     if lead is not None and lead.clocks:
         blocks.append(_clocks(lead))
     blocks.append(_services(subject))
+    if subject.wear is not None:
+        blocks.append(Block("Contacts as found", tuple(Line(words) for words in subject.wear.words)))
     blocks.append(Block("Count of operations", tuple(count_lines(subject, lead, width, ascii_only))))
     blocks.append(Block("Counter readings", tuple(reading_lines(subject, full))))
     blocks.append(oil_block(subject, width, full, ascii_only))

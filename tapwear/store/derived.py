@@ -23,7 +23,10 @@ if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
 # Rows of these are only ever added, so their number and the newest one tell whether there is anything new.
-APPENDED = ("register_change", "stay", "fitting", "reading", "event", "sample", "service", "condition", "oil_limit", "deferral")
+APPENDED = (
+    *("register_change", "stay", "fitting", "reading", "event", "sample", "service", "condition", "oil_limit"),
+    "deferral",
+)
 # Rows of these may change: their whole content goes into the key.
 CHANGING: dict[str, tuple[str, ...]] = {
     "station": ("id", "code", "name", "region", "neighbourhood", "note"),
