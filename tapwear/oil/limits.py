@@ -149,15 +149,18 @@ def _towards(
     """
     if len(value) < TREND_SAMPLES or year[-1] - year[0] < TREND_YEARS:
         return None
-    last = slice(-TREND_SAMPLES, None)
-    whole, newest = _slope(year, value, under), _slope(year[last], value[last], under[last])
-    slope, low, high = whole if whole[0] <= newest[0] else newest
-    if min(whole[1], newest[1]) <= 0.0:
-        return None
-    level = float(np.median(value[last] + slope * (year[-1] - year[last])))
     now = (as_of - EPOCH).days / DAYS_PER_YEAR
+    last = slice(-TREND_SAMPLES, None)
+    newest = _slope(year[last], value[last], under[last])
+    if newest[1] <= 0.0 or year[-1] < now - AHEAD_YEARS:
+        return None
+    whole = _slope(year, value, under)
+    if whole[1] <= 0.0:
+        return None
+    slope, low, high = whole if whole[0] <= newest[0] else newest
+    level = float(np.median(value[last] + slope * (year[-1] - year[last])))
     meets = [float(year[-1]) + max(limit.value - level, 0.0) / rate for rate in (high, slope, low)]
-    if meets[1] > now + AHEAD_YEARS or year[-1] < now - AHEAD_YEARS:
+    if meets[1] > now + AHEAD_YEARS:
         return None
     early, middle, late = (max(as_date(min(when, now + FARTHEST_YEARS)), as_of) for when in meets)
     words = f"At its trend since the last reset, {names[0].lower()} meets {names[1]} about {middle}"

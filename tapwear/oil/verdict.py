@@ -81,6 +81,7 @@ class Reader:
     judged_rows: list[dict[str, list[int]]]
     rank: Floats
     group_size: Floats
+    limits_held: dict[tuple[str, str], dict[str, Limit]] = field(default_factory=dict)  # as they are asked for
 
     @classmethod
     def of(
@@ -94,8 +95,7 @@ class Reader:
     def verdict(self, unit: str) -> OilVerdict:
         """What the oil of one unit says."""
         seen = OilVerdict(unit, self.as_of, "no oil evidence")
-        group = str(self.by_unit["oil_group"].get(unit, "") or "")
-        limits = limits_of(self.limits, group, str(self.by_unit["technology"].get(unit, "") or ""))
+        limits = self._limits_of(unit)
         asked = self._signatures(unit)
         homes = [self._compartment(row, limits, asked) for row in self.rows.get(unit, [])]
         if homes:
@@ -113,6 +113,12 @@ class Reader:
         for row in self.rows.get(unit, []):
             asked.findings += self._left_aside(row, asked)
         return self._called(seen, asked)
+
+    def _limits_of(self, unit: str) -> dict[str, Limit]:
+        group, technology = (str(self.by_unit[name].get(unit, "") or "") for name in ("oil_group", "technology"))
+        if (group, technology) not in self.limits_held:
+            self.limits_held[group, technology] = limits_of(self.limits, group, technology)
+        return self.limits_held[group, technology]
 
     def _called(self, seen: OilVerdict, asked: _Asked) -> OilVerdict:
         settings, last = self.case.settings, seen.last_sample_on
