@@ -1,4 +1,4 @@
-"""Reads the past dates that a backtest is asked for, and writes what was forecast for them."""
+"""Reads the past dates that a backtest is asked for, and works out what was forecast for them."""
 
 from __future__ import annotations
 
@@ -7,9 +7,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tapwear.errors import UsageError
 from tapwear.findings import Finding
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from tapwear.store.book import Book
 
 MAX_HORIZON_DAYS = 20 * 366  # a longer horizon is a slip of the pen; our choice
 
@@ -77,3 +83,34 @@ def _origin(path: Path, line: int, row: dict[str, str | None], tag: str, known: 
     if anchor is not None and anchor > origin:
         return wrong("anchor_date", "give a day on or before the origin")
     return Origin(unit, origin, horizon, anchor)
+
+
+def forecast_asked(book: Book, asked: list[Origin]) -> pd.DataFrame:
+    """The forecasts for all origins, one past date after the other, in the order asked for."""
+    import pandas as pd
+
+    from tapwear.counts.backtest import forecast_origins
+    from tapwear.report.due_data import csv_cell
+    from tapwear.report.terminal import progress
+
+    rows = pd.DataFrame(
+        {
+            "unit_id": [row.unit for row in asked],
+            "origin": pd.to_datetime([row.origin for row in asked]),
+            "horizon_days": [row.horizon_days for row in asked],
+            "anchor_date": pd.to_datetime(pd.Series([row.anchor for row in asked], dtype=object)),
+        }
+    )
+    readings = book.readings[book.readings["source"] != "sample"]
+    parts = []
+    with progress("Forecasting as of past dates", len(rows)) as done:
+        # With and without an anchor apart, since a column stands for all rows of a call or for none.
+        for _, part in rows.groupby(["origin", rows["anchor_date"].isna()], sort=True):
+            question = part.dropna(axis="columns", how="all")
+            answer = forecast_origins(book.units, readings, book.events, book.stays, question)
+            parts.append(answer.set_axis(part.index))
+            done(len(part))
+    if not parts:
+        return pd.DataFrame(columns=["unit_id", "origin", "horizon_days", "p10", "p50", "p90", "mean"])
+    result = pd.concat(parts).sort_index()
+    return result.assign(unit_id=[str(csv_cell(tag)) for tag in result["unit_id"]])

@@ -6,24 +6,20 @@ import shlex
 import sys
 from datetime import date
 from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tapwear.cli import backtests
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
 from tapwear.cli.periods import last_day
 from tapwear.cli.supposing import show_what_if
-from tapwear.errors import DataRejected, UsageError
+from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
-    import pandas as pd
-
-    from tapwear.cli.backtesting import Origin
     from tapwear.fleet import Assessment
     from tapwear.report.due_choice import Choice
     from tapwear.report.stories import Subject
-    from tapwear.store.book import Book
 
 WITHIN = "2 years"  # how far ahead the list looks unless told otherwise; our choice
 # Paragraphs are one line each, since the help keeps line ends as they are.
@@ -51,16 +47,6 @@ WHY_HELP = (
     "  tapwear why BRK-T1 --as-of 2025-06-30\n\n"
     "  tapwear why BRK-T1 --if interval=60000 --if rate=1.5@2027-01-01"
 )
-COUNTS_HELP = (
-    "Forecast operations as of past dates.\n\n"
-    "For each row of --origins: the operations of the unit from its last reading on or before the origin (or from "
-    "anchor_date, where the file has that column) to horizon_days after the origin. Each forecast uses only what is "
-    "dated on or before its origin; counters on sample sheets are left aside. --out has unit_id, origin, "
-    "horizon_days, p10, p50, p90 and mean, in the order of --origins.\n\n"
-    "Example:\n\n"
-    "  tapwear --db fleet.db backtest counts --origins origins.csv --out forecasts.csv"
-)
-
 backtest = typer.Typer(no_args_is_help=True, help="Forecasts as of past dates, to see how well they would have done.")
 
 
@@ -86,6 +72,7 @@ def register(app: typer.Typer) -> None:
     app.command("due", help=DUE_HELP, rich_help_panel=SCHEDULING)(due)
     app.command("why", help=WHY_HELP, rich_help_panel=SCHEDULING)(why)
     app.add_typer(backtest, name="backtest", rich_help_panel=SCHEDULING)
+    backtests.register(backtest)
 
 
 def due(
@@ -183,63 +170,6 @@ def why(
     else:
         typer.echo("\n".join(page_plain(why_page(subject, full=full, ascii_only=ascii_only))))
     note(f"\n{CAUTION_SHORT}")
-
-
-@backtest.command("counts", help=COUNTS_HELP)
-def backtest_counts(
-    context: typer.Context,
-    origins: Annotated[
-        Path, typer.Option("--origins", metavar="FILE", help="CSV with unit_id (or unit), origin, horizon_days.")
-    ],
-    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="CSV to write; written anew if it is there.")],
-) -> None:
-    """Forecast operations as of past dates."""
-    from tapwear.cli.backtesting import read_origins
-    from tapwear.store.loading import load_book
-
-    book = load_book(open_the_store(context))
-    asked, findings = read_origins(origins, book.units["unit"])
-    for finding in findings:
-        say(finding.sentence())
-    written = _forecast(book, asked)
-    try:
-        written.to_csv(out, index=False, float_format="%.3f", date_format="%Y-%m-%d", lineterminator="\n")
-    except OSError as error:
-        raise UsageError(f"The forecasts cannot be written to {out}: {error}") from error
-    say(f"{len(written):,} forecasts written to {out}")
-    if findings:
-        raise DataRejected(f"{len(findings):,} rows of {origins} have no forecast; see above.")
-
-
-def _forecast(book: Book, asked: list[Origin]) -> pd.DataFrame:
-    """The forecasts for all origins, one past date after the other, in the order asked for."""
-    import pandas as pd
-
-    from tapwear.counts.backtest import forecast_origins
-    from tapwear.report.due_data import csv_cell
-    from tapwear.report.terminal import progress
-
-    rows = pd.DataFrame(
-        {
-            "unit_id": [row.unit for row in asked],
-            "origin": pd.to_datetime([row.origin for row in asked]),
-            "horizon_days": [row.horizon_days for row in asked],
-            "anchor_date": pd.to_datetime(pd.Series([row.anchor for row in asked], dtype=object)),
-        }
-    )
-    readings = book.readings[book.readings["source"] != "sample"]
-    parts = []
-    with progress("Forecasting as of past dates", len(rows)) as done:
-        # With and without an anchor apart, since a column stands for all rows of a call or for none.
-        for _, part in rows.groupby(["origin", rows["anchor_date"].isna()], sort=True):
-            question = part.dropna(axis="columns", how="all")
-            answer = forecast_origins(book.units, readings, book.events, book.stays, question)
-            parts.append(answer.set_axis(part.index))
-            done(len(part))
-    if not parts:
-        return pd.DataFrame(columns=["unit_id", "origin", "horizon_days", "p10", "p50", "p90", "mean"])
-    result = pd.concat(parts).sort_index()
-    return result.assign(unit_id=[str(csv_cell(tag)) for tag in result["unit_id"]])
 
 
 def _assess(context: typer.Context, day: date) -> Assessment:

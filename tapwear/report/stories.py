@@ -28,12 +28,14 @@ class CountStory:
     readings : DataFrame, every reading of the unit, doubtful ones too
         read_on [datetime64], value [int, as written], source [str], status [str, as in counts.types],
         reason [str], probability [0-1, that the number is right as understood]
+    past_errors : past forecasts of the fleet whose errors scale the forecast's band; 0: shipped values alone
     """
 
     points: pd.DataFrame
     forecast: pd.DataFrame
     rate_words: tuple[str, ...]
     readings: pd.DataFrame
+    past_errors: int = 0
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from tapwear.counts.calibrate import FLEET_PLACES
 from tapwear.outlook.types import Due
 from tapwear.report.charts_terminal import count_chart
 from tapwear.report.due_words import chance_words, count_words, sentence
@@ -63,7 +64,19 @@ def count_lines(subject: Subject, lead: Due | None, width: int, ascii_only: bool
         return lines or [Line("No usable reading.")]
     since = f"since the service of {drawn.start}" if drawn.from_service else f"since {drawn.start}"
     legend = f"Operations {since}, then the forecast with its 8-in-10 range."
-    return [*lines, Line(""), Line(legend), *fixed(chart)]
+    return [*lines, Line(bands_words(story.past_errors)), Line(""), Line(legend), *fixed(chart)]
+
+
+def bands_words(past_errors: int) -> str:
+    """What the 10 to 90 % bands rest on: the fleet's own past forecasts, or shipped values alone where it has none."""
+    if not past_errors:
+        return (
+            "The bands rest on shipped values: this fleet has too little history to tell from how past forecasts fared."
+        )
+    return (
+        f"The bands are scaled by this fleet's own past errors ({past_errors:,} forecasts) together with shipped "
+        f"values, which count as much as {FLEET_PLACES:.0f} places."
+    )
 
 
 def drawn_from(story: CountStory, lead: Due | None, as_of: date) -> Drawn:

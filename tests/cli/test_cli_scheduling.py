@@ -354,7 +354,7 @@ def test_an_origins_file_that_cannot_be_read_is_refused(tmp_path: Path) -> None:
 def test_help_of_each_command_fits_80_columns_and_shows_examples() -> None:
     for words, example in (
         (["due"], "tapwear due --driver oil"),
-        (["why"], "tapwear why BRK-T1 --json"),
+        (["why"], "tapwear why BRK-T1 --as-of 2025-06-30"),
         (["backtest", "counts"], "backtest counts --origins origins.csv"),
     ):
         done = CliRunner(env={"COLUMNS": "80", "NO_COLOR": "1"}).invoke(app, [*words, "--help"])

@@ -35,7 +35,7 @@ def story() -> CountStory:
             "probability": [1.0] * 9 + [0.72],
         }
     )
-    return CountStory(points, forecast, ("about 3,700 operations a year at present",), readings)
+    return CountStory(points, forecast, ("about 3,700 operations a year at present",), readings, 1_234)
 
 
 def samples(acetylene: list[float], below: list[bool] | None = None, **columns: Any) -> pd.DataFrame:
