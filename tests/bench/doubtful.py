@@ -3,7 +3,7 @@
     python tests/bench/doubtful.py --counts DIR [--last] [--list]
 
 DIR holds units.csv, readings.csv, events.csv, truth_errors.csv and truth_daily.csv.gz. A misreading counts as found
-when its reading is marked doubtful with all readings known; with --last also as of each reading's own day. Prints
+when its reading is marked doubtful with all readings known; with --last also as of its own day and of the day of the next. Prints
 recall and precision, by kind; the operations made according to the cleaned count against the true ones, the worst
 units first.
 """
@@ -129,13 +129,22 @@ def main() -> None:
           f"worst point: median {totals['worst'].median():.4f}, highest {totals['worst'].max():.3f}")
     print(totals.head(10).to_string(index=False, float_format="%.4f"))
     if args.last:
-        summary(last_reading_marks(units, readings, events, stays, errors), "each reading as of its own day")
+        frames = units, readings, events, stays, errors
+        summary(last_reading_marks(*frames), "each reading as of its own day")
+        summary(last_reading_marks(*frames, later=1), "each reading once one later reading exists")
 
 
 def last_reading_marks(
-    units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame, stays: pd.DataFrame, errors: pd.DataFrame
+    units: pd.DataFrame,
+    readings: pd.DataFrame,
+    events: pd.DataFrame,
+    stays: pd.DataFrame,
+    errors: pd.DataFrame,
+    later: int = 0,
 ) -> pd.DataFrame:
-    """Marks of every reading as of its own day (at least three earlier ones).
+    """Marks of every reading as of its own day, or of the day of the `later`-th one after it.
+
+    Readings with fewer than three before them are left out.
 
     Each day of each station is made a station of its own that holds only what was known by then, so that one
     call judges them all.
@@ -159,7 +168,8 @@ def last_reading_marks(
         pd.concat(parts["units"], ignore_index=True), whole, known_events, stays, dt.date(2100, 1, 1)
     )
     table = history.readings.merge(whole[["reading_id", "judged", "was"]], on="reading_id")
-    table = table[table["judged"] & (table.groupby("unit").cumcount() >= 3)]
+    judged = table.groupby("unit")["judged"].shift(-later, fill_value=False)
+    table = table[judged & (table.groupby("unit").cumcount() >= 3)]
     table = table.assign(unit=table["was"]).merge(errors, on=["unit", "read_on"], how="left")
     return table.assign(kind=table["kind"].fillna(""), marked=table["status"] == "doubtful")
 
