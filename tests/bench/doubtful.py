@@ -3,9 +3,9 @@
     python tests/bench/doubtful.py --counts DIR [--last] [--list]
 
 DIR holds units.csv, readings.csv, events.csv, truth_errors.csv and truth_daily.csv.gz. A misreading counts as found
-when its reading is marked doubtful with all readings known; with --last also as of its own day and of the day of the next. Prints
-recall and precision, by kind; the operations made according to the cleaned count against the true ones, the worst
-units first.
+when its reading is marked doubtful with all readings known; with --last also as of its own day, and as of the day of
+the next one. Prints recall and precision, by kind; the operations made according to the cleaned count against the
+true ones, the worst units first.
 """
 
 from __future__ import annotations
