@@ -98,21 +98,17 @@ def _free(out: Path, store: Store, force: bool) -> None:
 
 
 def _fleet(found: Assessment, asked: tuple[str, ...]) -> Fleet:
-    """The fleet that the report covers: the units asked for, else everything.
-
-    A severe condition that somebody noted counts like a severe finding of the oil.
-    """
+    """The fleet that the report covers: the units asked for, else everything."""
+    from tapwear.outlook.conditions import open_conditions
     from tapwear.outlook.types import Outlook
     from tapwear.report.due_words import must_stop
     from tapwear.report.oil_unit import oil_units
-    from tapwear.report.pages_fleet import Fleet, open_conditions
+    from tapwear.report.pages_fleet import Fleet
 
     book, day = found.book, found.as_of
-    conditions = open_conditions(book.conditions, day)
-    noted = {one.unit for one in conditions if one.severe}
-    dues = [replace(due, severe=due.severe or due.unit in noted) for due in found.outlook.dues]
+    dues = found.outlook.dues
     tags = set(asked) or {str(tag) for tag in book.units["unit"]}
-    severe = {due.unit for due in dues if must_stop(due)} | noted
+    severe = {due.unit for due in dues if must_stop(due)}
     oil = oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits)
     readings = found.history.readings
     return Fleet(
@@ -121,7 +117,7 @@ def _fleet(found: Assessment, asked: tuple[str, ...]) -> Fleet:
         outlook=Outlook(day, tuple(due for due in dues if due.unit in tags)),
         oil={tag: unit for tag, unit in oil.items() if tag in tags},
         readings=readings[readings["unit"].isin(tags)],
-        conditions=tuple(one for one in conditions if one.unit in tags),
+        conditions={tag: noted for tag, noted in open_conditions(book.conditions, day).items() if tag in tags},
         rules=book.rules[book.rules["unit"].isin(tags)],
         asked=asked,
         in_store=len(book.units),
@@ -131,7 +127,7 @@ def _fleet(found: Assessment, asked: tuple[str, ...]) -> Fleet:
 def _subjects(found: Assessment, fleet: Fleet, tags: list[str]) -> Iterator[Subject]:
     """What each unit's page rests on, one after the other. Frames are split by unit once, not searched for each."""
     from tapwear.counts.types import CounterHistory
-    from tapwear.fleet import count_story
+    from tapwear.fleet import contact_wear, count_story
     from tapwear.report.stories import Subject
 
     book, history = found.book, found.history
@@ -141,7 +137,11 @@ def _subjects(found: Assessment, fleet: Fleet, tags: list[str]) -> Iterator[Subj
         for frame in (book.stays, book.services, book.samples, book.oil_events, history.readings, history.points)
     )
     for tag in tags:
-        own = replace(found, history=CounterHistory(readings(tag), points(tag), history.open_ends))
+        own = replace(
+            found,
+            history=CounterHistory(readings(tag), points(tag), history.open_ends),
+            book=replace(book, services=services(tag)),
+        )
         try:
             story = count_story(own, tag)
         except KeyError:
@@ -158,6 +158,7 @@ def _subjects(found: Assessment, fleet: Fleet, tags: list[str]) -> Iterator[Subj
             oil_events=oil_events(tag),
             verdict=oil.verdict if oil else None,
             story=story,
+            wear=contact_wear(own, tag),
         )
 
 

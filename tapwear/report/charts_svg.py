@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from tapwear.errors import MissingExtra
 from tapwear.report.due_words import count_words
+from tapwear.report.plain import plain
 from tapwear.report.why_count import Drawn
 
 if TYPE_CHECKING:
@@ -243,5 +244,6 @@ def _svg(figure: Figure, key: str, title: str, about: str) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}" class="drawing" role="img" '
         f'aria-labelledby="{key}title {key}about" font-family="{FONTS}" stroke-linejoin="round">'
-        f'<title id="{key}title">{escape(title)}</title><desc id="{key}about">{escape(about)}</desc>{body}'
+        f'<title id="{key}title">{escape(plain(title))}</title>'
+        f'<desc id="{key}about">{escape(plain(about))}</desc>{body}'
     )

@@ -43,7 +43,7 @@ def pages_json(fleet: Fleet, subjects: Iterable[Subject], done: Callable[[int], 
         "summary": summary(fleet),
         "rests_on": rests_on(fleet),
         "severe": severe,
-        "conditions": [asdict(one) for one in fleet.conditions],
+        "conditions": [{"unit": tag} | asdict(one) for tag, some in fleet.conditions.items() for one in some],
         "dues": [due_record(due) for due in fleet.outlook.dues],
         "pages": _pages(subjects, done),
     }

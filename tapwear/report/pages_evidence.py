@@ -16,7 +16,7 @@ from tapwear.report.oil_words import call_sentence, finding_lines, rate_words
 from tapwear.report.page import Line
 from tapwear.report.pages_parts import Drawing, Section, Table, table, tables
 from tapwear.report.stories import Subject
-from tapwear.report.why_count import Drawn, drawn_from
+from tapwear.report.why_count import Drawn, bands_words, drawn_from
 from tapwear.report.why_oil import SHOWN_GASES
 
 # Our choices: how much of a long history a page shows.
@@ -42,7 +42,8 @@ def count_section(subject: Subject, lead: Due | None, key: str) -> Section:
         f"Operations {since}. Dashes: the forecast; grey: its range, right 8 times in 10. "
         "The bar at the top reaches from the early to the late date."
     )
-    return Section("Count of operations", sentences, drawings=(Drawing(svg, caption),))
+    rests = (bands_words(story.past_errors),)
+    return Section("Count of operations", sentences, drawings=(Drawing(svg, caption),), after=rests)
 
 
 def _count_about(drawn: Drawn, due: tuple[date | None, date | None]) -> str:

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
+from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Due, Outlook
 from tapwear.report.due_choice import OVERHAUL_TASKS, Choice, choose
 from tapwear.report.due_words import must_stop
-from tapwear.report.frames import day_of, given
 from tapwear.report.oil_unit import OilUnit
 from tapwear.report.pages_choice import Pages
 from tapwear.weeks import add_years
@@ -22,19 +22,8 @@ YEARS_AHEAD = 2  # the list of coming overhauls looks this far ahead; our choice
 SMALL_FLEET = 100  # up to this many units, each has a page; our choice
 LONG_UNREAD_DAYS = 365  # a last reading older than this is counted in the summary; our choice
 QUARTERS = 8
-
-
-@dataclass(frozen=True)
-class Condition:
-    """Something that a person noted about a unit and nobody has closed yet."""
-
-    unit: str
-    noted_on: date
-    kind: str
-    words: str
-    author: str
-    act_by: date | None
-    severe: bool
+# What can drive a date, and how a column of it is headed.
+DRIVERS = {"operations": "operations", "calendar": "calendar", "oil": "oil", "condition": "noted condition"}
 
 
 @dataclass(frozen=True)
@@ -45,7 +34,7 @@ class Fleet:
     outlook : dues of these units
     oil : their oil, by tag
     readings : their counter readings as in `counts.types.CounterHistory.readings`
-    conditions : open ones of these units
+    conditions : open ones that people noted, by tag
     rules : their service rules, as in the store's book
     asked : the units that were named, () for the whole fleet
     in_store : how many units the store holds
@@ -56,7 +45,7 @@ class Fleet:
     outlook: Outlook
     oil: Mapping[str, OilUnit]
     readings: pd.DataFrame
-    conditions: tuple[Condition, ...]
+    conditions: Mapping[str, tuple[Noted, ...]]
     rules: pd.DataFrame
     asked: tuple[str, ...]
     in_store: int
@@ -80,19 +69,6 @@ class Fleet:
         return sorted(found | {tag for tag, unit in self.oil.items() if unit.severe})
 
 
-def open_conditions(conditions: pd.DataFrame, as_of: date) -> tuple[Condition, ...]:
-    """What was noted by `as_of` and not closed by then, newest first."""
-    found = []
-    for row in conditions.to_dict("records"):
-        noted, closed = day_of(row["noted_on"]), day_of(row["closed_on"])
-        if noted is not None and noted <= as_of and (closed is None or closed > as_of):
-            act_by = day_of(row["act_by_on"])
-            texts = [str(row[name]) if given(row[name]) else "" for name in ("kind", "words", "author")]
-            severe = given(row["severe"]) and bool(row["severe"])
-            found.append(Condition(str(row["unit"]), noted, texts[0], texts[1], texts[2], act_by, severe))
-    return tuple(sorted(found, key=lambda one: (one.noted_on, one.unit), reverse=True))
-
-
 def paged_units(fleet: Fleet, pages: Pages | None) -> list[str]:
     """The units that get a page, most pressing first.
 
@@ -107,7 +83,7 @@ def paged_units(fleet: Fleet, pages: Pages | None) -> list[str]:
         return []
     if pages is Pages.ALL:
         return by_urgency + rest
-    wanted = {due.unit for due in fleet.coming().dues} | {one.unit for one in fleet.conditions} | set(fleet.severe())
+    wanted = {due.unit for due in fleet.coming().dues} | set(fleet.conditions) | set(fleet.severe())
     asking = ("pull forward", "resample")
     wanted |= {tag for tag, unit in fleet.oil.items() if unit.verdict and unit.verdict.call in asking}
     wanted |= latest_in_doubt(fleet.readings)
@@ -149,8 +125,8 @@ def summary(fleet: Fleet) -> list[str]:
         f"reading: {never}."
     )
     if fleet.conditions:
-        units = list(dict.fromkeys(one.unit for one in fleet.conditions))
-        lines.append(f"Noted by people and still open at {many(len(units), 'unit')}: {', '.join(units)}.")
+        units = ", ".join(sorted(fleet.conditions))
+        lines.append(f"Noted by people and still open at {many(len(fleet.conditions), 'unit')}: {units}.")
     return lines
 
 
@@ -164,13 +140,11 @@ def _oil_sentences(ordinary: Sequence[OilUnit], severe: int) -> list[str]:
 
 @dataclass(frozen=True)
 class Period:
-    """A row of the summary table: how many units have their early date then, by what drives it."""
+    """A row of the summary table: how many units have their early date then, and how many by each of DRIVERS."""
 
     words: str
     units: int
-    operations: int
-    calendar: int
-    oil: int
+    drivers: tuple[int, ...]
 
 
 def by_period(fleet: Fleet) -> list[Period]:
@@ -193,8 +167,7 @@ def by_period(fleet: Fleet) -> list[Period]:
     for words, fits in kinds:
         dues = [due for due in leads if fits(due)]
         drivers = _counted(due.driver for due in dues)
-        shares = (drivers.get(name, 0) for name in ("operations", "calendar", "oil"))
-        rows.append(Period(words, len(dues), *shares))
+        rows.append(Period(words, len(dues), tuple(drivers.get(name, 0) for name in DRIVERS)))
     return rows
 
 

@@ -19,7 +19,7 @@ from tapwear.report.due_words import (
     status_words,
 )
 from tapwear.report.pages_choice import Paper
-from tapwear.report.pages_fleet import Fleet, by_period, by_quarter, summary
+from tapwear.report.pages_fleet import DRIVERS, Fleet, by_period, by_quarter, summary
 from tapwear.report.pages_parts import UnitPage
 from tapwear.report.pages_rests import rests_on
 from tapwear.report.pages_unit import DATE_WORDS, unit_page
@@ -78,6 +78,7 @@ def pages_html(
         title=_title(fleet),
         summary=summary(fleet),
         periods=by_period(fleet),
+        drivers=list(DRIVERS.values()),
         quarters=quarters if any(counts) else None,
         coming=[_row(due, severe) for due in coming],
         later=[_row(due, severe) for due in fleet.leads() if due.unit not in listed],
@@ -121,6 +122,6 @@ def _row(due: Due, severe: list[str]) -> dict[str, str | bool]:
 def _pages(fleet: Fleet, subjects: Iterable[Subject], done: Callable[[int], None]) -> Iterator[UnitPage]:
     """The units' pages, each made when its turn comes."""
     for i, subject in enumerate(subjects, start=1):
-        noted = [one for one in fleet.conditions if one.unit == subject.unit]
+        noted = fleet.conditions.get(subject.unit, ())
         yield unit_page(subject, fleet.oil.get(subject.unit), noted, f"u{i}")
         done(1)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Clock, Due
 from tapwear.report.due_words import (
     after_words,
@@ -23,7 +24,7 @@ from tapwear.report.due_words import (
 from tapwear.report.frames import day_of, given, newest
 from tapwear.report.oil_unit import OilUnit, number
 from tapwear.report.pages_evidence import count_section, oil_section, readings_section
-from tapwear.report.pages_fleet import Condition, many
+from tapwear.report.pages_fleet import many
 from tapwear.report.pages_parts import Section, UnitPage, table, tables
 from tapwear.report.stories import Subject
 from tapwear.report.why_view import BREATHING, TECHNOLOGY, lead_due
@@ -35,23 +36,24 @@ DATE_WORDS = (
 INSPECTION, INSPECTIONS_SHOWN = "inspection", 3  # how many a page shows: our choice
 
 
-def unit_page(subject: Subject, oil: OilUnit | None, conditions: Sequence[Condition], key: str) -> UnitPage:
+def unit_page(subject: Subject, oil: OilUnit | None, noted: Sequence[Noted], key: str) -> UnitPage:
     """The page of one unit.
 
-    oil : its samples and what they say; conditions : open ones noted about it
+    oil : its samples and what they say; noted : open conditions that people noted about it
     key : letters and digits that set its drawings apart from those of other pages
     """
-    severe = subject.severe or bool(oil and oil.severe) or any(one.severe for one in conditions)
+    severe = subject.severe or bool(oil and oil.severe) or any(one.severe for one in noted)
     lead = lead_due(subject.dues)
     row = subject.identity
     sections = [
         _identity(subject),
         _dates(subject),
-        _doubts(subject, conditions, severe),
+        _doubts(subject, noted),
         _clocks(lead) if lead is not None and lead.clocks else None,
         count_section(subject, lead, key),
         oil_section(subject.unit, oil, key, severe=severe),
         _work(subject),
+        Section("Contacts as found", subject.wear.words) if subject.wear else None,
         readings_section(subject),
     ]
     phase = f"phase {row['phase']}" if row.get("phase") else ""
@@ -148,23 +150,12 @@ def _dates(subject: Subject) -> Section | None:
     return Section("Dates", tables=(table(f"Dates of {subject.unit}", headings, rows),), after=after)
 
 
-def _doubts(subject: Subject, conditions: Sequence[Condition], severe: bool) -> Section | None:
-    """What makes the dates doubtful, and what people noted about the unit."""
+def _doubts(subject: Subject, noted: Sequence[Noted]) -> Section | None:
+    """What people noted about the unit, and what else makes the dates doubtful."""
+    said = [sentence(one.sentence) for one in noted]
     doubts = dict.fromkeys(sentence(doubt) for due in subject.dues for doubt in due.doubts)
-    rows = [
-        (
-            str(one.noted_on),
-            one.kind.replace("_", " "),
-            one.words,
-            one.author,
-            "" if severe or one.act_by is None else str(one.act_by),
-        )
-        for one in conditions
-    ]
-    noted = table(f"Noted about {subject.unit}", ("noted on", "what", "in words", "by", "to be acted on by"), rows)
-    if not doubts and not rows:
-        return None
-    return Section("Doubts and what was noted", sentences=tuple(doubts), tables=tables(noted))
+    found = (*said, *(doubt for doubt in doubts if doubt not in said))
+    return Section("Noted and doubtful", found) if found else None
 
 
 def _clocks(due: Due) -> Section:

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from tapwear.errors import MissingExtra
 from tapwear.oil.types import AcetyleneTrend
+from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Due
 from tapwear.report.due_words import doubt_words, driver_words, next_words, status_words
 from tapwear.report.frames import day_of, given
 from tapwear.report.oil_unit import OilUnit, next_sample
 from tapwear.report.oil_words import call_short
 from tapwear.report.pages_choice import Paper
-from tapwear.report.pages_fleet import Condition, Fleet, summary
+from tapwear.report.pages_fleet import Fleet, summary
 from tapwear.report.pages_rests import rests_on
 from tapwear.report.plain import plain
 from tapwear.words import CAUTIONS, SEVERE
@@ -95,6 +96,7 @@ def _due_columns(severe: set[str]) -> tuple[Column, ...]:
         Column("chance operations first", 11, share("operations")),
         Column("chance calendar first", 11, share("calendar")),
         Column("chance oil first", 11, share("oil")),
+        Column("chance of the noted condition", 11, share("condition")),
         Column("days moved by the oil", 10, lambda due: due.oil_moved_days),
         Column("operations since", 12, lambda due: _whole(due.operations_since)),
         Column("interval [operations]", 12, lambda due: due.interval_operations),
@@ -110,6 +112,8 @@ def _due_columns(severe: set[str]) -> tuple[Column, ...]:
         Column("in words", 40, status_words),
         Column("doubts", 40, doubt_words),
         Column("next", 40, following),
+        Column("deferred until", 12, lambda due: due.deferred_until),
+        Column("deferral", 40, lambda due: due.deferral),
         Column("kit", 20, lambda due: due.kit),
         Column("lead time [weeks]", 9, lambda due: due.lead_time_weeks),
         Column("outage [days]", 9, lambda due: due.duration_days),
@@ -117,12 +121,9 @@ def _due_columns(severe: set[str]) -> tuple[Column, ...]:
     )
 
 
-def _unit_columns(conditions: Sequence[Condition]) -> tuple[Column, ...]:
+def _unit_columns(conditions: Mapping[str, Sequence[Noted]]) -> tuple[Column, ...]:
     """What stands on the sheet `units`, one row per unit of the register."""
-    noted: dict[str, str] = {}
-    for one in conditions:
-        words = f"{one.kind.replace('_', ' ')}: {one.words} ({one.noted_on}, {one.author})"
-        noted[one.unit] = "; ".join(part for part in (noted.get(one.unit, ""), words) if part)
+    noted = {tag: "; ".join(one.sentence for one in some) for tag, some in conditions.items()}
     names = (
         ("unit", 16), ("station", 10), ("station_name", 20), ("region", 12), ("bank", 8), ("phase", 7), ("state", 11),
         ("serial", 16), ("transformer_serial", 16), ("technology", 17), ("breathing", 12), ("scheme", 14),
