@@ -61,10 +61,15 @@ def assess_book(book: Book, as_of: date) -> Assessment:
     """Counts first, then oil with the operations that the counts lend it, then the outlook over both."""
     history, model = assess_counts(book, as_of)
     verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
+    return Assessment(as_of, book, history, model, verdicts, _outlook(book, history, model, verdicts, as_of))
+
+
+def _outlook(
+    book: Book, history: CounterHistory, model: RateModel, verdicts: dict[str, OilVerdict], as_of: date
+) -> Outlook:
     ground = ground_of(book, history, model, verdicts, as_of)
     outlook = build_outlook(book.units, book.rules, book.services, book.events, ground, as_of)
-    outlook = with_deferrals(outlook, book.deferrals)
-    return Assessment(as_of, book, history, model, verdicts, outlook)
+    return with_deferrals(outlook, book.deferrals)
 
 
 def ground_of(
@@ -87,6 +92,14 @@ def assess_oil(book: Book, model: RateModel, as_of: date) -> tuple[OilVerdict, .
     """The oil of all units, with the operations at each sample's date taken from the counts."""
     samples = with_operations(book.samples, model)
     return assess(samples, book.oil_events, book.units, as_of, book.limits)
+
+
+def under_limits(assessment: Assessment, limits: pd.DataFrame) -> Assessment:
+    """The same fleet on the same day under other limits of the user's: oil and outlook anew, the counts as they are."""
+    book = replace(assessment.book, limits=limits)
+    history, model, as_of = assessment.history, assessment.model, assessment.as_of
+    verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
+    return Assessment(as_of, book, history, model, verdicts, _outlook(book, history, model, verdicts, as_of))
 
 
 def outlook_if_read(assessment: Assessment, on: date) -> Outlook:

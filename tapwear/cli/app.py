@@ -9,7 +9,19 @@ import typer
 from typer.core import TyperGroup
 
 from tapwear import __version__
-from tapwear.cli import backtest_oil, deferring, intake, keeping, next, oil, on_visit, planning, report, scheduling
+from tapwear.cli import (
+    backtest_oil,
+    deferring,
+    intake,
+    keeping,
+    limits,
+    next,
+    oil,
+    on_visit,
+    planning,
+    report,
+    scheduling,
+)
 from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, find_store, say
 from tapwear.errors import TapwearError
 
@@ -80,6 +92,7 @@ scheduling.register(app)
 next.register(app)
 deferring.register(app)
 oil.register(app)
+limits.register(app)
 report.register(app)
 backtest_oil.register(scheduling.backtest)
 planning.register(app)
