@@ -32,7 +32,7 @@ def finding(evidence: Evidence, row: int, gas: Floats, vacuum: bool, volume_l: f
     usual, excess = float(evidence.usual[row]), float(evidence.excess[row])
     figures: dict[str, float] = {"chance that a fault has begun": float(evidence.odds[row] / (1 + evidence.odds[row]))}
     count = int((evidence.support[row] >= 0.3).sum())
-    figures["samples that speak for it"] = float(max(count, 1))
+    figures["samples for it"] = float(max(count, 1))
     if evidence.kind == "heating" and not vacuum:
         acetylene, ethylene = float(gas[C2H2]), float(gas[C2H4])
         words = (
@@ -43,7 +43,7 @@ def finding(evidence: Evidence, row: int, gas: Floats, vacuum: bool, volume_l: f
     elif evidence.kind == "heating":
         words = (
             f"Ethylene rose from the usual {usual:.3g} to {float(gas[C2H4]):.3g} ppm, "
-            "and nothing in a sound vacuum unit makes it, which suggests heating"
+            "more than its own past and its operations explain, which suggests heating"
         )
         figures["ethylene of hot oil, mL"] = excess * volume_l / 1000.0
     elif evidence.kind == "arcing":

@@ -1,0 +1,284 @@
+"""The parts under the verdicts: arrays of samples, resets, discounted operations, usual levels, densities."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+from oil_frames import ARCING_GAS, SAMPLES, changed, no_events, rows, steady
+from scipy import integrate, stats
+
+from tapwear.oil.baseline import usual_level
+from tapwear.oil.dates import as_date, date_range
+from tapwear.oil.exposure import discounted, losses
+from tapwear.oil.growth import at, bent_log, log_density, newest_columns
+from tapwear.oil.heating import carried_gas, hot_mix
+from tapwear.oil.resets import find_resets
+from tapwear.oil.samples import SampleGrid, read_grid, years_since_epoch
+from tapwear.oil.settings import C2H2, OilSettings
+from tapwear.oil.swaps import exchanged
+
+
+def one(gas: np.ndarray) -> SampleGrid:
+    return read_grid(rows("T1", gas), "compartment", 60)
+
+
+def none(grid: SampleGrid) -> np.ndarray:
+    return np.zeros(grid.year.shape, dtype=bool)
+
+
+# --- samples --------------------------------------------------------------------------------------------------
+
+
+def test_the_newest_sample_stands_at_the_right_end_and_only_so_many_are_kept() -> None:
+    samples = pd.concat([rows("T1", np.tile(ARCING_GAS, (5, 1))), rows("T2", np.tile(ARCING_GAS * 2, (2, 1)))])
+    grid = read_grid(samples, "compartment", 4)
+    assert grid.unit == ("T1", "T2")
+    assert grid.year.shape == (2, 4)
+    assert grid.taken.tolist() == [[True] * 4, [False, False, True, True]]
+    assert (np.diff(grid.year[0]) > 0).all()
+    assert grid.gas[1, -1, C2H2] == 1600.0
+    assert read_grid(samples, "main_tank", 4).unit == ()
+
+
+def test_a_value_below_the_limit_keeps_its_limit_and_a_mark() -> None:
+    grid = one(np.array([[500.0, 100.0, 40.0, 240.0, 0.2]]))
+    assert grid.gas[0, -1, C2H2] == 0.5
+    assert grid.below[0, -1].tolist() == [False, False, False, False, True]
+
+
+def test_a_report_without_ethylene_or_acetylene_is_kept_and_not_usable() -> None:
+    grid = one(np.array([[500.0, 100.0, 40.0, np.nan, 800.0], [500.0, 100.0, 40.0, 240.0, 800.0]]))
+    assert grid.taken[0].tolist() == [True, True]
+    assert grid.usable[0].tolist() == [False, True]
+
+
+# --- resets ---------------------------------------------------------------------------------------------------
+
+
+def test_a_fall_of_every_gas_is_a_reset_half_way_between_the_samples() -> None:
+    gas = np.tile(ARCING_GAS, (6, 1))
+    gas[4:] *= 0.3
+    grid = one(gas)
+    found = find_resets(grid, no_events(), none(grid))
+    assert found.year[0].tolist() == [pytest.approx((grid.year[0, 3] + grid.year[0, 4]) / 2)]
+    assert not found.recorded.any()
+    assert not found.odd.any()
+
+
+@pytest.mark.parametrize("factor", [0.6, 1.0, 3.0])
+def test_a_mild_fall_or_a_rise_is_no_reset(factor: float) -> None:
+    gas = np.tile(ARCING_GAS, (6, 1))
+    gas[4:] *= factor
+    grid = one(gas)
+    assert find_resets(grid, no_events(), none(grid)).year.shape == (1, 0)
+
+
+def test_a_fall_of_some_gases_only_is_no_reset() -> None:
+    gas = np.tile(ARCING_GAS, (6, 1))
+    gas[4:, :2] *= 0.2  # an air-exposed sample loses hydrogen and methane
+    grid = one(gas)
+    assert find_resets(grid, no_events(), none(grid)).year.shape == (1, 0)
+
+
+def test_a_recorded_oil_change_is_not_found_a_second_time() -> None:
+    gas = np.tile(ARCING_GAS, (6, 1))
+    gas[4:] *= 0.3
+    grid = one(gas)
+    day = as_date(float(grid.year[0, 3]) + 0.1)
+    events = no_events(oil_changed=[("T1", str(day)), ("T9", "2020-01-01")], breather_changed=[("T1", "2019-01-01")])
+    found = find_resets(grid, events, none(grid))
+    assert found.recorded[0].tolist() == [True]
+    assert not found.overhaul.any()
+
+
+def test_a_sample_that_the_next_contradicts_is_odd_and_no_reset() -> None:
+    for factor in (0.2, 5.0):
+        gas = np.tile(ARCING_GAS, (6, 1))
+        gas[3] *= factor
+        grid = one(gas)
+        found = find_resets(grid, no_events(), none(grid))
+        assert found.odd[0].tolist() == [False, False, False, True, False, False]
+        assert found.year.shape == (1, 0)
+
+
+# --- discounted operations ------------------------------------------------------------------------------------
+
+
+def test_steady_operations_with_a_steady_loss_stand_for_rate_over_loss() -> None:
+    grid = one(np.tile(ARCING_GAS, (8, 1)))
+    loss = np.full((1, 5), 0.8)
+    found = discounted(grid, find_resets(grid, no_events(), none(grid)), loss, OilSettings())
+    assert found.amount[0, :, C2H2] == pytest.approx(6.0 / 0.8, rel=0.01)
+    assert found.counted.tolist() == [True]
+
+
+def test_discounted_operations_agree_with_the_integral_across_a_reset() -> None:
+    samples = rows("T1", np.tile(ARCING_GAS, (6, 1)))
+    made = np.array([0.0, 1000.0, 6000.0, 7000.0, 12000.0, 20000.0])
+    for name in ("operations_low", "operations_mid", "operations_high"):
+        samples[name] = made
+    grid = read_grid(samples, "compartment", 60)
+    loss, settings = 0.5, OilSettings()
+    when = float(grid.year[0, 2]) + 0.2
+    events = no_events(oil_changed=[("T1", str(as_date(when)))])
+    reset = float(years_since_epoch(pd.Series([pd.Timestamp(as_date(when))]))[0])
+    found = discounted(grid, find_resets(grid, events, none(grid)), np.full((1, 5), loss), settings)
+    year = grid.year[0]
+    rate = np.diff(made / 1000.0) / np.diff(year)
+
+    def busy(t: float) -> float:
+        return float(rate[min(np.searchsorted(year, t, side="left") - 1, len(rate) - 1)])
+
+    def gained(a: float, b: float) -> float:
+        breaks = [float(y) for y in year if a < y < b]
+        return float(integrate.quad(lambda t: busy(t) * np.exp(-loss * (b - t)), a, b, points=breaks or None)[0])
+
+    start = rate[0] / loss
+    at_reset = start * np.exp(-loss * (reset - year[0])) + gained(year[0] + 1e-9, reset)
+    after = settings.residual_share * at_reset
+    expected = after * np.exp(-loss * (year[-1] - reset)) + gained(reset, float(year[-1]))
+    assert found.amount[0, -1, C2H2] == pytest.approx(expected, rel=1e-4)
+    assert found.last_reset[0, -1] == pytest.approx(reset)
+    assert np.isnan(found.last_reset[0, 0])
+
+
+def test_a_sealed_compartment_loses_less_and_hydrogen_goes_first() -> None:
+    found = losses(["free", "sealed", "", "no such breather"], np.array([False, False, False, False]), OilSettings())
+    assert (found[1] < found[0]).all()
+    assert found[2].tolist() == found[3].tolist()
+    assert found[0].argmax() == 0
+    assert found[0].argmin() == 2  # ethane stays longest
+
+
+# --- usual levels ---------------------------------------------------------------------------------------------
+
+
+def levels(values: list[list[float]]) -> np.ndarray:
+    width = max(map(len, values))
+    return np.array([[np.nan] * (width - len(v)) + v for v in values])
+
+
+def test_ten_samples_stand_on_themselves_and_one_leans_on_its_group() -> None:
+    values = levels([[0.0] * 10, [0.1] * 10, [-0.1] * 10, [0.05] * 10, [-0.05] * 10, [2.0] * 10, [2.0]])
+    group = np.zeros(7, dtype=np.int64)
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), [group])
+    assert level.mean[5] > 1.0
+    assert level.mean[6] < 0.5
+    assert level.sd[5] < level.sd[6]
+    assert level.own.tolist() == [10] * 6 + [1]
+
+
+def test_one_wild_sample_hardly_moves_the_usual_level() -> None:
+    values = levels([[0.0] * 9 + [3.0], *[[0.0] * 10] * 5])
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), [np.zeros(6, dtype=np.int64)])
+    assert abs(level.mean[0]) < 0.1
+
+
+def test_a_compartment_without_a_past_takes_the_level_of_its_group() -> None:
+    values = levels([[1.0] * 5, [1.1] * 5, [0.9] * 5, [1.0] * 5, [1.0] * 5, [np.nan] * 5])
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), [np.zeros(6, dtype=np.int64)])
+    assert level.mean[5] == pytest.approx(1.0, abs=0.05)
+    assert level.own[5] == 0
+    assert level.sd[5] == pytest.approx(level.group_spread[5])
+
+
+# --- densities ------------------------------------------------------------------------------------------------
+
+
+def test_the_density_of_a_sample_is_a_multivariate_t_with_own_and_shared_errors() -> None:
+    own, shared = np.array([0.1, 0.2, 0.3]), 0.15
+    t = stats.multivariate_t(np.zeros(3), np.diag(own**2) + shared**2, df=OilSettings().tails)
+    known = np.ones(3, dtype=bool)
+    near, far = np.array([0.05, -0.1, 0.2]), np.array([0.6, 0.5, 0.9])
+    got = [float(log_density(r, own, np.array(shared), known, OilSettings())) for r in (near, far)]
+    assert got[0] - got[1] == pytest.approx(t.logpdf(near) - t.logpdf(far))
+
+
+def test_gases_that_were_not_reported_drop_out_of_the_density() -> None:
+    own = np.array([0.1, 0.2])
+    part = log_density(np.array([0.3, np.nan]), own, np.array(0.0), np.array([True, False]), OilSettings())
+    alone = log_density(np.array([0.3]), own[:1], np.array(0.0), np.array([True]), OilSettings())
+    assert part == pytest.approx(alone)
+
+
+def test_the_bent_logarithm_is_a_logarithm_high_up_and_a_straight_line_near_the_limit() -> None:
+    bend = np.array(1.0)
+    assert bent_log(np.array(1000.0), bend) == pytest.approx(np.log(1000.0), abs=1e-5)
+    low = bent_log(np.array([0.0, 0.01, 0.02]), bend)
+    assert np.diff(low) == pytest.approx([0.01, 0.01], rel=1e-3)
+
+
+def test_newest_columns_name_the_newest_samples_in_order() -> None:
+    mask = np.array([[True, True, False, True], [False, False, False, True]])
+    column, real = newest_columns(mask, 2)
+    assert column.tolist() == [[1, 3], [-1, 3]]
+    assert real.tolist() == [[True, True], [False, True]]
+    assert at(np.arange(8).reshape(2, 4), column)[0].tolist() == [1, 3]
+
+
+def test_the_hotter_the_more_ethylene() -> None:
+    cool, hot = hot_mix(np.array(0.1)), hot_mix(np.array(1.0))
+    assert (cool[:2] > hot[:2]).all()
+    assert cool[2] == hot[2] == 1.0
+
+
+def test_gas_left_after_a_repair_is_what_the_first_sample_shows_and_nothing_without_a_repair() -> None:
+    year = np.array([[50.0, 50.5, 51.0, 51.6, 52.0]])
+    surplus = np.array([[0.0, 200.0, 900.0, 150.0, 160.0]])
+    usual = np.full(year.shape, 100.0)
+    repaired = carried_gas(year, surplus, usual, np.array([[51.2]]), 0.2)
+    assert repaired[0, :3].tolist() == [0.0, 0.0, 0.0]
+    assert (repaired[0, 3:] >= 160.0).all()
+    assert not carried_gas(year, surplus, usual, np.array([[np.nan]]), 0.2).any()
+
+
+# --- exchanged labels -----------------------------------------------------------------------------------------
+
+
+def test_a_pair_is_suspected_only_at_one_station_on_one_day_and_only_when_both_fit_the_other() -> None:
+    samples, _ = steady(2, vacuum=False)
+    samples = changed(samples, "T1", lambda gas, before: gas * 3.0)
+    gases = ["hydrogen", "methane", "ethane", "ethylene", "acetylene"]
+    a, b = (samples[samples["unit"] == u].index[-1] for u in ("T1", "T2"))
+    plain = exchanged(read_grid(samples, "compartment", 60), ["S0", "S0"])[0]
+    assert not plain.any()
+    samples.loc[[a, b], gases] = samples.loc[[b, a], gases].to_numpy()
+    grid = read_grid(samples, "compartment", 60)
+    suspected, partner = exchanged(grid, ["S0", "S0"])
+    assert suspected.sum() == 2
+    assert suspected[:, -1].all()
+    assert partner[:, -1].tolist() == [1, 0]
+    assert not exchanged(grid, ["S0", "S1"])[0].any()
+    assert not exchanged(grid, ["", ""])[0].any()
+    samples.loc[b, "sampled_on"] += pd.Timedelta(days=1)
+    assert not exchanged(read_grid(samples, "compartment", 60), ["S0", "S0"])[0].any()
+
+
+# --- dates ----------------------------------------------------------------------------------------------------
+
+
+def test_the_range_of_one_normal_story_has_its_own_quantiles() -> None:
+    early, middle, late = date_range(np.array([56.0]), np.array([0.5]), np.array([1.0]), date(2024, 1, 1))
+    assert abs((middle - as_date(56.0)).days) <= 4
+    assert abs((early - as_date(56.0 - 0.5 * 1.2816)).days) <= 4
+    assert abs((late - as_date(56.0 + 0.5 * 1.2816)).days) <= 4
+
+
+def test_no_date_of_a_range_lies_before_the_day_it_is_told() -> None:
+    as_of = date(2024, 1, 1)
+    assert date_range(np.array([40.0]), np.array([0.2]), np.array([1.0]), as_of) == (as_of, as_of, as_of)
+
+
+def test_two_stories_share_the_range() -> None:
+    found = date_range(np.array([55.0, 57.0]), np.array([0.05, 0.05]), np.array([0.3, 0.7]), date(2024, 1, 1))
+    assert found[0] < as_date(55.2)
+    assert found[1] > as_date(56.8)
+
+
+def test_every_unit_has_as_many_samples_as_the_frames_say() -> None:
+    samples, units = steady(3, vacuum=True)
+    grid = read_grid(samples, "compartment", 60)
+    assert grid.taken.sum(axis=1).tolist() == [SAMPLES] * len(units)
