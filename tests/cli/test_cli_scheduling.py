@@ -101,6 +101,8 @@ def book() -> Book:
             "resets": [("contact service",)] * 3,
             "as_found_counter": np.nan,
             "as_left_counter": np.nan,
+            "contact_left_mm": np.nan,
+            "condemning_limit_mm": np.nan,
         }
     )
     return Book(
