@@ -166,7 +166,7 @@ def test_ten_samples_stand_on_themselves_and_one_leans_on_its_group() -> None:
     group = np.zeros(7, dtype=np.int64)
     level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), [group])
     assert level.mean[5] > 1.0
-    assert level.mean[6] < 0.5
+    assert level.mean[6] < 0.7
     assert level.sd[5] < level.sd[6]
     assert level.own.tolist() == [10] * 6 + [1]
 
