@@ -55,6 +55,11 @@ class OverLimit:
     open_by: tuple[date, date, date] | None
 
 
+def amount(value: float) -> str:
+    """`1,240`, `97`, `0.62`: three figures, never as a power of ten."""
+    return f"{value:,.0f}" if value >= 100 else f"{value:.3g}"
+
+
 def limits_of(limits: pd.DataFrame | None, oil_group: str, technology: str = "") -> dict[str, Limit]:
     """The limits that hold for a unit of this group and technology, by quantity.
 
@@ -124,11 +129,11 @@ def _against(
     if not len(value) or under[-1]:
         return None
     name, unit = names
-    figure = f"the limit of {limit.value:.3g}{unit}"
+    figure = f"the limit of {amount(limit.value)}{unit}"
     beyond = ~under & (value > limit.value)
     if not beyond[-1]:
         return _towards(year, value, under, limit, (name, figure), as_of)
-    words = f"{name} is {value[-1]:.3g}{unit}, over {figure}"
+    words = f"{name} is {amount(value[-1])}{unit}, over {figure}"
     agreeing = len(value) > 1 and bool(beyond[-2]) and year[-2] < year[-1]
     if not agreeing:
         finding = OilFinding("once over limit", f"{words}, in the newest sample only.", {}, limit.source, "confirmed")

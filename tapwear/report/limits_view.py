@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from tapwear.oil.limits import amount
 from tapwear.oil.percentiles import GroupPercentiles
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due, Outlook
@@ -31,7 +32,7 @@ def quantity_words(quantity: str) -> str:
 
 def value_words(quantity: str, value: float) -> str:
     """`90 ppm`."""
-    return f"{value:.3g} {UNITS.get(quantity, 'ppm')}".rstrip()
+    return f"{amount(value)} {UNITS.get(quantity, 'ppm')}".rstrip()
 
 
 def holder_words(row: Row) -> str:
@@ -61,7 +62,7 @@ def percentile_lines(groups: Sequence[GroupPercentiles], enough: int) -> list[st
     told, small = [], []
     for group in groups:
         for quantity, (count, high, higher) in group.quantities.items():
-            told.append((_group_words(group), quantity_words(quantity), f"{count}", f"{high:.3g}", f"{higher:.3g}"))
+            told.append((_group_words(group), quantity_words(quantity), f"{count}", amount(high), amount(higher)))
         if not group.quantities:
             small.append(f"{_group_words(group)} ({group.units})")
     headings = ("like units", "quantity", "compartments", "9 in 10 below", "19 in 20 below")

@@ -81,6 +81,11 @@ def test_two_samples_in_a_row_beyond_the_limit_ask_for_opening_from_the_second_o
     assert fresh.open_by == tuple(date(2026, 6, 14) + timedelta(days=days) for days in (16, 45, 90))
 
 
+def test_large_amounts_are_written_out() -> None:
+    (one,) = checked([1210.4, 1240.2], limit={"acetylene": Limit(1200.0, "us")})
+    assert one.finding.words.startswith("Acetylene is 1,240 ppm, over the limit of 1,200 ppm")
+
+
 @pytest.mark.parametrize(
     ("values", "below"),
     [
