@@ -21,6 +21,7 @@ from tapwear.cli import (
     planning,
     report,
     scheduling,
+    tracking,
 )
 from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, find_store, say
 from tapwear.errors import TapwearError
@@ -91,6 +92,7 @@ on_visit.register(app)
 scheduling.register(app)
 next.register(app)
 deferring.register(app)
+tracking.register(app)
 oil.register(app)
 limits.register(app)
 report.register(app)

@@ -92,13 +92,13 @@ def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
         outlook_if_read(assessment, deadline),
         assessment.verdicts,
         usual_intervals(units, book.readings),
-        _samples(assessment, deadline),
+        samples_wanted(assessment, deadline),
         set(units.loc[units["sampling_needs_outage"].astype(bool), "unit"]),
         everything=everything,
     )
 
 
-def _samples(assessment: Assessment, deadline: date) -> dict[str, SampleWanted]:
+def samples_wanted(assessment: Assessment, deadline: date) -> dict[str, SampleWanted]:
     """The samples that the oil asks for, and those that fall due by the deadline."""
     from tapwear.outlook.next import SampleWanted
     from tapwear.report.due_words import must_stop

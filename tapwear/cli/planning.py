@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import PLANNING, as_of_or_today, now, open_the_store, say, who
+from tapwear.cli.tracking import keep_snapshot
 from tapwear.errors import PlanIncomplete, TapwearError, UsageError
 
 if TYPE_CHECKING:
     from datetime import date
 
+    from tapwear.fleet import Assessment
     from tapwear.plan.types import PlanResult
     from tapwear.report.plan_data import PlanView
     from tapwear.store.engine import Store
@@ -70,7 +72,7 @@ def build(
     store = open_the_store(context)
     if name is not None:
         plans.check_name(store, name)
-    result = _build(store, year, day)
+    result, assessment = _build(store, year, day)
     broken = check(result)
     if broken:
         raise TapwearError("This plan broke rules of its own and was not kept. Please report it: " + "; ".join(broken))
@@ -78,6 +80,7 @@ def build(
         say(f"Nothing falls due by the end of {year}, as of {day.isoformat()}: no plan was made.")
         return
     kept = plans.save_plan(store, to_document(result), name=name, by=who(context, by), at=now())
+    keep_snapshot(store, assessment, who(context, by))
     view = _load(store, kept)
     _print(view)
     say(f"Kept as plan {kept} in {store.path}. Next: tapwear plan export {kept} --format html --out plan.html")
@@ -87,7 +90,7 @@ def build(
         raise PlanIncomplete(f"{len(result.stopped)} found no place; see Not placed for what stops them.")
 
 
-def _build(store: Store, year: int, day: date) -> PlanResult:
+def _build(store: Store, year: int, day: date) -> tuple[PlanResult, Assessment]:
     from tapwear.fleet import assess_store
     from tapwear.plan.build import build_plan
     from tapwear.plan.jobs import last_day
@@ -98,7 +101,7 @@ def _build(store: Store, year: int, day: date) -> PlanResult:
     with progress("Reading the store and projecting"):
         assessment = assess_store(store, day)
     book = assessment.book
-    return build_plan(
+    result = build_plan(
         assessment.outlook,
         year,
         closures=book.closures,
@@ -106,6 +109,7 @@ def _build(store: Store, year: int, day: date) -> PlanResult:
         crews=book.crews,
         units=book.units,
     )
+    return result, assessment
 
 
 def _load(store: Store, name: str | None) -> PlanView:

@@ -542,6 +542,19 @@ class PlanJob(SQLModel, table=True):
     stopped_by: str = ""
 
 
+class Snapshot(SQLModel, table=True):
+    """The dates of the fleet as they were told on a day, to be held later against what happened."""
+
+    __table_args__ = (Index("snapshot_by_day", "as_of"), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    uid: str = Field(unique=True)
+    as_of: date
+    recorded_at: datetime = _utc()
+    recorded_by: str
+    tapwear_version: str
+    payload: bytes  # JSON of tapwear.outlook.track, compressed by zlib
+
+
 # --- the store's own ------------------------------------------------------------------------------------------
 
 

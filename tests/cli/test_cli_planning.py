@@ -67,7 +67,8 @@ def projected(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
 
     def assess_store(store: Store, as_of: date) -> SimpleNamespace:
         frames = {name: given["frames"].get(name, pd.DataFrame(columns=columns)) for name, columns in EMPTY.items()}
-        return SimpleNamespace(book=SimpleNamespace(**frames), outlook=Outlook(as_of, given["dues"]))
+        outlook = Outlook(as_of, given["dues"])
+        return SimpleNamespace(as_of=as_of, book=SimpleNamespace(**frames), outlook=outlook, verdicts={})
 
     fleet.assess_store = assess_store  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "tapwear.fleet", fleet)

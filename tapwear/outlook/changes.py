@@ -1,0 +1,99 @@
+"""The monthly sheet: what is new about a fleet between two days, from two assessments of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from tapwear.oil.types import OilVerdict
+from tapwear.outlook.next import SampleWanted
+from tapwear.outlook.track import Moved, Told, compare
+
+
+@dataclass(frozen=True)
+class Changes:
+    """What is new. Sentences, each beginning with a unit's tag; dates and samples as they come.
+
+    dates : every due then and now
+    severe : units with a severe finding
+    work, readings, oil : work done, readings that became doubtful, what the oil newly shows
+    samples : unit, by when, words
+    rules : changed service rules
+    """
+
+    since: date
+    as_of: date
+    dates: tuple[Moved, ...]
+    severe: tuple[str, ...]
+    work: tuple[str, ...]
+    readings: tuple[str, ...]
+    oil: tuple[str, ...]
+    samples: tuple[tuple[str, date, str], ...]
+    rules: tuple[str, ...]
+
+
+def changes_between(
+    then: Sequence[Told],
+    now: Sequence[Told],
+    verdicts: tuple[Mapping[str, OilVerdict], Mapping[str, OilVerdict]],
+    readings: tuple[pd.DataFrame, pd.DataFrame],
+    services: pd.DataFrame,
+    samples: Mapping[str, SampleWanted],
+    rules: Sequence[str],
+    since: date,
+    as_of: date,
+) -> Changes:
+    """What is new after the end of `since` and up to `as_of`; of each pair the first is of `since`.
+
+    verdicts : of the oil, by unit; readings : of tapwear.counts.types.CounterHistory; services : as in the store's book
+    samples : wanted now; rules : changed ones, as sentences
+    """
+    wanted = sorted((unit, one.by, one.words) for unit, one in samples.items() if one.why != "first")
+    return Changes(
+        since=since,
+        as_of=as_of,
+        dates=compare(then, now),
+        severe=tuple(sorted({one.unit for one in now if one.severe})),
+        work=_work(services, since, as_of),
+        readings=_doubtful(*readings),
+        oil=_oil(*verdicts),
+        samples=tuple(sorted(wanted, key=lambda row: (row[1], row[0]))),
+        rules=tuple(rules),
+    )
+
+
+def _work(services: pd.DataFrame, since: date, as_of: date) -> tuple[str, ...]:
+    new = services[(services["done_on"] > pd.Timestamp(since)) & (services["done_on"] <= pd.Timestamp(as_of))]
+    new = new.sort_values(["done_on", "unit"], kind="stable")
+    rows = zip(new["unit"], new["work"], new["done_on"], strict=True)
+    return tuple(f"{unit}: {work} on {on.date()}" for unit, work, on in rows)
+
+
+def _doubtful(then: pd.DataFrame, now: pd.DataFrame) -> tuple[str, ...]:
+    """Readings doubtful now that were not, or were not there, by reading."""
+    known = set(then.loc[then["status"] == "doubtful", "reading_id"])
+    new = now[(now["status"] == "doubtful") & ~now["reading_id"].isin(known)].sort_values(["unit", "read_on"])
+    return tuple(
+        f"{unit}: reading {value:,} of {on.date()}: {reason or 'does not fit'}"
+        for unit, value, on, reason in zip(new["unit"], new["value"], new["read_on"], new["reason"], strict=True)
+    )
+
+
+def _oil(then: Mapping[str, OilVerdict], now: Mapping[str, OilVerdict]) -> tuple[str, ...]:
+    """Units with another call than before, or with a kind of finding that was not there; severe ones first."""
+    rows = []
+    for unit in sorted(now, key=lambda tag: (not now[tag].severe, tag)):
+        was, verdict = then.get(unit), now[unit]
+        known = {finding.kind for finding in was.findings} if was else set()
+        new = [finding.words for finding in verdict.findings if finding.kind not in known]
+        call = "" if was is not None and was.call == verdict.call else f"{verdict.call} (before: {_call(was)})"
+        if call or new:
+            rows.append(f"{unit}: " + "; ".join(part.rstrip(".") for part in (call, *new) if part))
+    return tuple(rows)
+
+
+def _call(verdict: OilVerdict | None) -> str:
+    return verdict.call if verdict else "no sample"

@@ -1,0 +1,69 @@
+"""The monthly sheet out of two assessments."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pandas as pd
+from books import service_row
+from outlook_dues import AS_OF, due
+
+from tapwear.oil.types import OilFinding, OilVerdict
+from tapwear.outlook.changes import Changes, changes_between
+from tapwear.outlook.next import SampleWanted
+from tapwear.outlook.track import told
+from tapwear.outlook.types import Outlook
+
+SINCE = AS_OF - timedelta(days=30)
+
+
+def reading(number: int, status: str) -> dict[str, object]:
+    day = pd.Timestamp("2026-06-01")
+    return {"reading_id": number, "unit": "T1", "value": 1000 + number, "read_on": day, "status": status, "reason": ""}
+
+
+def verdict(unit: str, call: str, *kinds: str, severe: bool = False) -> OilVerdict:
+    found = tuple(OilFinding(kind, f"{kind} seen.") for kind in kinds)
+    return OilVerdict(unit, AS_OF, call, severe, findings=found)  # type: ignore[arg-type]
+
+
+def sheet() -> Changes:
+    then = told(Outlook(SINCE, (due(as_of=SINCE),)), {})
+    now = told(Outlook(AS_OF, (due(early=date(2026, 8, 1)), due(unit="T9", severe=True))), {})
+    before = {"T1": verdict("T1", "nothing unusual", "wet oil"), "T2": verdict("T2", "resample", "heating")}
+    after = {
+        "T1": verdict("T1", "pull forward", "wet oil", "arcing"),
+        "T2": verdict("T2", "resample", "heating"),
+        "T9": verdict("T9", "pull forward", "heating", severe=True),
+    }
+    services = pd.DataFrame([service_row("T1", str(SINCE)), service_row("T2", "2026-06-12")])
+    samples = {
+        "T2": SampleWanted(date(2026, 7, 9), "flagged", "To confirm."),
+        "T3": SampleWanted(AS_OF, "first", "None is recorded."),
+    }
+    old = pd.DataFrame([reading(1, "doubtful"), reading(2, "used")])
+    new = pd.DataFrame([reading(1, "doubtful"), reading(2, "doubtful"), reading(3, "used")])
+    return changes_between(then, now, (before, after), (old, new), services, samples, ["a rule"], SINCE, AS_OF)
+
+
+def test_only_what_is_new_is_on_the_sheet() -> None:
+    found = sheet()
+    assert found.work == ("T2: overhaul on 2026-06-12",)
+    assert found.readings == ("T1: reading 1,002 of 2026-06-01: does not fit",)
+    assert found.samples == (("T2", date(2026, 7, 9), "To confirm."),)
+    assert found.rules == ("a rule",)
+
+
+def test_severe_units_come_first_and_are_named_apart() -> None:
+    found = sheet()
+    assert found.severe == ("T9",)
+    assert found.oil == (
+        "T9: pull forward (before: no sample); heating seen",
+        "T1: pull forward (before: nothing unusual); arcing seen",
+    )
+
+
+def test_dates_stand_then_and_now() -> None:
+    (moved, new) = sheet().dates
+    assert (moved.unit, moved.days) == ("BRK-T1", (date(2026, 8, 1) - date(2026, 9, 14)).days)
+    assert new.reasons == ("new on the list",)
