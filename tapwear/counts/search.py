@@ -27,10 +27,8 @@ def search(book: Book) -> Iterator[tuple[int, Chainer, Chains]]:
     group = group_levels(raw_intervals(book), book.group)
     for counters, readings in _parts(book):
         part, near = book.part(counters, readings), beside.part(readings)
-        spans = raw_intervals(part)
-        rough = chainer_at(part, spans, near, group[counters], rough=True).solve(rough=True)
-        spans = filled_up(used_intervals(part, rough), spans, len(part.unit))
-        chainer = chainer_at(part, spans, near, group[counters])
+        rough = chainer_at(part, raw_intervals(part), near, group[counters], rough=True).solve(rough=True)
+        chainer = chainer_at(part, used_intervals(part, rough), near, group[counters])
         yield readings.start, chainer, chainer.solve()
 
 
@@ -78,20 +76,6 @@ def used_intervals(book: Book, chains: Chains) -> Intervals:
     good &= book.epoch[left] == book.epoch[right]
     left, right = left[good], right[good]
     return _intervals(book, left, right, chains.operations[right] - chains.operations[left])
-
-
-def filled_up(spans: Intervals, others: Intervals, n_counters: int) -> Intervals:
-    """The intervals `spans`, and the others of those counters that have none among them."""
-    without = np.bincount(spans.counter, minlength=n_counters) == 0
-    extra = without[others.counter]
-    order = np.argsort(np.concatenate([spans.right, others.right[extra]]), kind="stable")
-    return Intervals(
-        np.concatenate([spans.counter, others.counter[extra]])[order],
-        np.concatenate([spans.left, others.left[extra]])[order],
-        np.concatenate([spans.right, others.right[extra]])[order],
-        np.concatenate([spans.served, others.served[extra]])[order],
-        np.concatenate([spans.operations, others.operations[extra]])[order],
-    )
 
 
 def _intervals(book: Book, left: np.ndarray, right: np.ndarray, operations: np.ndarray) -> Intervals:
