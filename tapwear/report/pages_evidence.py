@@ -20,7 +20,7 @@ from tapwear.report.why_count import Drawn, bands_words, drawn_from
 from tapwear.report.why_oil import SHOWN_GASES
 
 # Our choices: how much of a long history a page shows.
-READINGS_SHOWN, DOUBTFUL_SHOWN, SAMPLES_SHOWN, TANK_SHOWN = 6, 20, 8, 3
+READINGS_SHOWN, DOUBTFUL_SHOWN, SAMPLES_SHOWN, TANK_SHOWN = 5, 20, 6, 3
 DRAWN_GASES = ("acetylene", "ethylene")
 UNSURE = 0.9  # a used reading less likely than this to be right as understood is told with its chance
 

@@ -117,8 +117,8 @@ def test_counters_on_sample_sheets_are_counted_and_left_aside() -> None:
 def test_long_histories_say_how_much_is_not_shown() -> None:
     page = unit_page(subject(), sampled([1.0] * 12), (), "u1")
     oil = section(page, "Oil")
-    assert len(oil.tables[0].rows) == 8
-    assert "4 older samples are not shown." in oil.after
+    assert len(oil.tables[0].rows) == 6
+    assert "6 older samples are not shown." in oil.after
 
 
 def test_the_oil_has_its_resets_its_limits_and_values_below_the_limit() -> None:
