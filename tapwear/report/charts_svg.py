@@ -170,16 +170,20 @@ def _words(axes: Axes, words: str, at: tuple[float, float], aside: tuple[float, 
 def _frame(axes: Axes, left: int, right: int, top: float, *, lowest: bool = True) -> None:
     """Days across and amounts up, with as few lines as can be."""
     margin = 0.01 * (right - left)
-    axes.set_xlim(left - margin, right + margin)
+    first, last = left - margin, right + margin
+    axes.set_xlim(first, last)
     axes.set_ylim(0, top)
-    axes.spines[["top", "right"]].set_visible(False)
-    places = day_ticks(date.fromordinal(left), date.fromordinal(right))
-    axes.set_xticks([day.toordinal() for day, _ in places], [words for _, words in places] if lowest else [])
-    heights = amount_ticks(top)
-    axes.set_yticks(heights, [f"{height:,g}" for height in heights])
-    axes.tick_params(length=2.5, width=0.6, color=SOFT, labelcolor=INK, pad=2)
-    axes.grid(axis="y", color=FAINT, linewidth=0.4)
-    axes.set_axisbelow(True)
+    axes.set_axis_off()  # drawn here instead: matplotlib's own axes take a third of the time
+    days, heights = day_ticks(date.fromordinal(left), date.fromordinal(right)), amount_ticks(top)
+    axes.hlines(heights[1:], first, last, color=FAINT, linewidth=0.4, zorder=0)
+    axes.plot([first, first, last], [top, 0, 0], color=SOFT, linewidth=0.7, clip_on=False)
+    feet = [day.toordinal() for day, _ in days]
+    axes.vlines(feet, 0, 0.02 * top, color=SOFT, linewidth=0.6)
+    aside: dict[str, Any] = {"textcoords": "offset points", "color": INK, "annotation_clip": False}
+    for height in heights:
+        axes.annotate(f"{height:,g}", (first, height), (-3, 0), ha="right", va="center_baseline", **aside)
+    for foot, (_, words) in zip(feet, days if lowest else [], strict=False):
+        axes.annotate(words, (foot, 0), (0, -4), ha="center", va="top", **aside)
 
 
 def day_ticks(first: date, last: date) -> list[tuple[date, str]]:
