@@ -116,7 +116,7 @@ def _fit(
 ) -> _Fit:
     grid, settings = case.grid, case.settings
     volume = np.log(case.oil_volume / 1000.0)[:, None, None]
-    gas = np.where(grid.below[:, :, ARC_GASES], np.nan, grid.gas[:, :, ARC_GASES])
+    gas = np.where(grid.below[:, :, ARC_GASES], np.nan, case.gas[:, :, ARC_GASES])
     made = np.log(gas) - np.log(exposure.amount[:, :, ARC_GASES]) + volume  # mL per thousand operations
     newest = np.max(np.where(case.tested, grid.year, -np.inf), axis=1, keepdims=True)
     made = made + drift * np.where(np.isfinite(newest), newest - grid.year, 0.0)[:, :, None]
@@ -125,10 +125,9 @@ def _fit(
         settings.per_operation_sd**2
         + np.square(exposure.amount_sd[:, :, C2H2])
         + np.square(_count_spread(grid))
-        + np.square(case.foreign)
         + np.square(case.before_breather)
     )
-    wander = own_wander(grid, case.tested, settings)
+    wander = np.hypot(own_wander(grid, case.tested, settings), case.foreign)
     levels = [
         usual_level(made[:, :, g], np.sqrt(own_sd[g] ** 2 + shared**2 + wander**2), use, case.groups, UNITS_DIFFER)
         for g in range(len(ARC_GASES))
@@ -142,12 +141,12 @@ def _fit(
     past_total = past.density(past_shared, np.zeros((1, 1, 1)), settings)[:, :, 0].sum(axis=1)
     now = _Parts(at(residual, column)[rows], own_sd, valid[rows])
     tested_shared = np.where(valid, at(shared, column), 0.0)[rows]
-    level_sd = levels[0].sd[rows]
+    level_sd = np.hypot(levels[0].sd[:, None], at(case.foreign, column))[rows]
     sound_total = np.full(len(rows), -np.inf)
     fault_total = np.full((len(rows), shift.shape[2]), -np.inf)
     sound, fault = np.empty(0), np.empty(0)
     for offset in OFFSETS:
-        error = (offset * level_sd)[:, None, None]
+        error = (offset * level_sd)[:, :, None]
         sound_here = now.density(tested_shared, error, settings)[:, :, 0]
         fault_here = now.density(tested_shared, shift + error, settings)
         sound_total = np.logaddexp(sound_total, past_total + sound_here.sum(axis=1))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tapwear.oil.exposure import Exposure, losses, memories
+from tapwear.oil.laboratories import Laboratories, compare_laboratories
 from tapwear.oil.resets import Resets, event_years, find_resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, read_grid
 from tapwear.oil.settings import OilSettings
@@ -32,6 +33,8 @@ class Case:
     vacuum : (S,) ; oil_volume : (S,) [L]
     groups : codes (S,) of like units, the narrowest first
     older, tested : (S, L) samples that define the own past, and samples that are weighed
+    gas : (S, L, 5) of the samples, with the shift of their laboratories taken out [uL/L]
+    laboratories : how the laboratories differ
     foreign : (S, L) extra error of a sample from another laboratory than the own past's [log]
     breather_changes : (S, B) recorded changes of the breather [years since 1970], NaN padding
     before_breather : (S, L) extra error of gas per operation before the last such change [log]
@@ -48,6 +51,8 @@ class Case:
     groups: list[Ints]
     older: Bools
     tested: Bools
+    gas: Floats
+    laboratories: Laboratories
     foreign: Floats
     breather_changes: Floats
     before_breather: Floats
@@ -71,19 +76,23 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
     resets = find_resets(grid, events, swapped)
     loss = losses(here["breathing"].fillna("").astype(str).tolist(), vacuum, settings)
     overhauls = np.where(resets.overhaul, resets.year, np.nan)
+    held = memories(grid, resets, loss, settings)
+    laboratories = compare_laboratories(grid, held[0][0], resets, settings)
     nothing = np.zeros(grid.year.shape, dtype=bool)
     case = Case(
         grid=grid,
         resets=resets,
         overhauls=overhauls,
         partner=partner,
-        memories=memories(grid, resets, loss, settings),
+        memories=held,
         loss=loss,
         vacuum=vacuum,
         oil_volume=np.where(known, volume, typical),
         groups=_groups(here),
         older=nothing,
         tested=nothing,
+        gas=grid.gas * np.exp(-laboratories.shift),
+        laboratories=laboratories,
         foreign=np.zeros(grid.year.shape),
         breather_changes=event_years(events, grid.unit, ("breather_changed",)),
         before_breather=np.zeros(grid.year.shape),
@@ -109,7 +118,8 @@ def as_seen(case: Case, tested: Bools) -> Case:
     older = held & (grid.year <= newest - settings.baseline_gap_years)
     older = np.where(older.any(axis=1, keepdims=True), older, held)
     older = np.where(tested.any(axis=1, keepdims=True), older, case.older)  # the past of like units stays
-    foreign = np.where(_other_laboratory(grid, older), settings.laboratory_change_sd, 0.0)
+    other = _other_laboratory(grid, older)
+    foreign = np.where(other, np.sqrt(2.0) * case.laboratories.sd, 0.0)
     changes = np.where(case.breather_changes <= newest, case.breather_changes, -np.inf)
     changed = np.max(changes, axis=1, initial=-np.inf)[:, None]
     before = np.where(grid.year <= changed, settings.breather_change_sd, 0.0)

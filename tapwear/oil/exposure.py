@@ -21,6 +21,7 @@ from tapwear.oil.settings import OilSettings
 LONGEST_MEMORY_YEARS = 6.0  # of a sealed compartment that loses nothing, before its first sample; our choice
 START_SD = 0.3  # log error of assuming a steady state before the first sample; our choice
 RESIDUE_SD = 0.5  # log error of the residual share, which is 5-20 %; our choice
+LOSS_SD = 0.35  # log error of the loss through the breather; our choice
 LEAST_RATE = 0.02  # thousand operations a year, so that a unit at rest keeps a defined ratio; our choice
 
 
@@ -31,6 +32,7 @@ class Exposure:
     amount : (S, L, 5) per READ_GASES [thousand operations; years where `counted` is False]
     old_share : (S, L, 5) share of it that rests on what was there at the start or on a reset's residue
     amount_sd : (S, L, 5) log error that an unknown start or an unknown residue leaves in it
+    refill_sd : (S, L, 5) log error of the level to which fresh oil fills up, since the loss is not known well
     last_reset : (S, L) date of the last reset on or before the sample [years since 1970], NaN if none
     rate : (S, L) operations a year in the interval that ends at the sample [thousand operations/year]
     counted : (S,) True where the number of operations is known
@@ -39,6 +41,7 @@ class Exposure:
     amount: Floats
     old_share: Floats
     amount_sd: Floats
+    refill_sd: Floats
     last_reset: Floats
     rate: Floats
     counted: Bools
@@ -127,7 +130,11 @@ def discounted(grid: SampleGrid, resets: Resets, loss: Floats, settings: OilSett
         now = np.where(real, year, now)
     started_unknown = ~np.isfinite(last_reset)[:, :, None]
     amount_sd = old_share * np.where(started_unknown, START_SD, RESIDUE_SD)
-    return Exposure(amount, old_share, amount_sd, last_reset, rate, counted)
+    since = (grid.year - last_reset)[:, :, None]
+    refill_sd = np.where(
+        started_unknown, 0.0, LOSS_SD * np.exp(-slow[:, None, :] * np.where(started_unknown, 0.0, since))
+    )
+    return Exposure(amount, old_share, amount_sd, refill_sd, last_reset, rate, counted)
 
 
 def _next_sample(sample_year: Floats, year: Floats, width: int) -> np.ndarray:

@@ -35,7 +35,7 @@ class Readings:
     seen, below : (S, n, G) concentration [uL/L], and whether it is only an upper limit
     expected : (S, n, G) log concentration of a sound unit [log uL/L]
     own_sd : (S, n, G) error of each gas on its own [log]; shared_sd : (S, n) error common to the gases
-    level_sd : (S,) standard error of the usual level [log]
+    level_sd : (S, n) standard error of the usual level, as it bears on each sample [log]
     bend : (S, n, G) concentration under which the error is constant and no longer a share [uL/L]
     carried : (S, n) most gas that may be left from an old fault [uL/L of the leading gas]
     """
@@ -194,7 +194,7 @@ def _story_likelihood(
     readings: Readings, added: Floats, carried: Floats, offset: float, settings: OilSettings
 ) -> Floats:
     """(S, n, P) log density of each sample when gases `added` (S, n, P, G) and `carried` (S, n, G) come in."""
-    sound = np.exp(readings.expected + offset * readings.level_sd[:, None, None]) + carried
+    sound = np.exp(readings.expected + offset * readings.level_sd[:, :, None]) + carried
     predicted = sound[:, :, None, :] + added
     bend = readings.bend[:, :, None, :]
     residual = bent_log(readings.seen[:, :, None, :], bend) - bent_log(predicted, bend)
@@ -235,9 +235,7 @@ def weigh_growth(
     applies = readings.valid[:, -1] & (excess > 0)
     after_repair = applies & (readings.carried > 0).any(axis=1)
     plain, repaired = (
-        scattered(
-            _weigh(kind, _only(readings, rows), _only(growth, rows), excess[rows], settings), rows, column, usual
-        )
+        scattered(_weigh(kind, _only(readings, rows), _only(growth, rows), excess[rows], settings), rows, column, usual)
         for rows in (applies & ~after_repair, after_repair)
     )
     return _joined(plain, repaired, after_repair)

@@ -28,7 +28,7 @@ def heating(case: Case) -> Evidence:
     """Evidence of heating for every compartment."""
     grid, exposure, settings = case.grid, case.exposure, case.settings
     oil_volume, vacuum = case.oil_volume, case.vacuum
-    log_gas = np.log(grid.gas)
+    log_gas = np.log(case.gas)
     log_amount = np.log(exposure.amount)
     reference = np.where(
         vacuum[:, None, None],
@@ -43,15 +43,16 @@ def heating(case: Case) -> Evidence:
         np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H4]),
         np.hypot(settings.laboratory_sd, 0.2 * exposure.amount_sd[:, :, C2H4]),
     )
-    shared = np.hypot(shared, np.hypot(case.foreign, np.where(vacuum[:, None], case.before_breather, 0.0)))
+    shared = np.hypot(shared, np.where(vacuum[:, None], case.before_breather, 0.0))
     own = np.hypot(settings.laboratory_sd, settings.healthy_sd)
-    wander = own_wander(grid, case.tested, settings)
+    common = np.hypot(case.foreign, np.where(vacuum[:, None], exposure.refill_sd[:, :, C2H4], 0.0))
+    wander = np.hypot(own_wander(grid, case.tested, settings), common)
     levels = [
         usual_level(ratio[:, :, g], np.hypot(np.hypot(own, shared), wander), case.older, case.groups, UNITS_DIFFER)
         for g in range(len(HOT))
     ]
     expected = reference + np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
-    surplus = _excess(grid.gas[:, :, HOT], np.exp(expected))
+    surplus = _excess(case.gas[:, :, HOT], np.exp(expected))
     carried = carried_gas(
         grid.year, surplus, np.exp(expected[:, :, LEADING]), case.overhauls, settings.residual_share_most
     )
@@ -59,12 +60,12 @@ def heating(case: Case) -> Evidence:
     readings = Readings(
         year=at(grid.year, column),
         valid=valid,
-        seen=at(grid.gas, column)[:, :, HOT],
+        seen=at(case.gas, column)[:, :, HOT],
         below=at(grid.below, column)[:, :, HOT],
         expected=at(expected, column),
-        own_sd=np.full((*column.shape, len(HOT)), own),
+        own_sd=np.broadcast_to(np.hypot(own, at(case.foreign, column))[:, :, None], (*column.shape, len(HOT))),
         shared_sd=at(shared, column),
-        level_sd=levels[LEADING].sd,
+        level_sd=np.hypot(levels[LEADING].sd[:, None], at(common, column)),
         bend=np.broadcast_to(bends(grid, settings)[:, None, HOT], (*column.shape, len(HOT))),
         carried=at(carried, column),
     )

@@ -34,7 +34,7 @@ class OilSettings:
 
     # --- how exact a sample is -----------------------------------------------------------------
     laboratory_sd: float = 0.13  # about +-15 % at routine level (domain notes)
-    laboratory_change_sd: float = 0.10  # a change of laboratory can shift all values; our choice
+    laboratory_sd_between: float = 0.10  # a change of laboratory can shift all values; our choice
     limit_sd_share: float = 0.35  # further error, as a share of the detection limit; our choice
     usual_limit: tuple[float, ...] = (5.0, 1.0, 1.0, 1.0, 0.5)  # READ_GASES [uL/L], where none is named
     healthy_sd: float = 0.08  # own scatter of a sound unit's gas ratios; our choice
@@ -64,12 +64,13 @@ class OilSettings:
     leak_share_log_sd: float = 0.3
 
     # --- calls ---------------------------------------------------------------------------------
-    pull_probability: float = 0.12
-    pull_probability_per_operation: float = 0.17  # more than gas can move it: breather, count, drift
-    pull_severity: float = 0.05  # below this there is time for another sample; our choice
+    pull_probability: float = 0.10
+    pull_probability_after_repair: float = 0.2  # where gas of the old fault may still come back; our choice
+    pull_probability_per_operation: float = 0.16  # more than gas can move it: breather, count, drift
+    pull_severity: float = 0.04  # below this there is time for another sample; our choice
     keep_probability: float = 0.05  # an earlier call stands while the chance is still so high; our choice
     resample_probability: float = 0.15
-    agreeing_evidence: float = 0.1  # log likelihood ratio of a sample that agrees; our choice
+    agreeing_evidence: float = 0.2  # log likelihood ratio of a sample that agrees; our choice
     severe_severity: float = 0.12
     severe_evidence: float = 4.5
     severe_excess: float = 0.7  # the newest sample is at least 1.7 times the usual; our choice

@@ -70,7 +70,7 @@ def tank_acetylene(
         expected=at(expected, column)[:, :, None],
         own_sd=np.broadcast_to(np.where(shared_conservator, SHARED_SD, OWN_SD)[:, None, None], (*column.shape, 1)),
         shared_sd=np.zeros(column.shape),
-        level_sd=np.where(level.own > 0, np.minimum(level.sd, 0.5), 0.5),
+        level_sd=np.broadcast_to(np.where(level.own > 0, np.minimum(level.sd, 0.5), 0.5)[:, None], column.shape),
         bend=np.broadcast_to(bends(tank, settings)[:, None, [C2H2]], (*column.shape, 1)),
         carried=at(left, column),
     )

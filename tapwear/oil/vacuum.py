@@ -23,13 +23,14 @@ def vacuum_acetylene(case: Case) -> Evidence:
     """Evidence of acetylene above the baseline for every compartment (none for arcing units)."""
     grid, exposure, settings = case.grid, case.exposure, case.settings
     oil_volume, vacuum = case.oil_volume, case.vacuum
-    gas, below = grid.gas[:, :, C2H2], grid.below[:, :, C2H2]
+    gas, below = case.gas[:, :, C2H2], grid.below[:, :, C2H2]
     log_amount = np.log(exposure.amount[:, :, C2H2]) - np.log(oil_volume / 1000.0)[:, None]
     per_operation = np.log(np.where(below, 0.4 * gas, gas)) - log_amount
-    shared = np.hypot(np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2]), case.foreign)
+    shared = np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2])
     shared = np.hypot(shared, case.before_breather)
+    common = np.hypot(case.foreign, exposure.refill_sd[:, :, C2H2])
     sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
-    sd = np.hypot(sd, own_wander(grid, case.tested, settings))
+    sd = np.hypot(sd, np.hypot(own_wander(grid, case.tested, settings), common))
     level = usual_level(per_operation, sd, case.older & vacuum[:, None], case.groups, UNITS_DIFFER)
     expected = level.mean[:, None] + log_amount
     surplus = gas - np.exp(expected)
@@ -48,7 +49,7 @@ def vacuum_acetylene(case: Case) -> Evidence:
         expected=at(expected, column)[:, :, None],
         own_sd=np.full((*column.shape, 1), settings.laboratory_sd),
         shared_sd=at(shared, column),
-        level_sd=level.sd,
+        level_sd=np.hypot(level.sd[:, None], at(common, column)),
         bend=np.broadcast_to(bends(grid, settings)[:, None, [C2H2]], (*column.shape, 1)),
         carried=at(carried, column),
     )

@@ -185,7 +185,7 @@ def test_a_call_stands_when_the_next_sample_is_weaker_but_does_not_contradict_it
     samples = changed(
         ARCING,
         "T1",
-        lambda gas, b: gas + np.select([b < 0.1, b < 0.6, b < 1.2], [90.0, 260.0, 80.0], 0.0)[:, None] * weaker,
+        lambda gas, b: gas + np.select([b < 0.1, b < 0.6, b < 1.2], [82.0, 200.0, 80.0], 0.0)[:, None] * weaker,
     )
     verdict = verdict_on(samples, ARCING_UNITS, "T1")
     assert verdict.call == "pull forward"
@@ -253,6 +253,21 @@ def test_an_oil_change_that_nobody_wrote_down_is_seen_and_pulls_nothing() -> Non
     told = verdict_on(fallen, ARCING_UNITS, "T1", events=written)
     assert "without a recorded oil change" not in words_of(told)
     assert told.evidence_since == date(2022, 6, 1)
+
+
+def test_a_change_of_laboratory_of_the_whole_fleet_pulls_nothing() -> None:
+    samples = ARCING.copy()
+    late = (samples["sampled_on"] >= "2023-01-01").to_numpy()
+    samples.loc[late, "laboratory"] = "South"
+    samples.loc[late, ["methane", "ethane", "ethylene"]] *= 1.35
+    assert {v.call for v in assess(samples, no_events(), ARCING_UNITS, AS_OF)} == {"nothing unusual"}
+
+
+def test_a_recorded_change_of_the_breather_explains_more_gas_per_operation() -> None:
+    risen = changed(ARCING, "T1", lambda gas, b: gas * (1.0 + 0.4 * np.clip(1.6 - b, 0.0, 1.6))[:, None])
+    assert verdict_on(risen, ARCING_UNITS, "T1").call == "pull forward"
+    written = no_events(breather_changed=[("T1", "2022-01-20")])
+    assert verdict_on(risen, ARCING_UNITS, "T1", events=written).call != "pull forward"
 
 
 # --- among like units -----------------------------------------------------------------------------------------
@@ -340,6 +355,6 @@ def test_other_choices_may_be_handed_in() -> None:
 
 
 def test_agreeing_samples_of_a_fault_that_has_hardly_begun_ask_for_one_more() -> None:
-    verdict = verdict_on(changed(VACUUM, "T1", heated(0.5, 16.0)), VACUUM_UNITS, "T1")
+    verdict = verdict_on(changed(VACUUM, "T1", heated(0.5, 12.8)), VACUUM_UNITS, "T1")
     assert verdict.call == "resample"
     assert "hint at heating, too weakly or too early to move a date: one more is needed" in words_of(verdict)

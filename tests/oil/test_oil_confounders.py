@@ -30,16 +30,7 @@ def undisturbed() -> float:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "kind",
-    [
-        pytest.param(k, marks=pytest.mark.xfail(reason="4 in 100 are pulled; 3 is the aim, not reached yet"))
-        if k == "laboratory changed"
-        else k
-        for k in TWINS.CONFOUNDERS
-        if k != "nothing"
-    ],
-)
+@pytest.mark.parametrize("kind", [k for k in TWINS.CONFOUNDERS if k != "nothing"])
 def test_at_most_three_in_a_hundred_sound_twins_are_pulled_forward(kind: str, undisturbed: float) -> None:
     pull, _ = TWINS.pulled(TWINS.simulate(kind, 200, 5))
     assert pull <= 0.03

@@ -15,6 +15,7 @@ from tapwear.oil.dates import as_date, date_range
 from tapwear.oil.exposure import discounted, losses
 from tapwear.oil.growth import at, bent_log, log_density, newest_columns
 from tapwear.oil.heating import carried_gas, hot_mix
+from tapwear.oil.laboratories import compare_laboratories
 from tapwear.oil.resets import find_resets
 from tapwear.oil.samples import SampleGrid, read_grid, years_since_epoch
 from tapwear.oil.settings import C2H2, OilSettings
@@ -282,3 +283,40 @@ def test_every_unit_has_as_many_samples_as_the_frames_say() -> None:
     samples, units = steady(3, vacuum=True)
     grid = read_grid(samples, "compartment", 60)
     assert grid.taken.sum(axis=1).tolist() == [SAMPLES] * len(units)
+
+
+# --- laboratories ---------------------------------------------------------------------------------------------
+
+
+def compared(samples: pd.DataFrame) -> tuple[SampleGrid, np.ndarray, np.ndarray]:
+    grid = read_grid(samples, "compartment", 60)
+    resets = find_resets(grid, no_events(), none(grid))
+    loss = np.full((len(grid.unit), 5), 0.8)
+    settings = OilSettings()
+    found = compare_laboratories(grid, discounted(grid, resets, loss, settings), resets, settings)
+    return grid, found.shift, found.sd
+
+
+def test_a_laboratory_that_reads_higher_is_found_from_units_that_changed_to_it() -> None:
+    samples, _ = steady(20, vacuum=False)
+    late = (samples["sampled_on"] >= "2020-01-01").to_numpy()
+    samples.loc[late, "laboratory"] = "South"
+    samples.loc[late, "ethylene"] *= 1.3
+    grid, shift, sd = compared(samples)
+    south = grid.laboratory == grid.laboratory[:, [-1]]
+    difference = shift[:, :, 3][south].mean() - shift[:, :, 3][~south].mean()
+    assert difference == pytest.approx(np.log(1.3), abs=0.05)
+    assert abs(shift[:, :, 4]).max() < 0.05
+    assert sd.max() < OilSettings().laboratory_sd_between
+
+
+def test_laboratories_that_no_unit_has_in_common_are_not_compared() -> None:
+    samples, _ = steady(6, vacuum=False)
+    other = samples["unit"].isin(["T4", "T5", "T6"])
+    samples.loc[other, "laboratory"] = "South"
+    samples.loc[other, "ethylene"] *= 1.5
+    _, shift, sd = compared(samples)
+    assert abs(shift).max() < 1e-9
+    assert sd == pytest.approx(OilSettings().laboratory_sd_between)
+    _, alone, _ = compared(samples[~other])
+    assert not alone.any()
