@@ -20,55 +20,20 @@ from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from tapwear.store.columns import UtcTime
+from tapwear.visits.fields import (
+    BREATHINGS,
+    CONSERVATORS,
+    COUNTER_SOURCES,
+    EVENT_KINDS,
+    LIMIT_QUANTITIES,
+    STATES,
+    TAKEN_FROM,
+    TASKS,
+    TECHNOLOGIES,
+    WORKS,
+)
+from tapwear.words import CONDITION_KINDS
 
-STATES = ("in service", "spare", "workshop", "retired")
-TECHNOLOGIES = ("arcing_resistor", "arcing_reactor", "vacuum")
-BREATHINGS = ("free", "desiccant", "sealed")
-CONSERVATORS = ("separate", "common")
-COUNTER_SOURCES = ("mechanical", "raise", "lower", "controller", "sample")
-TASKS = ("inspection", "contact service", "contact replacement", "oil change")
-WORKS = (
-    "inspection",
-    "overhaul",
-    "contact replacement",
-    "oil change",
-    "oil degassing",
-    "breather change",
-    "repair",
-    "other",
-)
-EVENT_KINDS = (
-    "counter_replaced",
-    "regulator_setting_changed",
-    "load_transferred",
-    "new_generation",
-    "out_of_service",
-    "back_in_service",
-    "paralleled",
-    "inspection",
-    "laboratory_changed",
-    "other",
-)
-TAKEN_FROM = ("compartment", "main_tank")
-CONDITION_KINDS = (
-    "hotter_than_main_tank",
-    "infrared",
-    "motor_current",
-    "dynamic_resistance",
-    "relay_trip",
-    "maker_bulletin",
-    "other",
-)
-LIMIT_QUANTITIES = (
-    "hydrogen_ul_per_l",
-    "methane_ul_per_l",
-    "ethane_ul_per_l",
-    "ethylene_ul_per_l",
-    "acetylene_ul_per_l",
-    "ethylene_to_acetylene",
-    "moisture_mg_per_kg",
-    "breakdown_kv",
-)
 STRICT = {"sqlite_strict": True}
 
 
@@ -407,7 +372,7 @@ class Condition(Entry, table=True):
     """Something about a unit's condition that a person noted and judged; the row that closes it supersedes it."""
 
     __table_args__ = (
-        _one_of("kind", CONDITION_KINDS),
+        _one_of("kind", tuple(CONDITION_KINDS)),
         CheckConstraint("closed_on IS NULL OR closed_on >= noted_on", name="closed_after_noted"),
         Index("condition_by_unit", "tap_changer_id", "noted_on"),
         STRICT,

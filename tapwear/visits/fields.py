@@ -22,6 +22,43 @@ GASES = (
 )
 STATES = ("in service", "spare", "workshop", "retired")
 TASKS = ("inspection", "contact service", "contact replacement", "oil change")
+TECHNOLOGIES = ("arcing_resistor", "arcing_reactor", "vacuum")
+BREATHINGS = ("free", "desiccant", "sealed")
+CONSERVATORS = ("separate", "common")
+COUNTER_SOURCES = ("mechanical", "raise", "lower", "controller", "sample")
+WORKS = (
+    "inspection",
+    "overhaul",
+    "contact replacement",
+    "oil change",
+    "oil degassing",
+    "breather change",
+    "repair",
+    "other",
+)
+EVENT_KINDS = (
+    "counter_replaced",
+    "regulator_setting_changed",
+    "load_transferred",
+    "new_generation",
+    "out_of_service",
+    "back_in_service",
+    "paralleled",
+    "inspection",
+    "laboratory_changed",
+    "other",
+)
+TAKEN_FROM = ("compartment", "main_tank")
+LIMIT_QUANTITIES = (
+    "hydrogen_ul_per_l",
+    "methane_ul_per_l",
+    "ethane_ul_per_l",
+    "ethylene_ul_per_l",
+    "acetylene_ul_per_l",
+    "ethylene_to_acetylene",
+    "moisture_mg_per_kg",
+    "breakdown_kv",
+)
 
 
 @dataclass(frozen=True)
@@ -90,11 +127,11 @@ UNITS = TableSpec(
         F("serial", "text", "serial number on the tap changer's nameplate"),
         F("transformer_serial", "text", "serial number of the transformer"),
         F("state", "choice", "where it is in its life", choices=STATES),
-        F("technology", "choice", "how it interrupts", choices=("arcing_resistor", "arcing_reactor", "vacuum")),
-        F("breathing", "choice", "how the compartment breathes", choices=("free", "desiccant", "sealed")),
+        F("technology", "choice", "how it interrupts", choices=TECHNOLOGIES),
+        F("breathing", "choice", "how the compartment breathes", choices=BREATHINGS),
         F("oil_volume_l", "number", "oil in the compartment", measure="volume", low=1, high=20_000),
         F("main_tank_volume_l", "number", "oil in the main tank", measure="volume", low=1, high=500_000),
-        F("conservator", "choice", "shared with the main tank or not", choices=("separate", "common")),
+        F("conservator", "choice", "shared with the main tank or not", choices=CONSERVATORS),
         F("rated_current_a", "number", "rated through-current [A]", low=0, high=20_000),
         F("step_voltage_v", "number", "step voltage [V]", low=0, high=20_000),
         F("peer_group", "text", "units of like duty, for the rate of operations"),
@@ -147,7 +184,7 @@ READINGS = TableSpec(
             "source",
             "choice",
             "which counter: the drive's own (mechanical), its raise or lower counter, or a controller's",
-            choices=("mechanical", "raise", "lower", "controller", "sample"),
+            choices=COUNTER_SOURCES,
         ),
         F("drive", "text", "which drive, where there are several"),
         F("current_a", "number", "mean through-current since the reading before [A]", low=0, high=20_000),
@@ -167,20 +204,7 @@ EVENTS = TableSpec(
             "choice",
             "what happened",
             required=True,
-            choices=(
-                "counter_replaced",
-                "regulator_setting_changed",
-                "load_transferred",
-                "new_generation",
-                "out_of_service",
-                "back_in_service",
-                "paralleled",
-                "inspection",
-                "laboratory_changed",
-                "moved",
-                "swapped",
-                "other",
-            ),
+            choices=(*EVENT_KINDS[:-1], "moved", "swapped", EVENT_KINDS[-1]),
         ),
         F("drive", "text", "which drive, where there are several"),
         F("old_reading", "count", "last number of the old counter", low=0, high=999_999_999),
@@ -202,7 +226,7 @@ SAMPLES = TableSpec(
         F("sampled_on", "date", "day of sampling", required=True),
         F("compartment", "text", "which compartment, where there are several"),
         F("compartment_serial", "text", "serial number seen on it"),
-        F("taken_from", "choice", "where the oil came from", choices=("compartment", "main_tank")),
+        F("taken_from", "choice", "where the oil came from", choices=TAKEN_FROM),
         F("received_on", "date", "day the laboratory had it"),
         F("reported_on", "date", "day of the report"),
         F("laboratory", "text", "laboratory"),
@@ -239,16 +263,7 @@ SERVICES = TableSpec(
             "choice",
             "what was done",
             required=True,
-            choices=(
-                "inspection",
-                "overhaul",
-                "contact replacement",
-                "oil change",
-                "oil degassing",
-                "breather change",
-                "repair",
-                "other",
-            ),
+            choices=WORKS,
         ),
         F("resets", "list", "tasks whose clock starts again, e.g. contact service;oil change (blank: as usual)"),
         F("serial_seen", "text", "serial number read on the nameplate"),
@@ -286,23 +301,14 @@ LIMITS = TableSpec(
             "technology",
             "choice",
             "technology that it holds for, in that group or everywhere",
-            choices=("arcing_resistor", "arcing_reactor", "vacuum"),
+            choices=TECHNOLOGIES,
         ),
         F(
             "quantity",
             "choice",
             "what is limited; gases in ppm (µL/L)",
             required=True,
-            choices=(
-                "hydrogen_ul_per_l",
-                "methane_ul_per_l",
-                "ethane_ul_per_l",
-                "ethylene_ul_per_l",
-                "acetylene_ul_per_l",
-                "ethylene_to_acetylene",
-                "moisture_mg_per_kg",
-                "breakdown_kv",
-            ),
+            choices=LIMIT_QUANTITIES,
         ),
         F("value", "number", "the limit; the most, for breakdown_kv the least", required=True, low=1e-6, high=1e6),
         F("breakdown_method", "text", "for breakdown_kv: the test method that it holds for, e.g. IEC 60156"),
