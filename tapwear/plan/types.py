@@ -29,6 +29,13 @@ class Job:
     phase: str = ""
     weight: float = 1.0  # consequence of being late, relative to other jobs
     assumed: tuple[str, ...] = ()  # what was not given and taken instead, such as "1 week of outage"
+    skill: str = ""  # which part of the crew hours it needs; "" for any
+    permit_from: date | None = None  # first day on which the switching permit can be there
+    pinned_week: str | None = None  # must start then
+    forbidden_weeks: tuple[str, ...] = ()  # may not be out then
+    kept_week: str | None = None  # where the plan that this one follows has it; moving it away costs
+    needs_outage: bool = True  # False: exchanged beside a bypass (step-voltage regulator); station rules do not bind
+    resources: tuple[str, ...] = ()  # bookable things needed while it is out, such as a mobile transformer
 
     @property
     def dated(self) -> bool:
@@ -56,6 +63,43 @@ class Limits:
     crew_hours: dict[tuple[str, str], float]  # (region, week) -> hours on offer; a region without is not limited
     assumptions: tuple[str, ...] = ()
     neighbourhoods: dict[str, str] = field(default_factory=dict)  # station -> where it shares a trip with others
+    skill_hours: dict[tuple[str, str, str], float] = field(default_factory=dict)  # (region, skill, week) -> hours,
+    # the part of crew_hours that has the skill; a region and skill without any entry is not limited
+    resources: dict[tuple[str, str], int] = field(default_factory=dict)  # (resource, week) -> how many are free
+
+
+@dataclass(frozen=True)
+class Costs:
+    """What a plan costs; only the ratios matter. Our choice, and the planner's to change.
+
+    late         per weight and expected week past the date of becoming due
+    early        per expected week of interval thrown away
+    trip         per neighbourhood and week with at least one job on
+    unplaced     per weight of a job left out, on top of its lateness a year after the last week
+    move         per job moved away from its week in the plan that is followed
+    """
+
+    late: float = 10.0
+    early: float = 1.0
+    trip: float = 40.0
+    unplaced: float = 100.0
+    move: float = 60.0
+
+
+@dataclass(frozen=True)
+class Proof:
+    """How good a plan is known to be. `bound` is a proven lower bound of the cost of any plan under these limits."""
+
+    cost: float
+    bound: float
+    greedy_cost: float
+    seconds: float
+    time_limited: bool  # stopped by its time limit: another run may give another plan
+
+    @property
+    def gap(self) -> float:
+        """The share of the cost that could at most be saved, 0 to 1."""
+        return max(0.0, self.cost - self.bound) / self.cost if self.cost > 0 else 0.0
 
 
 @dataclass(frozen=True)
@@ -74,6 +118,8 @@ class PlanResult:
     as_of: date
     slots: tuple[Slot, ...]
     limits: Limits
+    costs: Costs = Costs()
+    proof: Proof | None = None  # None: placed by the greedy alone
 
     @property
     def placed(self) -> tuple[Slot, ...]:

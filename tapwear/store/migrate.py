@@ -22,9 +22,21 @@ from tapwear.store.version import LATEST
 
 Step = Callable[[Connection], None]
 
+# Columns that version 2 adds to tables that version 1 has.
+ADDED_2: tuple[tuple[str, str], ...] = ()
+
+
+def _second(connection: Connection) -> None:
+    """Planning inputs, visits and follow-ups."""
+    SQLModel.metadata.create_all(connection)
+    for table, column in ADDED_2:
+        connection.exec_driver_sql(f"ALTER TABLE {table} ADD COLUMN {column}")
+
+
 # number -> (name, what it does). Version 1 is what `create_schema` made at first, so its step does nothing.
 STEPS: dict[int, tuple[str, Step]] = {
     1: ("the first schema", lambda connection: None),
+    2: ("planning inputs, visits and follow-ups", _second),
 }
 assert max(STEPS) == LATEST  # noqa: S101 - a new step needs the new number in tapwear.store.version
 
