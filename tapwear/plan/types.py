@@ -36,6 +36,16 @@ class Job:
     kept_week: str | None = None  # where the plan that this one follows has it; moving it away costs
     needs_outage: bool = True  # False: exchanged beside a bypass (step-voltage regulator); station rules do not bind
     resources: tuple[str, ...] = ()  # bookable things needed while it is out, such as a mobile transformer
+    recall_hours: float | None = None  # how soon the transformer can be back when the control room calls [h]
+    other_work: tuple[str, ...] = ()  # other people's work to be done in the same outage
+    request_status: str = ""  # of the outage request: asked, approved, refused, cancelled; "" not asked yet
+    request_words: str = ""  # since when and by whom, such as "approved 2027-01-12 by control room"
+    progress: str = ""  # started, done, stopped; "" not begun. A job done is kept in the plan, closed
+    done_on: date | None = None
+    serial: str = ""  # of the tap changer; "" where not given
+    oil_volume_l: float | None = None  # of the compartments that are opened [L]; None where not given
+    pcb: str = ""  # PCB status of the oil in the user's words; "" where not given
+    rests_on: tuple[str, ...] = ()  # what the dates rest on, in words, one line each
 
     @property
     def dated(self) -> bool:
