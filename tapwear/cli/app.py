@@ -18,6 +18,7 @@ from tapwear.cli import (
     next,
     oil,
     on_visit,
+    plan_papers,
     planning,
     report,
     scheduling,
@@ -98,5 +99,6 @@ limits.register(app)
 report.register(app)
 backtest_oil.register(scheduling.backtest)
 planning.register(app)
+plan_papers.register(planning.plan_app)
 intake.register(app)
 keeping.register(app)

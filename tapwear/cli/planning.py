@@ -1,14 +1,13 @@
-"""Commands for the planner: plan build, show, list, export."""
+"""Commands for the planner: plan build, show, list."""
 
 from __future__ import annotations
 
-from enum import StrEnum
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from tapwear.cli.context import PLANNING, as_of_or_today, now, open_the_store, say, who
+from tapwear.cli.plan_papers import Name, load_view
 from tapwear.cli.tracking import keep_snapshot
 from tapwear.errors import PlanIncomplete, TapwearError, UsageError
 
@@ -27,14 +26,6 @@ plan_app = typer.Typer(
         "and crew hours come from the store; what is absent there is assumed, and the plan says so."
     ),
 )
-Name = Annotated[str | None, typer.Argument(metavar="[NAME]", help="The plan; the newest one if left out.")]
-
-
-class ExportFormat(StrEnum):
-    CSV = "csv"
-    XLSX = "xlsx"
-    ICS = "ics"
-    HTML = "html"
 
 
 def register(app: typer.Typer) -> None:
@@ -81,7 +72,7 @@ def build(
         return
     kept = plans.save_plan(store, to_document(result), name=name, by=who(context, by), at=now())
     keep_snapshot(store, assessment, who(context, by))
-    view = _load(store, kept)
+    view = load_view(store, kept)
     _print(view)
     say(f"Kept as plan {kept} in {store.path}. Next: tapwear plan export {kept} --format html --out plan.html")
     if result.undated:
@@ -112,15 +103,6 @@ def _build(store: Store, year: int, day: date) -> tuple[PlanResult, Assessment]:
     return result, assessment
 
 
-def _load(store: Store, name: str | None) -> PlanView:
-    from tapwear.plan.document import from_document
-    from tapwear.report.plan_data import PlanView
-    from tapwear.store.plans import load_plan
-
-    head, document = load_plan(store, name)
-    return PlanView(head.name, head.status, head.recorded_at, head.recorded_by, head.sequence, from_document(document))
-
-
 def _print(view: PlanView) -> None:
     import sys
 
@@ -142,7 +124,7 @@ def show(
     as_json: Annotated[bool, typer.Option("--json", help="As JSON, for other programs.")] = False,
 ) -> None:
     """Show a plan: what goes out in which week and why, what found no place, what was assumed."""
-    view = _load(open_the_store(context), name)
+    view = load_view(open_the_store(context), name)
     if as_json:
         from tapwear.report.plan_data import plan_json
 
@@ -176,47 +158,3 @@ def list_all(context: typer.Context) -> None:
     ]
     headings = ["plan", "year", "as of", "placed", "not placed", "status", "made on", "by"]
     typer.echo("\n".join(columns(headings, rows, right=(3, 4))))
-
-
-@plan_app.command("export")
-def export(
-    context: typer.Context,
-    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")],
-    name: Name = None,
-    format_: Annotated[
-        ExportFormat, typer.Option("--format", help="csv and xlsx for tables, ics for a calendar, html for paper.")
-    ] = ExportFormat.HTML,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
-) -> None:
-    """Write a plan to a file: a table, a workbook, a calendar or a page that prints on A4 landscape."""
-    store = open_the_store(context)
-    view = _load(store, name)
-    if out.exists() and (not force or out.resolve() == store.path.resolve()):
-        raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
-    content = _content(view, format_)
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise UsageError(f"{out} cannot be written: {error.strerror or error}. Name another file.") from error
-    say(f"Wrote plan {view.name} to {out}.")
-    waiting = len(view.result.unplaced)
-    if format_ is ExportFormat.ICS and waiting:
-        say(f"{waiting} not placed: a calendar does not show them; see tapwear plan show {view.name}")
-
-
-def _content(view: PlanView, format_: ExportFormat) -> bytes:
-    if format_ is ExportFormat.CSV:
-        from tapwear.report.plan_csv import plan_csv
-
-        return plan_csv(view).encode()
-    if format_ is ExportFormat.XLSX:
-        from tapwear.report.plan_xlsx import plan_xlsx
-
-        return plan_xlsx(view)
-    if format_ is ExportFormat.ICS:
-        from tapwear.report.plan_ics import plan_ics
-
-        return plan_ics(view)
-    from tapwear.report.plan_html import plan_html
-
-    return plan_html(view).encode()
