@@ -45,7 +45,14 @@ class Job:
     serial: str = ""  # of the tap changer; "" where not given
     oil_volume_l: float | None = None  # of the compartments that are opened [L]; None where not given
     pcb: str = ""  # PCB status of the oil in the user's words; "" where not given
-    rests_on: tuple[str, ...] = ()  # what the dates rest on, in words, one line each
+    rests_on: tuple[str, ...] = ()  # what the dates rest on, one "head: words" each, such as "reading: 65480 on ..."
+    days: float | None = None  # of outage as given; None: taken as whole weeks
+    kit_weeks: float | None = None  # lead time of the kit: order it this long before the start [weeks]
+    permit_weeks: float | None = None  # lead time of the switching permit [weeks]
+    approver: str = ""  # who approves the outage
+    conditions: str = ""  # under which it may be out, in the user's words
+    task_middles: tuple[tuple[str, str], ...] = ()  # each task of the outage with its middle date (ISO), "" unknown
+    forbidden_why: tuple[str, ...] = ()  # why, for each of forbidden_weeks, such as "line works by others"; may be ""
 
     @property
     def dated(self) -> bool:
@@ -123,6 +130,15 @@ class Slot:
 
 
 @dataclass(frozen=True)
+class LeftOut:
+    """A unit that has no job in the plan: why, and what that rests on (as in Job.rests_on)."""
+
+    unit: str
+    words: str
+    rests_on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class PlanResult:
     year: int
     as_of: date
@@ -130,6 +146,8 @@ class PlanResult:
     limits: Limits
     costs: Costs = Costs()
     proof: Proof | None = None  # None: placed by the greedy alone
+    left_out: tuple[LeftOut, ...] = ()
+    follows: str = ""  # name of the plan that this one was kept close to
 
     @property
     def placed(self) -> tuple[Slot, ...]:
