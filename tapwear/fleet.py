@@ -142,12 +142,12 @@ def contact_wear(assessment: Assessment, unit: str) -> Wear | None:
 
 def recent_changes(model: RateModel, as_of: date) -> dict[str, str]:
     """The newest change of rate of each unit, in words, where it is recent enough to matter for the date."""
-    found: dict[str, str] = {}
-    for unit in dict.fromkeys(map(str, model.series.unit)):
-        regimes = model.regimes(unit)
-        if regimes and (as_of - regimes[-1].on).days <= CHANGE_RECENT_DAYS:
-            found[unit] = regimes[-1].words
-    return found
+    units = list(dict.fromkeys(map(str, model.series.unit)))
+    return {
+        unit: regimes[-1].words
+        for unit, regimes in model.regimes_of(units).items()
+        if regimes and (as_of - regimes[-1].on).days <= CHANGE_RECENT_DAYS
+    }
 
 
 def with_operations(samples: pd.DataFrame, model: RateModel) -> pd.DataFrame:
@@ -236,4 +236,5 @@ def known_on(book: Book, day: date) -> Book:
         services=until(book.services, "done_on"),
         deferrals=until(book.deferrals, "decided_on"),
         conditions=until(book.conditions, "noted_on"),
+        observations=until(book.observations, "observed_on"),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -106,15 +107,23 @@ class RateModel:
 
     def regimes(self, unit: str) -> tuple[Regime, ...]:
         """Changes of regime found at the place where a unit stands, oldest first, each in words."""
-        row = int(self.governing()[unit])
-        place = int(self.series.place[row])
-        mine = self.recorded[self.recorded["unit"] == unit]
-        causes = [
-            (pd.Timestamp(day).date(), str(kind))
-            for day, kind in zip(mine["happened_on"], mine["kind"], strict=True)
-        ]
-        cosine, sine = float(self.mean[place, 1]), float(self.mean[place, 2])
-        return find_regimes(self.intervals, place, cosine, sine, causes, self.settings)
+        self.rows_of(unit)
+        return self.regimes_of([unit])[unit]
+
+    def regimes_of(self, units: Sequence[str]) -> dict[str, tuple[Regime, ...]]:
+        """The changes of regime of many units at once, each as in `regimes`. KeyError for an unknown one."""
+        names = list(units)
+        places = self.series.place[self.governing().loc[names].to_numpy(np.int64)]
+        causes: dict[str, list[tuple[date, str]]] = {unit: [] for unit in names}
+        for unit, day, kind in zip(
+            self.recorded["unit"], self.recorded["happened_on"], self.recorded["kind"], strict=True
+        ):
+            if unit in causes:
+                causes[unit].append((pd.Timestamp(day).date(), str(kind)))
+        found = find_regimes(
+            self.intervals, places, self.mean[places, 1], self.mean[places, 2], list(causes.values()), self.settings
+        )
+        return dict(zip(names, found, strict=True))
 
     def rate_words(self, unit: str) -> tuple[str, ...]:
         """How fast a unit's counter runs, and where that changed, in plain sentences."""

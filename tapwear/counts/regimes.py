@@ -1,4 +1,4 @@
-"""Changes of regime in one place's rate: found, dated, and put into words with their recorded cause."""
+"""Changes of regime in places' rates: found, dated, and put into words with their recorded cause."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from tapwear.counts.filter import Floats, Intervals, log_rate
+from tapwear.counts.filter import CHUNK_SERIES, Floats, Intervals, Ints, log_rate
 from tapwear.counts.season import YEAR, harmonics, log_mean_season
 from tapwear.counts.settings import RateSettings
 
@@ -19,6 +19,9 @@ PENALTY = 9.0
 
 MOST_INTERVALS = 300
 """Of longer records neighbouring intervals are taken together (our choice)."""
+
+LEAST_INTERVALS = 4
+"""A place with fewer has no regimes to tell apart (our choice)."""
 
 CAUSES = {
     "regulator_setting_changed": "the regulator setting was changed",
@@ -47,71 +50,117 @@ class Regime:
 
 def find_regimes(
     data: Intervals,
-    place: int,
-    cosine: float,
-    sine: float,
-    causes: list[tuple[date, str]],
+    places: Ints,
+    cosine: Floats,
+    sine: Floats,
+    causes: list[list[tuple[date, str]]],
     s: RateSettings,
-) -> tuple[Regime, ...]:
-    """Changes of regime at one place, oldest first.
+) -> list[tuple[Regime, ...]]:
+    """Changes of regime at each of the places, oldest first.
 
     The seasonally adjusted log rates are cut into stretches of constant rate by dynamic programming with a
     penalty for each cut (optimal partitioning, Jackson et al. 2005); single odd intervals are pulled in before.
-    causes : recorded events at the place, as (day, kind); one within the boundary's reach is named
+    places, cosine, sine : (p,); causes : recorded events at each place, as (day, kind); one within the boundary's
+    reach is named
     """
-    first, n = int(data.begin[place]), int(data.count[place])
-    if n < 4:
-        return ()
-    heads = np.arange(0, n, -(-n // MOST_INTERVALS))
-    here = slice(first, first + n)
-    start, stop = data.from_day[here][heads], data.to_day[here][np.append(heads[1:], n) - 1]
-    made, days = np.add.reduceat(data.operations[here], heads), np.add.reduceat(data.exposure[here], heads)
-    shape = log_mean_season(np.full(len(heads), cosine), np.full(len(heads), sine), harmonics(start, stop))
-    z = log_rate(made, days) - shape
-    variance = s.dispersion / (made + 1.0) + s.weather / days + s.drift * (stop - start) / YEAR + 0.01
-    cuts = _cut(_pulled_in(z, np.sqrt(variance)), 1.0 / variance)
-    found = []
-    for k, cut in enumerate(cuts):
-        left = slice(cuts[k - 1] if k else 0, cut)
-        right = slice(cut, cuts[k + 1] if k + 1 < len(cuts) else len(z))
-        change = float(np.average(z[right], weights=1 / variance[right]))
-        change -= float(np.average(z[left], weights=1 / variance[left]))
-        if abs(change) >= np.log(LEAST_RATIO):
-            found.append(_regime(start[cut - 1], start[cut], stop[cut], float(np.exp(change)), causes))
-    return tuple(found)
+    found: list[tuple[Regime, ...]] = []
+    for first in range(0, len(places), CHUNK_SERIES):
+        rows = slice(first, first + CHUNK_SERIES)
+        stretches = _stretches(data, places[rows], cosine[rows], sine[rows], s)
+        lengths = stretches.length.tolist()
+        cuts = _cuts(_pulled_in(stretches), 1.0 / stretches.variance, stretches.length)
+        found += [
+            _regimes(stretches, row, mine, of_place, lengths[row])
+            for row, (mine, of_place) in enumerate(zip(cuts, causes[rows], strict=True))
+        ]
+    return found
 
 
-def _pulled_in(z: Floats, spread: Floats) -> Floats:
+@dataclass(frozen=True)
+class _Stretches:
+    """Intervals of many places side by side, (p, n); columns from `length` (p,) on are empty."""
+
+    length: Ints
+    start: Floats
+    stop: Floats
+    z: Floats  # seasonally adjusted log rate
+    variance: Floats  # of z
+
+
+def _stretches(data: Intervals, places: Ints, cosine: Floats, sine: Floats, s: RateSettings) -> _Stretches:
+    count = data.count[places]
+    step = -(-count // MOST_INTERVALS)
+    owner = np.repeat(np.arange(len(places)), count)
+    at = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    rows = data.begin[places][owner] + at
+    heads = np.flatnonzero(at % np.maximum(step, 1)[owner] == 0)
+    length = -(-count // np.maximum(step, 1))
+    shape = (len(places), max(int(length.max(initial=0)), 1))
+    out = [np.zeros(shape), np.zeros(shape), np.zeros(shape), np.ones(shape)]
+    if len(heads):
+        of = owner[heads]
+        start, stop = data.from_day[rows[heads]], data.to_day[rows[np.append(heads[1:], len(rows)) - 1]]
+        made = np.add.reduceat(data.operations[rows], heads)
+        days = np.add.reduceat(data.exposure[rows], heads)
+        z = log_rate(made, days) - log_mean_season(cosine[of], sine[of], harmonics(start, stop))
+        variance = s.dispersion / (made + 1.0) + s.weather / days + s.drift * (stop - start) / YEAR + 0.01
+        column = np.arange(len(heads)) - (np.cumsum(length) - length)[of]
+        for table, values in zip(out, (start, stop, z, variance), strict=True):
+            table[of, column] = values
+    return _Stretches(length, *out)
+
+
+def _pulled_in(of: _Stretches) -> Floats:
     """z with every interval that stands alone against both neighbours pulled to the nearer of them."""
+    z, spread = of.z, np.sqrt(of.variance)
+    low = np.minimum(z[:, :-2], z[:, 2:]) - 2.0 * spread[:, 1:-1]
+    high = np.maximum(z[:, :-2], z[:, 2:]) + 2.0 * spread[:, 1:-1]
+    inner = np.arange(1, z.shape[1] - 1) < of.length[:, None] - 1
     out = z.copy()
-    low = np.minimum(z[:-2], z[2:]) - 2.0 * spread[1:-1]
-    high = np.maximum(z[:-2], z[2:]) + 2.0 * spread[1:-1]
-    out[1:-1] = np.clip(z[1:-1], low, high)
+    out[:, 1:-1] = np.where(inner, np.clip(z[:, 1:-1], low, high), z[:, 1:-1])
     return out
 
 
-def _cut(z: Floats, weight: Floats) -> list[int]:
-    """Positions at which a new stretch begins; every stretch has at least two intervals."""
-    n = len(z)
-    w = np.concatenate([[0.0], np.cumsum(weight)])
-    wz = np.concatenate([[0.0], np.cumsum(weight * z)])
-    wzz = np.concatenate([[0.0], np.cumsum(weight * z * z)])
-    best = np.full(n + 1, np.inf)
-    best[0] = -PENALTY
-    came = np.zeros(n + 1, np.int64)
+def _cuts(z: Floats, weight: Floats, length: Ints) -> list[list[int]]:
+    """For each row, the positions at which a new stretch begins; every stretch has at least two intervals."""
+    places, n = z.shape
+    zeros = np.zeros((places, 1))
+    w = np.hstack([zeros, np.cumsum(weight, axis=1)])
+    wz = np.hstack([zeros, np.cumsum(weight * z, axis=1)])
+    wzz = np.hstack([zeros, np.cumsum(weight * z * z, axis=1)])
+    best = np.full((places, n + 1), np.inf)
+    best[:, 0] = -PENALTY
+    came = np.zeros((places, n + 1), np.int64)
+    each = np.arange(places)
     for j in range(2, n + 1):
-        i = np.arange(0, j - 1)
-        mass = w[j] - w[i]
-        cost = 0.5 * (wzz[j] - wzz[i] - (wz[j] - wz[i]) ** 2 / mass)
-        total = best[i] + cost + PENALTY
-        came[j] = int(np.argmin(total))
-        best[j] = float(total[came[j]])
+        mass = w[:, j, None] - w[:, : j - 1]
+        cost = 0.5 * (wzz[:, j, None] - wzz[:, : j - 1] - (wz[:, j, None] - wz[:, : j - 1]) ** 2 / mass)
+        total = best[:, : j - 1] + cost + PENALTY
+        came[:, j] = np.argmin(total, axis=1)
+        best[:, j] = total[each, came[:, j]]
+    return [_back(came[row], int(end)) if end >= LEAST_INTERVALS else [] for row, end in enumerate(length)]
+
+
+def _back(came: Ints, end: int) -> list[int]:
     cuts: list[int] = []
-    j = n
-    while came[j] > 0:
-        j = int(came[j])
-        cuts.append(j)
+    while came[end] > 0:
+        end = int(came[end])
+        cuts.append(end)
     return cuts[::-1]
+
+
+def _regimes(
+    of: _Stretches, row: int, cuts: list[int], causes: list[tuple[date, str]], length: int
+) -> tuple[Regime, ...]:
+    z, weight, found = of.z[row], 1.0 / of.variance[row], []
+    for k, cut in enumerate(cuts):
+        left = slice(cuts[k - 1] if k else 0, cut)
+        right = slice(cut, cuts[k + 1] if k + 1 < len(cuts) else length)
+        change = float(np.average(z[right], weights=weight[right]) - np.average(z[left], weights=weight[left]))
+        if abs(change) >= np.log(LEAST_RATIO):
+            ratio = float(np.exp(change))
+            found.append(_regime(of.start[row, cut - 1], of.start[row, cut], of.stop[row, cut], ratio, causes))
+    return tuple(found)
 
 
 def _day(number: float) -> date:

@@ -169,12 +169,18 @@ def bounds(
     as_of: date,
     weighing: Weighing,
 ) -> tuple[Floats, Floats]:
-    """For an unknown last service: the middle date if never done since commissioning, and if done today."""
-    born = days(asked["commissioned_on"], as_of)
+    """For an unknown last service: the middle date if never done since commissioning, and if done today.
+
+    NaN for the questions whose last service is known.
+    """
+    rows = np.flatnonzero(asked["last_service_on"].isna())
+    born = days(asked["commissioned_on"], as_of)[rows]
+    mine = [names[row] for row in rows.tolist()]
+    weighed = Weighing(weighing.currents, weighing.exponent[rows])
     grid = day_grid(60)
-    out = []
-    for begin in (born, np.zeros(len(born))):
-        operations = operations_clock(model, names, begin, needed, grid, as_of, weighing)
+    out = np.full((2, len(asked)), np.nan)
+    for which, begin in enumerate((born, np.zeros(len(rows)))):
+        operations = operations_clock(model, mine, begin, needed[rows], grid, as_of, weighed)
         used_up = merge.quantile_days(operations, grid, (0.5,))[:, 0]
-        out.append(np.fmin(used_up, begin + years * DAYS_PER_YEAR))
+        out[which, rows] = np.fmin(used_up, begin + years[rows] * DAYS_PER_YEAR)
     return out[0], out[1]
