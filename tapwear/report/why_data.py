@@ -11,6 +11,7 @@ services  [{done_on, work, resets, as_found_counter, as_left_counter, contact_le
 wear      {per_thousand, sets, measurements, last_on, left_mm, limit_mm, reach, verdict, words}: measured contacts, 10,
           50 and 90 % [mm per 1,000 operations; operations until the limit]; null where none was measured
 rate      sentences on how fast the counter runs
+bands     {past_errors, words}: what the forecast's bands rest on; past_errors 0: shipped values alone
 readings  [{read_on, value, source, status, reason, probability}], oldest first
 points    [{on, operations}]: usable visits, operations since the first of them
 forecast  [{on, low, mid, high}]: the same scale, 10, 50 and 90 %
@@ -32,6 +33,7 @@ from tapwear.outlook.wear import Wear
 from tapwear.report.due_data import due_record
 from tapwear.report.frames import json_values, newest
 from tapwear.report.stories import Subject
+from tapwear.report.why_count import bands_words
 from tapwear.words import CAUTION_SHORT, SEVERE
 
 if TYPE_CHECKING:
@@ -62,6 +64,7 @@ def why_json(subject: Subject) -> str:
         "services": services,
         "wear": _wear(subject.wear) if subject.wear else None,
         "rate": list(story.rate_words) if story else [],
+        "bands": {"past_errors": story.past_errors, "words": bands_words(story.past_errors)} if story else None,
         "readings": _oldest(story.readings, "read_on") if story else [],
         "points": _oldest(story.points, "on") if story else [],
         "forecast": _oldest(story.forecast, "on") if story else [],
