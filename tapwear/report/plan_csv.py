@@ -18,5 +18,9 @@ def plan_csv(view: PlanView) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(PLAN_FIELDS)
     for row in job_rows(view.result):
-        writer.writerow([csv_cell(getattr(row, name)) for name in PLAN_FIELDS])
+        writer.writerow([csv_cell(_one_cell(getattr(row, name))) for name in PLAN_FIELDS])
     return out.getvalue()
+
+
+def _one_cell(value: object) -> object:
+    return "; ".join(value) if isinstance(value, tuple) else value

@@ -6,21 +6,22 @@ JSON is one object:
     name, year, as_of, status, recorded_at, recorded_by
     caution      what to keep in mind before any work
     assumptions  sentences: what was not given and taken instead
+    costs        what a plan costs, by which this one was chosen; only the ratios matter
+    proof        how good the plan is known to be, or null: placed one after the other
     jobs         [{the fields of PLAN_FIELDS}], in the order of their weeks, those without a place last
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from tapwear.plan.types import PlanResult, Slot
+from tapwear.plan.types import Job, PlanResult, Slot
 from tapwear.report.plain import plain
 from tapwear.weeks import monday
-from tapwear.words import CAUTION_SHORT, SEVERE
+from tapwear.words import CAUTION_SHORT
 
 PLAN_SCHEMA = "tapwear.plan/1"
 
@@ -49,6 +50,22 @@ PLAN_FIELDS: dict[str, str] = {
     "why": "what drives it, and what rides along in the same outage",
     "stopped_by": "what keeps it from finding a place",
     "assumed": "what was not given and taken instead",
+    "needs_outage": "no: the unit is exchanged beside its bypass and the station's rules do not bind",
+    "skill": "skill that the crew hours need; blank: any",
+    "kit_order_by": "last day to order the parts for this slot [ISO date]",
+    "permit_ask_by": "last day to ask for the switching permit for this slot [ISO date]",
+    "request_status": "outage request: asked, approved, refused, cancelled; blank: not asked yet",
+    "request_words": "since when and by whom",
+    "pinned_week": "ISO week in which it must start, as somebody decided",
+    "recall_hours": "how soon the transformer can be back when called [h]",
+    "resources": "bookable things needed while it is out",
+    "other_work": "other people's work in the same outage",
+    "progress": "started, done or stopped; blank: not begun",
+    "done_on": "day on which it was done [ISO date]",
+    "serial": "serial of the tap changer",
+    "oil_volume_l": "oil of the compartments that are opened [L]",
+    "pcb": "PCB status of the oil, as told",
+    "rests_on": "what the dates rest on",
 }
 
 
@@ -91,87 +108,85 @@ class JobRow:
     why: str
     stopped_by: str
     assumed: str
+    needs_outage: bool
+    skill: str
+    kit_order_by: date | None
+    permit_ask_by: date | None
+    request_status: str
+    request_words: str
+    pinned_week: str | None
+    recall_hours: float | None
+    resources: tuple[str, ...]
+    other_work: tuple[str, ...]
+    progress: str
+    done_on: date | None
+    serial: str
+    oil_volume_l: float | None
+    pcb: str
+    rests_on: tuple[str, ...]
+
+
+# Fields that a row takes over from its job as they are.
+_OF_JOB = tuple(field.name for field in fields(Job) if field.name in PLAN_FIELDS)
 
 
 def job_rows(result: PlanResult) -> tuple[JobRow, ...]:
     """The jobs in the plan's order, those with a place numbered from 1."""
     numbers = {id(slot): number for number, slot in enumerate(result.placed, start=1)}
-    return tuple(_row(slot, numbers.get(id(slot))) for slot in (*result.placed, *result.unplaced))
+    return tuple(_row(slot, numbers.get(id(slot)), result.as_of) for slot in (*result.placed, *result.unplaced))
 
 
-def _row(slot: Slot, number: int | None) -> JobRow:
+def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
     job = slot.job
     start = monday(slot.start_week) if slot.start_week else None
+    values: dict[str, Any] = {name: _printable(getattr(job, name)) for name in _OF_JOB}
+    values["assumed"] = "; ".join(values["assumed"])
     return JobRow(
         number=number,
         start_week=slot.start_week,
         start_on=start,
         end_on=start + timedelta(days=7 * job.weeks - 1) if start else None,
-        weeks=job.weeks,
-        unit=plain(job.unit),
-        station=plain(job.station),
-        region=plain(job.region),
-        bank=plain(job.bank),
-        phase=plain(job.phase),
-        task=plain(job.task),
-        early=job.early,
-        middle=job.middle,
-        late=job.late,
         chance_late=None if slot.chance_late is None else round(slot.chance_late, 3),
-        crew_hours=job.crew_hours,
-        kit=plain(job.kit),
-        kit_ready_on=job.kit_ready_on,
-        severe=job.severe,
-        overdue=job.overdue,
-        why=plain(job.why),
         stopped_by=plain(slot.stopped_by),
-        assumed=plain("; ".join(job.assumed)),
+        kit_order_by=_last_day_to_ask(start, job.kit_ready_on, as_of),
+        permit_ask_by=_last_day_to_ask(start, job.permit_from, as_of),
+        **values,
     )
+
+
+def _printable(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return tuple(plain(part) for part in value)
+    return plain(value) if isinstance(value, str) else value
+
+
+def _last_day_to_ask(start: date | None, there_on: date | None, as_of: date) -> date | None:
+    """What is there on `there_on` when asked for on `as_of` takes as long whenever it is asked for."""
+    if start is None or there_on is None:
+        return None
+    return start - max(there_on - as_of, timedelta(0))
 
 
 def plan_json(view: PlanView) -> str:
     """The plan as JSON text, see the top of this module."""
-    rows = job_rows(view.result)
+    result = view.result
+    proof = {**asdict(result.proof), "gap": result.proof.gap} if result.proof else None
     page = {
         "schema": PLAN_SCHEMA,
         "name": view.name,
-        "year": view.result.year,
-        "as_of": view.result.as_of.isoformat(),
+        "year": result.year,
+        "as_of": result.as_of.isoformat(),
         "status": view.status,
         "recorded_at": view.recorded_at.isoformat(),
         "recorded_by": plain(view.recorded_by),
         "caution": CAUTION_SHORT,
-        "assumptions": [plain(words) for words in view.result.limits.assumptions],
-        "jobs": [{name: _plain_value(getattr(row, name)) for name in PLAN_FIELDS} for row in rows],
+        "assumptions": [plain(words) for words in result.limits.assumptions],
+        "costs": asdict(result.costs),
+        "proof": proof,
+        "jobs": [{name: _plain_value(getattr(row, name)) for name in PLAN_FIELDS} for row in job_rows(result)],
     }
     return json.dumps(page, ensure_ascii=True, indent=2, allow_nan=False)
 
 
 def _plain_value(value: Any) -> Any:
     return value.isoformat() if isinstance(value, date) else value
-
-
-def headline(view: PlanView) -> str:
-    """`Outage plan 2027-a for 2027, as of 2026-06-30: 14 outages placed, 2 found no place, 1 with unknown date.`"""
-    result = view.result
-    placed = f"{len(result.placed)} outage{'s' if len(result.placed) != 1 else ''} placed"
-    rest = [f"{len(result.stopped)} found no place"] if result.stopped else []
-    rest += [f"{len(result.undated)} with unknown date"] if result.undated else []
-    start = f"Outage plan {plain(view.name)} for {result.year}, as of {result.as_of.isoformat()}"
-    return f"{start}: {', '.join([placed, *rest])}."
-
-
-def chance_words(row: JobRow) -> str:
-    """`12 %`, `under 1 %`, `over 99 %`; blank where there is no place."""
-    if row.chance_late is None:
-        return ""
-    percent = round(100 * row.chance_late)
-    if percent < 1:
-        return "under 1 %"
-    return "over 99 %" if percent > 99 else f"{percent} %"
-
-
-def severe_words(rows: Sequence[JobRow]) -> str:
-    """What must be read before anything else where a job has a severe finding; blank where none has."""
-    units = [row.unit for row in rows if row.severe]
-    return f"Severe finding at {', '.join(units)}: does not wait for a plan. {SEVERE}" if units else ""

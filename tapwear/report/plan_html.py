@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 
 from tapwear.errors import MissingExtra
 from tapwear.report.plain import plain
 from tapwear.report.plan_board import week_board
-from tapwear.report.plan_data import PlanView, chance_words, headline, job_rows, severe_words
+from tapwear.report.plan_data import PlanView, job_rows
+from tapwear.report.plan_words import chance_words, day_words, headline, severe_words
 from tapwear.words import CAUTIONS
 
 TEMPLATE = Path(__file__).parent / "templates" / "plan.html"
@@ -34,10 +34,6 @@ def plan_html(view: PlanView) -> str:
         not_placed=[row for row in rows if not row.start_week],
         board=week_board(view.result),
         assumptions=[plain(words) for words in view.result.limits.assumptions],
-        day=_day,
+        day=day_words,
         chance=chance_words,
     )
-
-
-def _day(day: date | None) -> str:
-    return day.isoformat() if day else ""

@@ -6,7 +6,8 @@ import hashlib
 from datetime import timedelta
 
 from tapwear.errors import MissingExtra
-from tapwear.report.plan_data import JobRow, PlanView, chance_words, job_rows
+from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_words import chance_words
 from tapwear.words import CAUTION_SHORT
 
 

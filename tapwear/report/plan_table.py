@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from typing import TYPE_CHECKING
 
 from tapwear.report.plain import plain
-from tapwear.report.plan_data import JobRow, PlanView, chance_words, headline, job_rows, severe_words
+from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_words import (
+    chance_words,
+    day_words,
+    headline,
+    parts,
+    proof_words,
+    requests_words,
+    severe_words,
+    state_words,
+)
 from tapwear.report.terminal import GAP, NARROWEST, cell_width, columns
 from tapwear.words import CAUTION_SHORT
 
@@ -17,10 +26,6 @@ if TYPE_CHECKING:
     from rich.text import Text
 
 INDENT = 4
-
-
-def _day(day: date | None) -> str:
-    return day.isoformat() if day else ""
 
 
 def _weeks(row: JobRow) -> str:
@@ -32,8 +37,9 @@ def _bank(row: JobRow) -> str:
 
 
 def _kit(row: JobRow) -> str:
-    ready = f"ready {row.kit_ready_on.isoformat()}" if row.kit_ready_on else ""
-    return ", ".join(part for part in (row.kit, ready) if part)
+    by, ready = row.kit_order_by, row.kit_ready_on
+    when = f"order by {by.isoformat()}" if by else f"ready {ready.isoformat()}" if ready else ""
+    return ", ".join(part for part in (row.kit, when) if part)
 
 
 @dataclass(frozen=True)
@@ -50,26 +56,33 @@ WEEK = Column("week", lambda row: row.start_week or "", "")
 UNIT = Column("unit", lambda row: row.unit, "")
 STATION = Column("station", lambda row: row.station, "")
 TASK = Column("task", lambda row: row.task, "")
-EARLY = Column("due from", lambda row: _day(row.early), "")
-LATE = Column("late", lambda row: _day(row.late), "late {}", 1)
-STARTS = Column("starts", lambda row: _day(row.start_on), "starts {}", 4)
+EARLY = Column("due from", lambda row: day_words(row.early), "")
+LATE = Column("late", lambda row: day_words(row.late), "late {}", 1)
+STARTS = Column("starts", lambda row: day_words(row.start_on), "starts {}", 4)
 LASTS = Column("lasts", _weeks, "{}", 3)
-HOURS = Column("crew", lambda row: f"{row.crew_hours:g} h", "crew {}", 5)
+HOURS = Column("crew", lambda row: f"{row.crew_hours:g} h", "crew {}", 6)
 CHANCE = Column("past due", chance_words, "chance past due when it starts {}", 2)
-BANK = Column("bank", _bank, "bank {}", 6)
-REGION = Column("region", lambda row: row.region, "region {}", 7)
-KIT = Column("kit", _kit, "kit {}", 8)
-PLACED = (WEEK, UNIT, STATION, TASK, EARLY, LATE, CHANCE, STARTS, LASTS, HOURS, BANK, REGION, KIT)
-NOT_PLACED = (UNIT, STATION, TASK, EARLY, LATE, HOURS, LASTS, BANK, REGION, KIT)
+STATE = Column("settled", state_words, "{}", 5)
+REQUEST = Column("request", lambda row: row.request_words or row.request_status, "outage request: {}", 7)
+BANK = Column("bank", _bank, "bank {}", 8)
+REGION = Column("region", lambda row: row.region, "region {}", 9)
+NEEDS = Column("needs", lambda row: "; ".join((*row.resources, *([row.skill] if row.skill else []))), "needs {}", 10)
+KIT = Column("kit", _kit, "kit {}", 11)
+PLACED = (
+    WEEK, UNIT, STATION, TASK, EARLY, LATE, CHANCE, STATE, STARTS, LASTS, HOURS, REQUEST, BANK, REGION, NEEDS, KIT,
+)  # fmt: skip
+NOT_PLACED = (UNIT, STATION, TASK, EARLY, LATE, STATE, HOURS, LASTS, BANK, REGION, NEEDS, KIT)
 
 
 def plan_screen(view: PlanView, console: Console) -> list[Text]:
     """Lines for the console's width: what is placed, what is not and why, what the plan rests on, the caution."""
     from rich.text import Text
 
-    placed, waiting = _parts(view)
+    placed, waiting = parts(job_rows(view.result))
     width = max(console.width, NARROWEST)
     lines = _wrapped(headline(view), "", console, width, indent=0)
+    for words in (proof_words(view.result), requests_words(placed)):
+        lines += _wrapped(words, "", console, width, indent=0) if words else []
     if severe_words([*placed, *waiting]):
         lines += _wrapped(severe_words([*placed, *waiting]), "bold", console, width, indent=0)
     lines.append(Text(""))
@@ -85,8 +98,9 @@ def plan_screen(view: PlanView, console: Console) -> list[Text]:
 
 def plan_plain(view: PlanView) -> list[str]:
     """The same for a pipe or a file: one line per job, nothing cut off."""
-    placed, waiting = _parts(view)
-    lines = [words for words in (headline(view), severe_words([*placed, *waiting])) if words]
+    placed, waiting = parts(job_rows(view.result))
+    head = (headline(view), proof_words(view.result), requests_words(placed), severe_words([*placed, *waiting]))
+    lines = [words for words in head if words]
     lines.append("")
     lines += columns(
         [*(column.heading for column in PLACED), "why"],
@@ -100,11 +114,6 @@ def plan_plain(view: PlanView) -> list[str]:
         )
     lines += ["", "This plan rests on", *(plain(words) for words in view.result.limits.assumptions)]
     return [*lines, "", CAUTION_SHORT]
-
-
-def _parts(view: PlanView) -> tuple[list[JobRow], list[JobRow]]:
-    rows = job_rows(view.result)
-    return [row for row in rows if row.start_week], [row for row in rows if not row.start_week]
 
 
 def _table(

@@ -10,7 +10,8 @@ from typing import Any
 from tapwear.errors import MissingExtra
 from tapwear.report.plain import plain
 from tapwear.report.plan_board import Board, week_board
-from tapwear.report.plan_data import JobRow, PlanView, headline, job_rows
+from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_words import headline
 from tapwear.words import CAUTIONS
 
 LINE_HEIGHT = 15  # of one line of text [points]

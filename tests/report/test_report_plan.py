@@ -19,10 +19,11 @@ from tapwear.plan.place import place
 from tapwear.plan.types import Job, Limits, PlanResult
 from tapwear.report.plan_board import week_board
 from tapwear.report.plan_csv import plan_csv
-from tapwear.report.plan_data import PLAN_FIELDS, PlanView, headline, job_rows, plan_json
+from tapwear.report.plan_data import PLAN_FIELDS, PlanView, job_rows, plan_json
 from tapwear.report.plan_html import plan_html
 from tapwear.report.plan_ics import plan_ics
 from tapwear.report.plan_table import plan_plain, plan_screen
+from tapwear.report.plan_words import headline
 from tapwear.report.plan_xlsx import plan_xlsx
 from tapwear.weeks import weeks_of_year
 from tapwear.words import CAUTION_SHORT, CAUTIONS

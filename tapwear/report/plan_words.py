@@ -1,0 +1,94 @@
+"""What every page of an outage plan says in the same words: how good it is, how it stands, what comes first."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import date
+
+from tapwear.plan.types import PlanResult
+from tapwear.report.plain import plain
+from tapwear.report.plan_data import JobRow, PlanView
+from tapwear.words import SEVERE
+
+PROVEN_BEST = 0.0005  # a gap below this prints as 0.0 % and is called none
+
+
+def count_words(number: int, one: str) -> str:
+    """`1 outage`, `14 outages`."""
+    return f"{number} {one}" + ("" if number == 1 else "s")
+
+
+def headline(view: PlanView) -> str:
+    """`Outage plan 2027-a for 2027, as of 2026-06-30: 14 outages placed, 2 found no place, 1 with unknown date.`"""
+    result = view.result
+    parts = [f"{count_words(len(result.placed), 'outage')} placed"]
+    parts += [f"{len(result.stopped)} found no place"] if result.stopped else []
+    parts += [f"{len(result.undated)} with unknown date"] if result.undated else []
+    start = f"Outage plan {plain(view.name)} for {result.year}, as of {result.as_of.isoformat()}"
+    return f"{start}: {', '.join(parts)}."
+
+
+def proof_words(result: PlanResult) -> str:
+    """How much better any other plan could be; blank where nobody looked."""
+    proof = result.proof
+    if proof is None:
+        return ""
+    if proof.time_limited:
+        return (
+            f"Time-limited: up to {_percent(proof.gap)} of its cost might be saved. Another run, or one with more "
+            "seconds, may give another plan."
+        )
+    if proof.gap < PROVEN_BEST:
+        return "Proven best: no plan under these limits and costs is cheaper."
+    return f"Within {_percent(proof.gap)} of the best possible."
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.1f} %" if share < 0.1 else f"{100 * share:.0f} %"
+
+
+def chance_words(row: JobRow) -> str:
+    """`12 %`, `under 1 %`, `over 99 %`; blank where there is no place."""
+    if row.chance_late is None:
+        return ""
+    percent = round(100 * row.chance_late)
+    if percent < 1:
+        return "under 1 %"
+    return "over 99 %" if percent > 99 else f"{percent} %"
+
+
+def severe_words(rows: Sequence[JobRow]) -> str:
+    """What must be read before anything else where a job has a severe finding; blank where none has."""
+    units = [row.unit for row in rows if row.severe and row.progress != "done"]
+    return f"Severe finding at {', '.join(units)}: does not wait for a plan. {SEVERE}" if units else ""
+
+
+def day_words(day: date | None) -> str:
+    """`2027-03-01`, or blank."""
+    return day.isoformat() if day else ""
+
+
+def request_words(row: JobRow) -> str:
+    """How the outage request stands: in the words kept with it, else its status, else `not asked yet`."""
+    if not row.needs_outage:
+        return "no outage: exchanged beside its bypass"
+    return row.request_words or row.request_status or "not asked yet"
+
+
+def requests_words(rows: Sequence[JobRow]) -> str:
+    """`Outage requests: 3 approved, 2 asked, 9 not asked yet.`; blank where no outage is to be asked for."""
+    open_ones = [row.request_status or "not asked yet" for row in rows if row.needs_outage and row.progress != "done"]
+    counts = [f"{count} {status}" for status, count in Counter(sorted(open_ones)).items()]
+    return f"Outage requests: {', '.join(counts)}." if counts else ""
+
+
+def state_words(row: JobRow) -> str:
+    """What else is settled about a job: `pinned; started`, `done 2027-03-04`."""
+    done = " ".join(part for part in (row.progress, day_words(row.done_on)) if part)
+    return "; ".join(part for part in ("pinned" if row.pinned_week else "", done) if part)
+
+
+def parts(view_rows: Sequence[JobRow]) -> tuple[list[JobRow], list[JobRow]]:
+    """The rows with a place, and those without."""
+    return [row for row in view_rows if row.start_week], [row for row in view_rows if not row.start_week]
