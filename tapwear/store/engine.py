@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 APPLICATION_ID = 0x54415057  # "TAPW" in the file header, so that another program's database is not taken for ours
 BUSY_TIMEOUT_MS = 15_000  # our choice: longer than any write of ours takes
+# Endings of the names of the files that SQLite keeps one database in (sqlite.org/tempfiles.html).
+FILES = ("", "-wal", "-shm", "-journal")
 # File systems on which SQLite's write-ahead log cannot work, since its shared memory does not cross machines
 # (sqlite.org/wal.html).
 NETWORK_FILE_SYSTEMS = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ncpfs", "fuse.sshfs", "davfs", "fuse.davfs2")
@@ -61,7 +63,10 @@ def _connect_to(path: Path, *, must_exist: bool) -> Engine:
     uri = f"{path.resolve().as_uri()}?mode={mode}"
 
     def connect() -> sqlite3.Connection:
-        raw = sqlite3.connect(uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000)
+        raw = sqlite3.connect(
+            uri, uri=True, isolation_level=None, timeout=BUSY_TIMEOUT_MS / 1000, factory=_Connection
+        )
+        raw.file = _which_file(path)
         raw.execute(f"PRAGMA busy_timeout={BUSY_TIMEOUT_MS}")
         raw.execute("PRAGMA foreign_keys=ON")
         raw.execute("PRAGMA synchronous=FULL")
@@ -75,11 +80,29 @@ def _connect_to(path: Path, *, must_exist: bool) -> Engine:
         # write what they computed from it.
         writing = connection.get_execution_options().get("writing", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writing else "BEGIN")
+        raw = connection.connection.driver_connection
+        if writing and isinstance(raw, _Connection) and raw.file != _which_file(path):
+            raise StoreError(f"Another file took the place of {path} just now. Nothing was recorded; try again.")
 
     return engine
 
 
-def _explain(path: Path, error: Exception) -> StoreError:
+class _Connection(sqlite3.Connection):
+    """Knows which file it was opened on, since a restored backup may take its name while it waits for its turn."""
+
+    file: tuple[int, int] | None = None
+
+
+def _which_file(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def explain(path: Path, error: BaseException) -> StoreError:
+    """The error in words, with what to do: one of the disk or of the database, met while working on that file."""
     text = str(error).lower()
     if "locked" in text or "busy" in text:
         return StoreError(
@@ -88,11 +111,21 @@ def _explain(path: Path, error: Exception) -> StoreError:
         )
     if "readonly" in text or "read-only" in text:
         return StoreError(f"{path} cannot be written to: the file or its folder is read-only.")
-    if "full" in text:
+    if "full" in text or "no space left" in text or "quota" in text or "too large" in text:
         return StoreError(f"The disk that holds {path} is full. Nothing was changed; make room and try again.")
     if "not a database" in text or "malformed" in text:
-        return StoreError(f"{path} is not a Tapwear store, or it is damaged: {error}. Nothing was changed.")
-    if "unable to open" in text:
+        return StoreError(
+            f"{path} is not a Tapwear store, or it is damaged: {error}. Nothing was changed. Where it is damaged, a "
+            f"backup takes its place with: tapwear --db {path} restore BACKUP --replace"
+        )
+    if "i/o error" in text:
+        return StoreError(
+            f"The disk that holds {path} could not be written or read ({error}): it may be full, limited or failing. "
+            "Nothing was recorded; make room or use another disk, then run: tapwear check"
+        )
+    if isinstance(error, FileExistsError):
+        return StoreError(f"{path} is there already. Name another file.")
+    if "unable to open" in text or isinstance(error, PermissionError | FileNotFoundError | NotADirectoryError):
         return StoreError(f"{path} cannot be opened: is it a file, and may you read and write it and its folder?")
     return StoreError(f"{path}: {error}")
 
@@ -131,7 +164,7 @@ class Store:
         except sa.exc.IntegrityError:
             raise
         except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
-            raise _explain(self.path, error.orig or error) from error
+            raise explain(self.path, error.orig or error) from error
 
     @contextmanager
     def _session(self, engine: Engine) -> Iterator[Session]:
@@ -143,7 +176,7 @@ class Store:
         except sa.exc.IntegrityError:
             raise
         except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
-            raise _explain(self.path, error.orig or error) from error
+            raise explain(self.path, error.orig or error) from error
 
     def close(self) -> None:
         self.engine.dispose()
@@ -153,8 +186,11 @@ def _pragma(connection: Connection, name: str) -> Any:
     return connection.exec_driver_sql(f"PRAGMA {name}").scalar()
 
 
-def create_store(path: Path) -> Store:
-    """A new, empty store at `path`. Raises StoreError when something is there already or on a network drive."""
+def create_store(path: Path, access: int = 0o600) -> Store:
+    """A new, empty store at `path`. Raises StoreError when something is there already or on a network drive.
+
+    access : who may read and write the file, as the bits of a file's mode; as usual its owner only
+    """
     from tapwear.store.migrate import create_schema
 
     if path.exists():
@@ -166,13 +202,21 @@ def create_store(path: Path) -> Store:
         raise StoreError(_network_words(path, kind))
     engine = _connect_to(path, must_exist=False)
     try:
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))  # for its owner's eyes only
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, access))
+    except OSError as error:
+        raise explain(path, error) from error
+    try:
         with engine.connect() as connection:
             connection.exec_driver_sql("COMMIT")
             connection.exec_driver_sql("PRAGMA journal_mode=WAL")
         create_schema(engine)
-    except (OSError, sa.exc.DatabaseError) as error:
-        raise _explain(path, error) from error
+    except BaseException as error:
+        engine.dispose()
+        for ending in FILES:
+            Path(f"{path}{ending}").unlink(missing_ok=True)  # half a store is none
+        if isinstance(error, OSError | sa.exc.DatabaseError):
+            raise explain(path, error) from error
+        raise
     return Store(path, engine)
 
 
@@ -200,7 +244,7 @@ def open_store(path: Path, *, any_version: bool = False) -> Store:
             ours = _pragma(connection, "application_id") == APPLICATION_ID
             version = int(_pragma(connection, "user_version") or 0)
     except sa.exc.DatabaseError as error:
-        raise _explain(path, error.orig or error) from error
+        raise explain(path, error.orig or error) from error
     if not ours:
         raise StoreError(f"{path} belongs to another program, or is empty. Nothing was changed; name another file.")
     if not any_version and version != LATEST:

@@ -15,8 +15,9 @@ from sqlalchemy.engine import Connection, Engine
 from sqlmodel import SQLModel
 
 from tapwear import __version__
-from tapwear.errors import SchemaError, StoreError
+from tapwear.errors import SchemaError
 from tapwear.store import models
+from tapwear.store.backup import back_up
 from tapwear.store.engine import APPLICATION_ID, Store
 from tapwear.store.version import LATEST
 
@@ -64,23 +65,6 @@ def version_of(store: Store) -> int:
         return int(connection.exec_driver_sql("PRAGMA user_version").scalar() or 0)
 
 
-def backup(store: Store, to: Path) -> None:
-    """A consistent copy of the store, made while others may be using it. Raises StoreError if `to` exists."""
-    if to.exists():
-        raise StoreError(f"{to} is there already; a backup never overwrites. Name another file.")
-    with store.engine.connect() as connection:
-        source = connection.connection.driver_connection
-        if not isinstance(source, sqlite3.Connection):
-            raise StoreError("Only a store in a file can be backed up this way.")
-        connection.exec_driver_sql("COMMIT")
-        target = sqlite3.connect(to)
-        try:
-            source.backup(target)
-        finally:
-            target.close()
-    to.chmod(0o600)
-
-
 def upgrade(store: Store, backup_to: Path) -> list[str]:
     """Brings an older store to the latest version and names the steps that were run (none: it was up to date).
 
@@ -93,7 +77,7 @@ def upgrade(store: Store, backup_to: Path) -> list[str]:
     todo = [number for number in sorted(STEPS) if number > version]
     if not todo:
         return []
-    backup(store, backup_to)
+    back_up(store, backup_to)
     with store.engine.execution_options(writing=True).connect() as connection:
         # Foreign keys can only be switched outside a transaction (sqlite.org/lang_altertable.html, section 7).
         raw = connection.connection.driver_connection

@@ -9,9 +9,9 @@ import pytest
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from tapwear.errors import SchemaError, StoreError
+from tapwear.errors import SchemaError
 from tapwear.store import migrate
-from tapwear.store.engine import Store, create_store, open_store
+from tapwear.store.engine import Store, create_store
 from tapwear.store.lean import lean
 from tapwear.store.recording import insert
 
@@ -79,20 +79,4 @@ def test_a_step_that_would_break_a_reference_is_undone(
     with pytest.raises(SchemaError, match="would break 1 reference"):
         migrate.upgrade(store, tmp_path / "backup.db")
     with store.rows() as connection:
-        assert connection.execute(sa.select(lean("station", "code").c.code)).scalars().all() == ["NORTH"]
-
-
-def test_a_backup_never_overwrites(store: Store, tmp_path: Path) -> None:
-    target = tmp_path / "backup.db"
-    target.write_text("mine", encoding="utf-8")
-    with pytest.raises(StoreError, match="never overwrites"):
-        migrate.backup(store, target)
-    assert target.read_text(encoding="utf-8") == "mine"
-
-
-def test_a_backup_of_a_store_in_use_is_complete(store: Store, tmp_path: Path) -> None:
-    with store.rows():
-        migrate.backup(store, tmp_path / "backup.db")
-    copy = open_store(tmp_path / "backup.db")
-    with copy.rows() as connection:
         assert connection.execute(sa.select(lean("station", "code").c.code)).scalars().all() == ["NORTH"]
