@@ -5,9 +5,9 @@ This is also the way in for a Python script: `assess_store(open_store(path), as_
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,11 +24,12 @@ from tapwear.outlook.build import Ground, build_outlook
 from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.deferral import with_deferrals
 from tapwear.outlook.merge import QUANTILES
-from tapwear.outlook.types import Outlook
+from tapwear.outlook.types import HORIZON_YEARS, Outlook
 from tapwear.outlook.wear import Wear, wear_of
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
 from tapwear.report.stories import CountStory
 from tapwear.store.book import Book
+from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -111,6 +112,37 @@ def outlook_if_read(assessment: Assessment, on: date) -> Outlook:
     history, model = as_if_read(assessment.history, assessment.model, book.units, book.events, book.stays, on)
     ground = ground_of(book, history, model, assessment.verdicts, on)
     return build_outlook(book.units, book.rules, book.services, book.events, ground, on)
+
+
+def moved_if_repeated(assessment: Assessment, units: Collection[str], on: date) -> dict[str, int]:
+    """Days by which each unit's early date comes forward if its compartments are sampled on `on` and show what they
+    showed last.
+
+    Units without a sample are not in the answer; dates of counts and calendar stay as they are. on : not before as_of
+    """
+    book, day = assessment.book, assessment.as_of
+    samples = book.samples[(book.samples["taken_from"] == "compartment") & book.samples["unit"].isin(list(units))]
+    last = samples.sort_values("sampled_on", kind="stable").groupby(["unit", "compartment"], sort=False).tail(1)
+    if last.empty:
+        return {}
+    again = last.assign(sampled_on=np.datetime64(on, "us"), received_on=pd.NaT, reported_on=pd.NaT)
+    then = replace(book, samples=pd.concat([book.samples, again.astype(book.samples.dtypes)], ignore_index=True))
+    found = {verdict.unit: verdict for verdict in assess_oil(then, assessment.model, on)}
+    sampled = set(map(str, last["unit"]))
+    verdicts = {tag: found[tag] if tag in sampled else verdict for tag, verdict in assessment.verdicts.items()}
+    after = _earliest(_outlook(book, assessment.history, assessment.model, verdicts, day))
+    now = _earliest(assessment.outlook)
+    return {tag: max((now[tag] - after[tag]).days, 0) for tag in sampled if tag in after and tag in now}
+
+
+def _earliest(outlook: Outlook) -> dict[str, date]:
+    """The first early date of each unit; a date beyond the horizon counts as its end."""
+    end = outlook.as_of + timedelta(days=round(HORIZON_YEARS * DAYS_PER_YEAR))
+    found: dict[str, date] = {}
+    for due in outlook.dues:
+        if due.known:
+            found[due.unit] = min(found.get(due.unit, end), due.early or end)
+    return found
 
 
 def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Sequence[str]) -> Compared:

@@ -100,6 +100,7 @@ def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
 
 def samples_wanted(assessment: Assessment, deadline: date) -> dict[str, SampleWanted]:
     """The samples that the oil asks for, and those that fall due by the deadline."""
+    from tapwear.fleet import moved_if_repeated
     from tapwear.outlook.next import SampleWanted
     from tapwear.report.due_words import must_stop
     from tapwear.report.oil_unit import next_sample, oil_units
@@ -108,10 +109,15 @@ def samples_wanted(assessment: Assessment, deadline: date) -> dict[str, SampleWa
     severe = {due.unit for due in assessment.outlook.dues if must_stop(due)}
     units = oil_units(book.units, book.samples, book.oil_events, assessment.verdicts, severe, assessment.as_of)
     advice = {tag: next_sample(unit) for tag, unit in units.items()}
-    return {
-        tag: SampleWanted(one.by or assessment.as_of, one.why, one.words)
+    wanted = {
+        tag: one
         for tag, one in advice.items()
         if one.why in ("flagged", "first") or (one.by is not None and one.by <= deadline)
+    }
+    moves = moved_if_repeated(assessment, wanted, max(deadline, assessment.as_of))
+    told = {tag: days for tag, days in moves.items() if days or wanted[tag].why == "flagged"}
+    return {
+        tag: SampleWanted(one.by or assessment.as_of, one.why, one.words, told.get(tag)) for tag, one in wanted.items()
     }
 
 

@@ -1,8 +1,9 @@
 """What to look at next: per unit, the reading or sample that is overdue or would tell most about its date.
 
 The worth of a reading is the width of the merged range, early to late, now and if the counter is read on a day and
-shows what is expected (tapwear.counts.reread). What a sample would do to a date is not worked out: samples are on the
-list because the oil asks for them or because they are overdue. Severe units are left out: they go to the engineer.
+shows what is expected (tapwear.counts.reread). The worth of a sample is what the date does if it shows the same as the
+last one: samples are on the list because the oil asks for them or because they are overdue. Severe units are left out:
+they go to the engineer.
 """
 
 from __future__ import annotations
@@ -44,11 +45,15 @@ _UNITS = {"day": 1.0, "week": 7.0, "month": 30.44, "year": DAYS_PER_YEAR}
 
 @dataclass(frozen=True)
 class SampleWanted:
-    """A sample that the oil asks for or that is overdue. why : flagged, baseline, routine or first."""
+    """A sample that the oil asks for or that is overdue. why : flagged, baseline, routine or first.
+
+    moves_days : by how much the early date comes forward if it shows the same as the last one; None: there is none
+    """
 
     by: date
     why: str
     words: str
+    moves_days: int | None = None
 
 
 @dataclass(frozen=True)
@@ -60,6 +65,8 @@ class Look:
         date, or where a reading does not set it
     narrows_days : the difference, not below 0
     reading, sample : why the counter is to be read and the oil sampled, as sentences' beginnings; "" : no need
+    sample_moves_days : by how much the early date comes forward if the sample shows the same as the last one; None: not
+        known
     by : the day before which to look
     sample_needs_outage : its compartments can be sampled only in an outage
     """
@@ -79,6 +86,7 @@ class Look:
     reading: str
     sample: str
     sample_by: date | None
+    sample_moves_days: int | None
     by: date
     sample_needs_outage: bool
 
@@ -192,6 +200,7 @@ def _look(
         reading=reading,
         sample=sample.words if sample else "",
         sample_by=sample.by if sample else None,
+        sample_moves_days=sample.moves_days if sample else None,
         by=max(last, as_of),
         sample_needs_outage=needs_outage and sample is not None,
     )

@@ -46,6 +46,7 @@ NEXT_FIELDS: dict[str, str] = {
     "reading": "why the counter is to be read; blank: no need",
     "sample": "why the oil is to be sampled; blank: no need",
     "sample_by": "by when [ISO date]",
+    "sample_moves_days": "days by which the early date comes forward if the sample shows the same as the last one",
     "sample_needs_outage": "its compartments can be sampled only in an outage",
 }
 
@@ -54,7 +55,7 @@ def how_words(found: Round) -> str:
     """How the narrowing was worked out."""
     return (
         f"Narrowing: early to late now, less early to late if the counter is read on {found.read_on} and shows what is "
-        "expected. What a sample would do to a date is not worked out."
+        "expected. A sample: what the early date does if it shows the same as the last one."
     )
 
 
@@ -93,7 +94,15 @@ def what_words(look: Look) -> str:
     if look.sample:
         outage = f" ({OUTAGE})" if look.sample_needs_outage else ""
         parts.append(f"Sample the oil{outage}: {look.sample}")
+        parts += [again_words(look.sample_moves_days)] if look.sample_moves_days is not None else []
     return " ".join(parts) or "Nothing before then."
+
+
+def again_words(days: int) -> str:
+    """What a sample that shows the same as the last one would do to the early date."""
+    if days <= 0:
+        return "If it shows the same again, no date moves."
+    return f"If it shows the same again, the early date comes {days:,} day{'s' if days != 1 else ''} forward."
 
 
 def next_record(look: Look) -> dict[str, Any]:
@@ -103,7 +112,8 @@ def next_record(look: Look) -> dict[str, Any]:
     values: dict[str, Any] = {name: plain(getattr(look, name)) for name in texts}
     values |= {name: day.isoformat() if (day := getattr(look, name)) else None for name in days}
     values["look_by"] = look.by.isoformat()
-    plainly = ("width_days", "width_after_days", "narrows_days", "reading_overdue", "sample_needs_outage")
+    plainly = ("width_days", "width_after_days", "narrows_days", "reading_overdue", "sample_moves_days")
+    plainly += ("sample_needs_outage",)
     values |= {name: getattr(look, name) for name in plainly}
     return {name: values[name] for name in NEXT_FIELDS}
 

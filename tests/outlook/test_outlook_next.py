@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 
+import oil_frames
 import pandas as pd
 import pytest
 from books import AS_OF, book, rule_row, service_row, steady_readings, unit_row
 from outlook_dues import due
 
-from tapwear.fleet import assess_book, outlook_if_read
+from tapwear.fleet import assess_book, moved_if_repeated, outlook_if_read
 from tapwear.outlook.next import Look, Round, SampleWanted, cadence_days, next_round, usual_intervals
 from tapwear.outlook.types import Outlook
+from tapwear.report.next_view import what_words
 from tapwear.words import SEVERE
 
 
@@ -123,3 +125,33 @@ def test_without_words_the_usual_interval_is_the_median_of_the_newest_ones() -> 
     )
     units = pd.DataFrame({"unit": ["T1", "T2", "T3"], "visit_cadence": ["", "", "yearly"]})
     assert usual_intervals(units, readings) == {"T1": 31.0, "T3": 365.25}
+
+
+def test_a_sample_that_repeats_one_high_acetylene_is_said_to_bring_the_date_forward() -> None:
+    samples, units = oil_frames.steady(8, vacuum=False)
+    last = samples["unit"].eq("T1") & samples["sampled_on"].eq(samples["sampled_on"].max())
+    samples.loc[last, ["acetylene", "ethylene", "hydrogen"]] *= 2.2
+    one = book(
+        units=[unit_row(tag, oil_group="like", breathing="free") for tag in units["unit"]],
+        rules=[rule_row(tag, interval_years=12.0) for tag in units["unit"]],
+        readings=[row for tag in units["unit"] for row in steady_readings(tag, 4.0, end=oil_frames.AS_OF)],
+        services=[service_row(tag, "2016-01-01") for tag in units["unit"]],
+        samples=samples.to_dict("records"),
+    )
+    found = assess_book(one, oil_frames.AS_OF)
+    assert "pull forward" not in {verdict.call for verdict in found.verdicts.values()}
+    moved = moved_if_repeated(found, ["T1", "T2"], oil_frames.AS_OF + timedelta(days=60))
+    assert moved["T1"] > 365
+    assert moved["T2"] == 0
+
+
+def test_without_a_sample_nothing_can_repeat() -> None:
+    one = book(units=[unit_row("T1")], rules=[rule_row("T1")], readings=steady_readings("T1", 4.0))
+    assert moved_if_repeated(assess_book(one, AS_OF), ["T1"], AS_OF) == {}
+
+
+def test_the_list_says_what_a_repeated_sample_would_do_to_the_date() -> None:
+    for days, words in ((412, "the early date comes 412 days forward."), (0, "no date moves.")):
+        wanted = {"BRK-T1": SampleWanted(date(2026, 7, 20), "flagged", "Within 4 weeks.", days)}
+        look = only(round_of(Outlook(AS_OF, (NOW,)), Outlook(AS_OF, (NOW,)), samples=wanted))
+        assert what_words(look) == f"Sample the oil: Within 4 weeks. If it shows the same again, {words}"
