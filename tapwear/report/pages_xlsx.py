@@ -2,61 +2,31 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from typing import Any
 
-from tapwear.errors import MissingExtra
 from tapwear.oil.types import AcetyleneTrend
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Due
 from tapwear.report.due_words import doubt_words, driver_words, next_words, status_words
-from tapwear.report.frames import day_of, given
+from tapwear.report.frames import given
 from tapwear.report.oil_unit import OilUnit, next_sample
 from tapwear.report.oil_words import call_short
 from tapwear.report.pages_choice import Paper
 from tapwear.report.pages_fleet import Fleet, summary
 from tapwear.report.pages_rests import rests_on
-from tapwear.report.plain import plain
+from tapwear.report.sheets import A4, LETTER, Column, new_workbook, table_sheet
 from tapwear.words import CAUTIONS, SEVERE
 
-# Paper sizes in the file format's own numbering; height of one line of text [points].
-PAPERS = {Paper.LETTER: 1, Paper.A4: 9}
-LINE_HEIGHT = 15
-THOUSAND = 1000  # from here on whole numbers are set with commas
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column: its heading, its width [characters], and the value of a row: text, number, date or None."""
-
-    heading: str
-    width: int
-    value: Callable[[Any], object]
+PAPERS = {Paper.LETTER: LETTER, Paper.A4: A4}
 
 
 def pages_xlsx(fleet: Fleet, paper: Paper) -> bytes:
     """The workbook. Dates and numbers are typed cells, text is never read as a formula or a link; the same fleet
     gives the same bytes. Raises MissingExtra without XlsxWriter."""
-    try:
-        import xlsxwriter
-    except ImportError:
-        raise MissingExtra("XlsxWriter", "The XLSX report") from None
-    out = io.BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    book = xlsxwriter.Workbook(out, options)
     made = datetime(fleet.as_of.year, fleet.as_of.month, fleet.as_of.day)  # noqa: DTZ001 - a cell has no zone
-    book.set_properties({"title": f"Tap changers as of {fleet.as_of}", "created": made})
-    top = {"valign": "top"}
-    looks = {
-        "head": book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "vcenter"}),
-        "text": book.add_format({**top, "text_wrap": True}),
-        "date": book.add_format({**top, "num_format": "yyyy-mm-dd", "align": "left"}),
-        "whole": book.add_format({**top, "num_format": "#,##0"}),
-        "number": book.add_format({**top, "num_format": "General"}),
-    }
+    work = new_workbook(f"Tap changers as of {fleet.as_of}", made, "The XLSX report")
     severe = set(fleet.severe())
     doubtful = fleet.readings[fleet.readings["status"] == "doubtful"].sort_values(["unit", "read_on"], kind="stable")
     sheets: tuple[tuple[str, Sequence[Column], Sequence[Any]], ...] = (
@@ -67,9 +37,8 @@ def pages_xlsx(fleet: Fleet, paper: Paper) -> bytes:
         ("assumptions", (Column("what this report rests on", 120, lambda words: words),), _assumptions(fleet)),
     )
     for name, columns, rows in sheets:
-        _fill(book.add_worksheet(name), columns, rows, looks, paper)
-    book.close()
-    return out.getvalue()
+        table_sheet(work, name, columns, rows, PAPERS[paper])
+    return work.content()
 
 
 def _due_columns(severe: set[str]) -> tuple[Column, ...]:
@@ -200,45 +169,6 @@ def _assumptions(fleet: Fleet) -> list[str]:
     severe = fleet.severe()
     stop = [f"{SEVERE} Suspected severe arcing or heating: {', '.join(severe)}."] if severe else []
     return [*stop, *CAUTIONS, *summary(fleet), *rests_on(fleet)]
-
-
-def _fill(sheet: Any, columns: Sequence[Column], rows: Sequence[Any], looks: dict[str, Any], paper: Paper) -> None:
-    """Headings that stay in sight and on every printed sheet, a filter, and a row of typed cells for each row."""
-    sheet.set_landscape()
-    sheet.set_paper(PAPERS[paper])
-    sheet.fit_to_pages(1, 0)
-    sheet.set_footer("&LPlanning advice only, neither a switching permit nor a diagnosis.&R&P / &N")
-    sheet.freeze_panes(1, 0)
-    sheet.repeat_rows(0)
-    for at, column in enumerate(columns):
-        sheet.set_column(at, at, column.width)
-        sheet.write_string(0, at, column.heading, looks["head"])
-    for line, row in enumerate(rows, start=1):
-        values = [column.value(row) for column in columns]
-        sheet.set_row(line, LINE_HEIGHT * max(map(_lines, values, columns)))
-        for at, value in enumerate(values):
-            _write(sheet, line, at, value, looks)
-    sheet.autofilter(0, 0, max(1, len(rows)), len(columns) - 1)
-
-
-def _lines(value: object, column: Column) -> int:
-    """How many lines a wrapped text takes, since not every program works it out itself."""
-    return max(1, -(-len(value) // column.width)) if isinstance(value, str) else 1
-
-
-def _write(sheet: Any, line: int, at: int, value: object, looks: dict[str, Any]) -> None:
-    if not given(value):
-        sheet.write_blank(line, at, None, looks["text"])
-    elif isinstance(value, date):
-        sheet.write_datetime(line, at, day_of(value), looks["date"])
-    elif isinstance(value, str):
-        sheet.write_string(line, at, plain(value), looks["text"])
-    elif isinstance(value, bool) or type(value).__name__ == "bool":
-        sheet.write_string(line, at, "yes" if value else "no", looks["text"])
-    else:
-        number = float(str(value))
-        look = "whole" if number == int(number) and abs(number) >= THOUSAND else "number"
-        sheet.write_number(line, at, number, looks[look])
 
 
 def _whole(value: float | None) -> int | None:

@@ -155,7 +155,7 @@ def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
 
 
 def _printable(value: Any) -> Any:
-    if isinstance(value, tuple):
+    if isinstance(value, tuple | list):
         return tuple(plain(part) for part in value)
     return plain(value) if isinstance(value, str) else value
 

@@ -11,6 +11,14 @@ from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView
 from tapwear.words import SEVERE
 
+# Field of Costs -> what it says; only the ratios matter.
+COST_WORDS = {
+    "late": "cost of an expected week past the date of becoming due, by weight of the job",
+    "early": "cost of an expected week of interval thrown away",
+    "trip": "cost of a week with work in a neighbourhood of stations",
+    "unplaced": "cost of leaving a job out, by its weight, on top of its lateness",
+    "move": "cost of moving a job away from its week in the plan that is followed",
+}
 PROVEN_BEST = 0.0005  # a gap below this prints as 0.0 % and is called none
 
 

@@ -1,150 +1,156 @@
-"""An outage plan as a workbook: plan, week board, not placed, assumptions."""
+"""An outage plan as a workbook: plan, week board, crew load, to order, not placed, assumptions."""
 
 from __future__ import annotations
 
-import io
-from collections.abc import Sequence
-from datetime import UTC, date
+from collections.abc import Callable, Sequence
+from datetime import UTC
 from typing import Any
 
-from tapwear.errors import MissingExtra
 from tapwear.report.plain import plain
 from tapwear.report.plan_board import Board, week_board
 from tapwear.report.plan_data import JobRow, PlanView, job_rows
-from tapwear.report.plan_words import headline
+from tapwear.report.plan_orders import CrewWeek, Order, Total, crew_weeks, orders, totals, us_gallons
+from tapwear.report.plan_words import COST_WORDS, headline, parts, proof_words, request_words, severe_words, state_words
+from tapwear.report.sheets import A3, A4, Column, Workbook, new_sheet, new_workbook, table_sheet, write_cell
 from tapwear.words import CAUTIONS
 
-LINE_HEIGHT = 15  # of one line of text [points]
-A4 = 9  # paper size in the file format's own numbering
-# heading, field, width [characters]
+
+def _field(name: str) -> Callable[[JobRow], object]:
+    def value(row: JobRow) -> object:
+        found = getattr(row, name)
+        return "; ".join(found) if isinstance(found, tuple) else found
+
+    return value
+
+
 PLAN_COLUMNS = (
-    ("no.", "number", 5),
-    ("week", "start_week", 10),
-    ("from", "start_on", 11),
-    ("to", "end_on", 11),
-    ("unit", "unit", 16),
-    ("station", "station", 16),
-    ("region", "region", 12),
-    ("bank", "bank", 8),
-    ("phase", "phase", 7),
-    ("task", "task", 19),
-    ("due from (10 %)", "early", 15),
-    ("middle (50 %)", "middle", 14),
-    ("late (90 %)", "late", 12),
-    ("chance past due", "chance_late", 16),
-    ("crew hours", "crew_hours", 11),
-    ("kit", "kit", 18),
-    ("kit ready", "kit_ready_on", 11),
-    ("why", "why", 60),
+    Column("no.", 5, _field("number")),
+    Column("week", 10, _field("start_week")),
+    Column("from", 11, _field("start_on")),
+    Column("to", 11, _field("end_on")),
+    Column("unit", 16, _field("unit")),
+    Column("station", 16, _field("station")),
+    Column("region", 12, _field("region")),
+    Column("bank", 8, _field("bank")),
+    Column("phase", 7, _field("phase")),
+    Column("task", 19, _field("task")),
+    Column("due from (10 %)", 11, _field("early")),
+    Column("middle (50 %)", 11, _field("middle")),
+    Column("late (90 %)", 11, _field("late")),
+    Column("chance past due", 8, _field("chance_late"), "percent"),
+    Column("settled", 12, state_words),
+    Column("outage request", 20, request_words),
+    Column("ask for the permit by", 11, _field("permit_ask_by")),
+    Column("crew hours", 8, _field("crew_hours")),
+    Column("skill", 12, _field("skill")),
+    Column("resources", 18, _field("resources")),
+    Column("recall [h]", 8, _field("recall_hours")),
+    Column("other work", 22, _field("other_work")),
+    Column("kit", 22, _field("kit")),
+    Column("order the kit by", 11, _field("kit_order_by")),
+    Column("serial", 14, _field("serial")),
+    Column("oil volume [L]", 9, _field("oil_volume_l")),
+    Column("PCB status", 16, _field("pcb")),
+    Column("why", 60, _field("why")),
 )
 NOT_PLACED_COLUMNS = (
-    ("unit", "unit", 16),
-    ("station", "station", 16),
-    ("region", "region", 12),
-    ("task", "task", 19),
-    ("due from (10 %)", "early", 15),
-    ("late (90 %)", "late", 12),
-    ("what stops it", "stopped_by", 60),
-    ("why it is due", "why", 60),
+    Column("unit", 16, _field("unit")),
+    Column("station", 16, _field("station")),
+    Column("region", 12, _field("region")),
+    Column("task", 19, _field("task")),
+    Column("due from (10 %)", 11, _field("early")),
+    Column("late (90 %)", 11, _field("late")),
+    Column("what stops it", 60, _field("stopped_by")),
+    Column("why it is due", 60, _field("why")),
+)
+CREW_COLUMNS: tuple[Column, ...] = (
+    Column("week", 10, lambda row: row.week),
+    Column("from", 11, lambda row: row.starts_on),
+    Column("region", 16, lambda row: row.region or "no region"),
+    Column("skill", 20, lambda row: row.skill or "all hours"),
+    Column("hours offered", 10, lambda row: row.offered),
+    Column("hours used", 10, lambda row: row.used),
+    Column("share used", 10, lambda row: _share(row), "percent"),
+    Column("in words", 16, lambda row: _load_words(row)),
+    Column("jobs (no.)", 24, lambda row: ", ".join(str(number) for number in row.numbers)),
+)
+ORDER_COLUMNS: tuple[Column, ...] = (
+    Column("order by", 11, lambda one: one.order_by),
+    Column("needed on", 11, lambda one: one.needed_on),
+    Column("what", 30, lambda one: one.item),
+    Column("sets", 8, lambda one: one.sets),
+    Column("oil [L]", 10, lambda one: one.litres),
+    Column("oil [US gal]", 10, lambda one: one.us_gallons),
+    Column("unit", 16, lambda one: one.unit),
+    Column("station", 16, lambda one: one.station),
+    Column("job (no.)", 8, lambda one: one.number),
+    Column("remarks", 40, lambda one: one.words),
 )
 
 
 def plan_xlsx(view: PlanView) -> bytes:
     """The workbook. Dates and numbers are typed cells, text is never read as a formula or a link; the same plan
     gives the same bytes. Raises MissingExtra without XlsxWriter."""
-    try:
-        import xlsxwriter
-    except ImportError:
-        raise MissingExtra("XlsxWriter", "The XLSX export") from None
-    out = io.BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
-    book = xlsxwriter.Workbook(out, options)
     made = view.recorded_at.astimezone(UTC).replace(tzinfo=None)
-    book.set_properties({"title": plain(f"Outage plan {view.name}"), "created": made})
-    looks = _looks(book)
-    rows = job_rows(view.result)
-    _jobs(book, looks, "plan", PLAN_COLUMNS, [row for row in rows if row.start_week])
-    _board(book, looks, week_board(view.result))
-    _jobs(book, looks, "not placed", NOT_PLACED_COLUMNS, [row for row in rows if not row.start_week])
-    _assumptions(book, looks, view)
-    book.close()
-    return out.getvalue()
+    work = new_workbook(f"Outage plan {view.name}", made, "The XLSX export")
+    placed, waiting = parts(job_rows(view.result))
+    needed = orders(placed)
+    table_sheet(work, "plan", PLAN_COLUMNS, placed, A3)
+    _board(work, week_board(view.result))
+    table_sheet(work, "crew load", CREW_COLUMNS, crew_weeks(view.result), A4)
+    _sums(work, table_sheet(work, "to order", ORDER_COLUMNS, needed, A4), needed)
+    table_sheet(work, "not placed", NOT_PLACED_COLUMNS, waiting, A4)
+    _assumptions(work, view, [*placed, *waiting])
+    return work.content()
 
 
-def _looks(book: Any) -> dict[str, Any]:
-    top = {"valign": "top"}
-    return {
-        "head": book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "vcenter"}),
-        "text": book.add_format({**top, "text_wrap": True}),
-        "date": book.add_format({**top, "num_format": "yyyy-mm-dd", "align": "left"}),
-        "percent": book.add_format({**top, "num_format": "0%"}),
-        "number": book.add_format({**top, "num_format": "General"}),
-        "out": book.add_format({"align": "center", "bold": True, "border": 1}),
-        "closed": book.add_format({"align": "center", "pattern": 17, "fg_color": "#9A9A9A"}),
-        "middle": book.add_format({"align": "center"}),
-        "title": book.add_format({"bold": True}),
-    }
+def _share(row: CrewWeek) -> float | None:
+    return row.used / row.offered if row.offered else None
 
 
-def _sheet(book: Any, name: str) -> Any:
-    sheet = book.add_worksheet(name)
-    sheet.set_landscape()
-    sheet.set_paper(A4)
-    sheet.fit_to_pages(1, 0)
-    sheet.set_footer("&LPlanning advice only, neither a switching permit nor a diagnosis.&R&P / &N")
-    return sheet
+def _load_words(row: CrewWeek) -> str:
+    if row.offered is None:
+        return "not limited"
+    if row.used > row.offered:
+        return "over"
+    return "free" if not row.used else "full" if row.used >= row.offered else "part used"
 
 
-def _jobs(
-    book: Any, looks: dict[str, Any], name: str, columns: Sequence[tuple[str, str, int]], rows: Sequence[JobRow]
-) -> None:
-    sheet = _sheet(book, name)
-    sheet.freeze_panes(1, 0)
-    sheet.repeat_rows(0)
-    for at, (heading, _, width) in enumerate(columns):
-        sheet.set_column(at, at, width)
-        sheet.write_string(0, at, heading, looks["head"])
-    for line, row in enumerate(rows, start=1):
-        lines = max(_lines(getattr(row, field), width) for _, field, width in columns)
-        sheet.set_row(line, LINE_HEIGHT * lines)
-        for at, (_, field, _) in enumerate(columns):
-            _write(sheet, line, at, field, getattr(row, field), looks)
-    sheet.autofilter(0, 0, max(1, len(rows)), len(columns) - 1)
+def _sums(work: Workbook, sheet: Any, needed: Sequence[Order]) -> None:
+    """Totals below the table, out of reach of its filter."""
+    line = max(1, len(needed)) + 2
+    sheet.write_string(line, 2, "in all", work.looks["head"])
+    for total in totals(needed):
+        line += 1
+        for at, value in enumerate(_sum_cells(total)):
+            write_cell(work, sheet, line, at, value)
 
 
-def _lines(value: object, width: int) -> int:
-    """How many lines a wrapped text takes in a column of that width, since not every program works it out itself."""
-    return -(-len(value) // max(width - 2, 1)) if isinstance(value, str) and value else 1
+def _sum_cells(total: Total) -> tuple[object, ...]:
+    litres = total.litres or None
+    return (total.first_order_by, None, total.item, total.sets or None, litres, us_gallons(litres) if litres else None)
 
 
-def _write(sheet: Any, line: int, at: int, field: str, value: object, looks: dict[str, Any]) -> None:
-    if value is None:
-        sheet.write_blank(line, at, None, looks["text"])
-    elif isinstance(value, date):
-        sheet.write_datetime(line, at, value, looks["date"])
-    elif isinstance(value, (int, float)):
-        sheet.write_number(line, at, value, looks["percent" if field == "chance_late" else "number"])
-    else:
-        sheet.write_string(line, at, str(value), looks["text"])
-
-
-def _board(book: Any, looks: dict[str, Any], board: Board) -> None:
+def _board(work: Workbook, board: Board) -> None:
     """Stations down, weeks across, the jobs' numbers in the cells; crew hours of each region below."""
-    sheet = _sheet(book, "week board")
-    sheet.freeze_panes(1, 1)
-    sheet.repeat_rows(0)
+    looks = work.looks
+    out = work.book.add_format({"align": "center", "bold": True, "border": 1, "shrink": True})
+    shut = work.book.add_format({"align": "center", "bg_color": "#E3E6E9"})
+    head = work.book.add_format({"bold": True, "bottom": 1, "align": "center"})
+    centred = work.book.add_format({"align": "center"})
+    sheet = new_sheet(work, "week board", A4, frozen_columns=1)
     sheet.set_column(0, 0, 30)
-    sheet.set_column(1, len(board.weeks), 4.5)
+    sheet.set_column(1, len(board.weeks), 5)
     sheet.write_string(0, 0, "station", looks["head"])
     for at, week in enumerate(board.weeks, start=1):
-        sheet.write_string(0, at, week[-3:], looks["head"])
+        sheet.write_string(0, at, week[-3:], head)
     for line, row in enumerate(board.rows, start=1):
         sheet.write_string(line, 0, row.station, looks["text"])
         for at, cell in enumerate(row.cells, start=1):
             if cell.numbers:
-                sheet.write_string(line, at, ", ".join(str(number) for number in cell.numbers), looks["out"])
+                sheet.write_string(line, at, ", ".join(str(number) for number in cell.numbers), out)
             elif cell.closed:
-                sheet.write_blank(line, at, None, looks["closed"])
+                sheet.write_string(line, at, "x", shut)
     # The filter covers the stations alone, so that the crew hours stay in sight.
     sheet.autofilter(0, 0, max(1, len(board.rows)), 0)
     line = len(board.rows) + 2
@@ -155,20 +161,28 @@ def _board(book: Any, looks: dict[str, Any], board: Board) -> None:
                 sheet.write_string(line, 0, f"{name}: {what}", looks["text"])
                 for at, number in enumerate(numbers, start=1):
                     if number:
-                        sheet.write_number(line, at, number, looks["middle"])
+                        sheet.write_number(line, at, number, centred)
                 line += 1
-    words = "Numbers are those of the sheet plan. Hatched: the station is closed in that week."
+    words = "Numbers are those of the sheet plan. x on grey: the station is closed in that week."
     sheet.write_string(line + 1, 0, words)
 
 
-def _assumptions(book: Any, looks: dict[str, Any], view: PlanView) -> None:
-    sheet = _sheet(book, "assumptions")
-    sheet.freeze_panes(1, 0)
-    sheet.set_column(0, 0, 120)
-    sheet.write_string(0, 0, "what this plan rests on", looks["head"])
+def _assumptions(work: Workbook, view: PlanView, rows: Sequence[JobRow]) -> None:
+    result = view.result
     made = f"Made by {plain(view.recorded_by)} on {view.recorded_at.date().isoformat()}; {view.status}."
-    lines = [headline(view), made, *(plain(words) for words in view.result.limits.assumptions), *CAUTIONS]
-    for line, words in enumerate(lines, start=1):
-        sheet.set_row(line, LINE_HEIGHT * _lines(words, 120))
-        sheet.write_string(line, 0, words, looks["text"])
-    sheet.autofilter(0, 0, len(lines), 0)
+    said = [severe_words(rows), headline(view), made, proof_words(result), *result.limits.assumptions, *CAUTIONS]
+    lines: list[tuple[str, object]] = [(words, None) for words in said if words]
+    lines += [(words, getattr(result.costs, name)) for name, words in COST_WORDS.items()]
+    if result.proof:
+        lines += [(f"proof: {words}", round(getattr(result.proof, name), 4)) for name, words in PROOF_WORDS.items()]
+    columns = (Column("what this plan rests on", 110, lambda one: one[0]), Column("number", 12, lambda one: one[1]))
+    table_sheet(work, "assumptions", columns, lines, A4)
+
+
+PROOF_WORDS = {
+    "cost": "cost of this plan",
+    "bound": "no plan under these limits costs less than",
+    "gap": "share of the cost that could at most be saved",
+    "greedy_cost": "cost of the plan made by placing one job after the other",
+    "seconds": "seconds spent",
+}

@@ -6,66 +6,26 @@ import csv
 import io
 import json
 import sys
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from html.parser import HTMLParser
 
 import pytest
 from icalendar import Calendar
 from openpyxl import load_workbook
+from plan_examples import AS_OF, HOSTILE, WEEKS, job, usual, view
 from rich.console import Console
 
 from tapwear.errors import MissingExtra
-from tapwear.plan.place import place
-from tapwear.plan.types import Job, Limits, PlanResult
+from tapwear.plan.types import Limits, PlanResult
 from tapwear.report.plan_board import week_board
 from tapwear.report.plan_csv import plan_csv
-from tapwear.report.plan_data import PLAN_FIELDS, PlanView, job_rows, plan_json
+from tapwear.report.plan_data import PLAN_FIELDS, job_rows, plan_json
 from tapwear.report.plan_html import plan_html
 from tapwear.report.plan_ics import plan_ics
 from tapwear.report.plan_table import plan_plain, plan_screen
 from tapwear.report.plan_words import headline
 from tapwear.report.plan_xlsx import plan_xlsx
-from tapwear.weeks import weeks_of_year
 from tapwear.words import CAUTION_SHORT, CAUTIONS
-
-AS_OF = date(2026, 6, 30)
-WEEKS = tuple(weeks_of_year(2027))
-HOSTILE = (
-    "<script>alert(1)</script>",
-    "=cmd|' /C calc'!A0",
-    "[/]",
-    "[red]x",
-    "@SUM(A1)",
-    "-2+3",
-    "\x1b[31mred\x07",
-    "{{ 7*7 }}",
-)
-
-
-def job(unit: str, due: str = "2027-03-01", station: str = "ALDER", weeks: int = 1, **given: object) -> Job:
-    day = date.fromisoformat(due)
-    values: dict[str, object] = {
-        "region": "North", "bank": "T1" if unit == "U1" else unit, "early": day, "middle": day, "late": day,
-        "why": "operations drive the date", "kit": "kit 7", "kit_ready_on": date(2026, 12, 1),
-    }  # fmt: skip
-    values.update(given)
-    return Job(f"{unit} / contact service", unit, "contact service", station, weeks=weeks, crew_hours=80.0, **values)  # type: ignore[arg-type]
-
-
-def view(*jobs: Job, sequence: int = 0, **given: object) -> PlanView:
-    values: dict[str, object] = {
-        "closed": {"ALDER": {"2027-W30": "summer peak"}, "SHUT": dict.fromkeys(WEEKS, "rebuilding")},
-        "groups": {}, "crew_hours": {}, "assumptions": ("No crew hours given for region North: not limited.",),
-    }  # fmt: skip
-    values.update(given)
-    result = place(jobs, Limits(WEEKS, **values), AS_OF)  # type: ignore[arg-type]
-    return PlanView("2027-a", "draft", datetime(2026, 6, 30, 9, 15, tzinfo=UTC), "A. Planner", sequence, result)
-
-
-def usual() -> PlanView:
-    unknown = job("U4", early=None, middle=None, late=None, why="date unknown")
-    return view(job("U1"), job("U2", "2027-05-03", "BIRCH", weeks=2), job("U3", station="SHUT"), unknown)
-
 
 # --- data and CSV ---------------------------------------------------------------------------------------------
 
@@ -128,7 +88,7 @@ def test_the_board_shows_outages_closed_weeks_and_crew_hours() -> None:
 
 def test_the_workbook_has_typed_cells_a_frozen_heading_and_a_filter() -> None:
     book = load_workbook(io.BytesIO(plan_xlsx(usual())))
-    assert book.sheetnames == ["plan", "week board", "not placed", "assumptions"]
+    assert book.sheetnames == ["plan", "week board", "crew load", "to order", "not placed", "assumptions"]
     sheet = book["plan"]
     head = [cell.value for cell in sheet[1]]
     first = dict(zip(head, sheet[2], strict=True))
@@ -142,7 +102,7 @@ def test_the_workbook_has_typed_cells_a_frozen_heading_and_a_filter() -> None:
         assert page.freeze_panes is not None
         assert page.auto_filter.ref is not None
         assert page.page_setup.orientation == "landscape"
-        assert str(page.page_setup.paperSize) == "9"
+        assert str(page.page_setup.paperSize) == ("8" if page.title == "plan" else "9")  # A3, A4
     assert book["week board"].cell(2, 10).value == "1"
     assert [cell.value for cell in book["not placed"]["A"]] == ["unit", "U3", "U4"]
     told = [cell.value for cell in book["assumptions"]["A"]]
