@@ -151,9 +151,21 @@ def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Se
     Raises UsageError for a unit without dues.
     """
     book, day = assessment.book, assessment.as_of
-    ground = ground_of(book, assessment.history, assessment.model, assessment.verdicts, day)
+    verdicts = assessment.verdicts
+    if supposed.limit is not None:
+        limits = pd.concat([book.limits, _limit_of(book, unit, *supposed.limit)], ignore_index=True)
+        verdicts = under_limits(assessment, limits).verdicts
+    ground = ground_of(book, assessment.history, assessment.model, verdicts, day)
     now = assessment.outlook.of_unit(unit)
     return what_if(unit, now, supposed, book.units, book.rules, book.services, book.events, ground, resets, day)
+
+
+def _limit_of(book: Book, unit: str, quantity: str, value: float) -> pd.DataFrame:
+    """A limit that goes before every other one for this unit, as a row of Book.limits."""
+    mine = book.units.loc[book.units["unit"] == unit].iloc[0]
+    row = {"oil_group": mine["oil_group"], "technology": mine["technology"], "quantity": quantity, "value": value}
+    row |= {"source": "what if", "breakdown_method": ""}
+    return pd.DataFrame([row]).reindex(columns=book.limits.columns)
 
 
 def contact_wear(assessment: Assessment, unit: str) -> Wear | None:

@@ -40,8 +40,9 @@ WHY_HELP = (
     "The dates and what to do next, the doubts, the three clocks, the work done, the rate of operations with a small "
     "chart, the counter readings with doubtful ones explained, and the oil.\n\n"
     "--if, as often as wanted, sets the dates beside those under another interval (interval=60000, years=5), with "
-    "operations to come so many times what is expected (rate=1.5@2027-01-01), or after an overhaul to come "
-    "(overhaul=2026-09-01). Nothing is stored.\n\n"
+    "operations to come so many times what is expected (rate=1.5@2027-01-01), after an overhaul to come "
+    "(overhaul=2026-09-01), or under another limit for the oil (acetylene=60; names as in tapwear limits). Nothing is "
+    "stored.\n\n"
     "Examples:\n\n"
     "  tapwear why BRK-T1\n\n"
     "  tapwear why BRK-T1 --as-of 2025-06-30\n\n"
@@ -138,7 +139,7 @@ def why(
     full: Annotated[bool, typer.Option("--all", help="Every reading and sample, not only the latest.")] = False,
     suppose: Annotated[
         list[str] | None,
-        typer.Option("--if", metavar="WHAT", help="Compare with interval=N, years=N, rate=F@DATE or overhaul=DATE."),
+        typer.Option("--if", metavar="WHAT", help="interval=N, years=N, rate=F@DATE, overhaul=DATE or GAS=N."),
     ] = None,
     as_of: AsOf = None,
     as_json: AsJson = False,

@@ -1,4 +1,4 @@
-"""What if: the dates of one unit under another interval, another rate or an overhaul on a day. Nothing is stored."""
+"""What if: one unit's dates under another interval, rate or oil limit, or an overhaul to come. Nothing is stored."""
 
 from __future__ import annotations
 
@@ -10,11 +10,12 @@ import numpy as np
 import pandas as pd
 
 from tapwear.errors import UsageError
+from tapwear.oil.limits import QUANTITIES, amount
 from tapwear.outlook.build import Ground, answer
 from tapwear.outlook.rules import MAIN_TASK, questions
 from tapwear.outlook.types import Due
 
-KINDS = "interval=60000, years=5, rate=1.5@2027-01-01 or overhaul=2026-09-01"
+KINDS = "interval=60000, years=5, rate=1.5@2027-01-01, overhaul=2026-09-01 or an oil limit such as acetylene=60"
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,7 @@ class WhatIf:
     interval_operations, interval_years : of the unit's contact service (of its only task where it has no such rule)
     factor, factor_from : operations to come, after that day, are so many times what is expected
     overhaul_on : an overhaul done on that day, not before as_of
+    limit : another limit of the user's for its oil: a quantity of tapwear.oil.limits and its value
     """
 
     interval_operations: int | None = None
@@ -31,6 +33,7 @@ class WhatIf:
     factor: float | None = None
     factor_from: date | None = None
     overhaul_on: date | None = None
+    limit: tuple[str, float] | None = None
 
     def sentences(self) -> list[str]:
         """What is supposed, in words."""
@@ -43,6 +46,9 @@ class WhatIf:
             said.append(f"operations {self.factor:g} times what is expected from {self.factor_from} on")
         if self.overhaul_on is not None:
             said.append(f"an overhaul on {self.overhaul_on}; what the oil says by now is left aside")
+        if self.limit is not None:
+            quantity, value = self.limit
+            said.append(f"a limit of {amount(value)} for {quantity.replace('_', ' ')} in its oil")
         return said
 
 
@@ -85,6 +91,8 @@ def _value(name: str, value: str, text: str, as_of: date) -> dict[str, object]:
         }
     if name == "overhaul":
         return {"overhaul_on": _day(value, text, as_of)}
+    if name in QUANTITIES:
+        return {"limit": (name, _number(value, 0.0, 1e6, text, f"{name}=60"))}
     raise UsageError(f"--if: found {text!r}; give {KINDS}.")
 
 

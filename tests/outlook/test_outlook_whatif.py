@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+import oil_frames
 import pytest
 from books import AS_OF, book, rule_row, service_row, steady_readings, unit_row
 
@@ -124,3 +125,28 @@ def test_what_is_not_a_supposition_is_refused_with_what_would_be(text: str, mess
 def test_a_kind_given_twice_is_refused() -> None:
     with pytest.raises(UsageError, match="twice"):
         read_whatif(["years=5", "years=6"], AS_OF)
+
+
+def test_a_limit_below_what_the_last_samples_show_brings_the_date_forward_and_one_above_does_not() -> None:
+    samples, units = oil_frames.steady(2, vacuum=False)  # about 800 uL/L of acetylene
+    tags = list(units["unit"])
+    found = assess_book(
+        book(
+            units=[unit_row(tag, oil_group="like", breathing="free") for tag in tags],
+            rules=[rule_row(tag, interval_years=12.0) for tag in tags],
+            readings=[row for tag in tags for row in steady_readings(tag, 4.0, end=oil_frames.AS_OF)],
+            services=[service_row(tag, "2016-01-01") for tag in tags],
+            samples=samples.to_dict("records"),
+        ),
+        oil_frames.AS_OF,
+    )
+    (now,) = found.outlook.of_unit("T1")
+    above = what_if_unit(found, "T1", read_whatif(["acetylene=5000"], oil_frames.AS_OF), RENEWS)
+    below = what_if_unit(found, "T1", read_whatif(["acetylene=300"], oil_frames.AS_OF), RENEWS)
+    assert above.then[0].early == now.early
+    assert below.then[0].driver == "oil"
+    assert below.then[0].early is not None
+    assert now.early is not None
+    assert (now.early - below.then[0].early).days > 1000
+    assert below.supposed.sentences() == ["a limit of 300 for acetylene in its oil"]
+    assert found.book.limits.empty
