@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+import demo_visits as visits
+
 SEED = 20260630
 AS_OF = date(2026, 6, 30)
 START = date(2018, 7, 1)
@@ -410,8 +412,8 @@ _GASES = "hydrogen methane ethane ethylene acetylene carbon_monoxide carbon_diox
 _HEADINGS = {
     "places": "station station_name region neighbourhood bank phase",
     "units": "unit station counter_digits bank phase serial transformer_serial state technology breathing oil_volume_l "
-    "main_tank_volume_l conservator rated_current_a step_voltage_v peer_group oil_group scheme interval_operations "
-    "interval_years commissioned_on visit_cadence note",
+    "main_tank_volume_l conservator rated_current_a step_voltage_v peer_group oil_group scheme positions "
+    "interval_operations interval_years commissioned_on visit_cadence note",
     "service_rules": "scheme task interval_operations interval_years duration_days crew_hours kit lead_time_weeks "
     "provenance",
     "events": "unit happened_on kind old_reading new_reading to_state other_unit remark",
@@ -422,6 +424,7 @@ _HEADINGS = {
     "services": "unit done_on work resets serial_seen as_found_counter as_left_counter contact_left_mm "
     "condemning_limit_mm done_by remark",
     "conditions": "unit noted_on kind words act_by_on author closed_on closed_words",
+    "observations": visits.HEADINGS,
     "closures": "station weeks why",
     "transfer_groups": "group station unit",
     "crews": "region week hours",

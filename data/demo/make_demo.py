@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import demo_fleet as fleet
+import demo_visits as visits
 import numpy as np
 from demo_truth import HYDROCARBONS, YEAR, Unit, make_unit, stream, true_gas, visit_days, workday
 
@@ -180,6 +181,7 @@ def register_row(unit: Unit) -> dict[str, Any]:
     row |= {"main_tank_volume_l": fleet.MAIN_TANK_VOLUMES.get(spec.tag, tank), "conservator": "separate"}
     row |= {"technology": spec.technology, "breathing": unit.breathing, "oil_volume_l": f"{unit.oil_volume:g}"}
     row |= {"rated_current_a": current, "step_voltage_v": step, "oil_group": f"{words} {unit.breathing}"}
+    row["positions"] = visits.POSITIONS.get(spec.tag, "")
     row |= {"scheme": spec.scheme, "commissioned_on": unit.commissioned, "note": fleet.NOTES.get(spec.tag, "")}
     if spec.tag in fleet.OWN_INTERVALS:
         row["interval_operations"], row["interval_years"] = fleet.OWN_INTERVALS[spec.tag]
@@ -221,6 +223,7 @@ def build() -> tuple[dict[str, Rows], Rows]:
             (row for unit in units.values() for row in services_of(unit)), key=lambda r: (r["done_on"], r["unit"])
         ),
         "conditions": [dict(row) for row in fleet.CONDITIONS],
+        "observations": sorted(visits.OBSERVATIONS, key=lambda row: (row["observed_on"], row["unit"])),
         "closures": fleet.closures(),
         "transfer_groups": fleet.transfer_groups(),
         "crews": fleet.crews(),

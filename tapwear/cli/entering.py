@@ -84,7 +84,7 @@ def values_of(table: TableSpec, given: Mapping[str, Any], *, may_clear: bool = F
         spec = table.field(name)
         if not isinstance(text, str):
             values[name] = text
-        elif may_clear and not text.strip() and spec.kind in ("text", "choice"):
+        elif may_clear and not text.strip() and spec.kind in ("text", "choice", "positions"):
             values[name] = ""
         else:
             values[name] = value_of(spec, text, OPTIONS.get(name, "--" + name.replace("_", "-")))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import KEEPING, Setup, now, open_the_store, say, setup_of, store_path, today, who
+from tapwear.cli.context import KEEPING, Setup, access_of, now, open_the_store, say, setup_of, store_path, today, who
 from tapwear.errors import DataRejected, StoreError, UsageError
 
 if TYPE_CHECKING:
@@ -26,10 +26,10 @@ FINDINGS_SHOWN = 20  # of an import; all of them with `tapwear findings`. Our ch
 IMPORT_HELP = (
     "Bring in rows from CSV files, or from all the files of a folder.\n\n"
     "A file feeds the table of its own name: places, units, service_rules, readings, events, samples, services, "
-    "conditions, limits, closures, transfer_groups, crews (readings_2024.csv feeds readings too). --template FOLDER "
-    "writes an empty file for each, with all headings; --fields TABLE explains them. Other headings, units, words or "
-    "date formats, files with one row per result and sheets of workbooks are translated by a mapping file (--map); "
-    "data/maps/README.md shows how to write one.\n\n"
+    "conditions, observations, limits, closures, transfer_groups, crews (readings_2024.csv feeds readings too). "
+    "--template FOLDER writes an empty file for each, with all headings; --fields TABLE explains them. Other headings, "
+    "units, words or date formats, files with one row per result and sheets of workbooks are translated by a mapping "
+    "file (--map); data/maps/README.md shows how to write one.\n\n"
     "Importing a file twice adds nothing. A row that says otherwise than the store is a conflict: shown, not stored. "
     "A bad row becomes a finding, kept with the import (tapwear findings); good rows are stored. Exit code 3: some "
     "rows were not taken.\n\n"
@@ -91,6 +91,7 @@ def import_rows(
         return
     if not paths:
         raise UsageError("Name the files or folders to import; tapwear import --help says more.")
+    _no_dumps(paths)
     store = open_the_store(context)
     result = _bring_in(store, paths, mapping, date_format, dry_run=dry_run, by=who(context, by))
     _tell(result, store.path, dry_run=dry_run)
@@ -99,6 +100,19 @@ def import_rows(
         if rejected or conflicts:
             raise DataRejected(f"Rows rejected: {rejected:,}; in conflict with the store: {conflicts:,}.")
         raise DataRejected("Not every file could be read.")
+
+
+def _no_dumps(paths: Sequence[Path]) -> None:
+    """Raises UsageError for a folder that holds a whole store, which is brought back in another way."""
+    from tapwear.store.dump import MANIFEST
+
+    for path in paths:
+        if (path / MANIFEST).is_file():
+            from tapwear.store.undump import is_dump
+
+            if is_dump(path):
+                again = f"tapwear --db NEWFILE restore {path}"
+                raise UsageError(f"{path} is a dump of a whole store. Make a store of it again with: {again}")
 
 
 def _bring_in(
@@ -274,7 +288,7 @@ def demo(
     if path.exists():
         say(f"Using the demo store that is there: {path}")
     else:
-        store = create_store(path)
+        store = create_store(path, access_of(setup_of(context)))
         try:
             result = _bring_in(store, sorted(demo_folder().glob("*.csv")), None, None, dry_run=False, by="demo")
         except BaseException:

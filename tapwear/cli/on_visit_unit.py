@@ -51,6 +51,7 @@ StepVoltage = Annotated[str | None, _option("step_voltage_v", "V", _PLATE)]
 Drives = Annotated[str | None, _option("drives", "NAMES", _PLATE)]
 Compartments = Annotated[str | None, _option("compartments", "NAMES", _PLATE)]
 CompartmentSerials = Annotated[str | None, _option("compartment_serials", "SERIALS", _PLATE)]
+PositionRange = Annotated[str | None, _option("positions", "RANGE", _PLATE)]
 SamplingNeedsOutage = Annotated[
     bool | None,
     typer.Option(
@@ -97,6 +98,7 @@ def add(
     drives: Drives = None,
     compartments: Compartments = None,
     compartment_serials: CompartmentSerials = None,
+    positions: PositionRange = None,
     scheme: Scheme = None,
     interval_operations: IntervalOperations = None,
     interval_years: IntervalYears = None,
@@ -165,6 +167,7 @@ def change(
     drives: Drives = None,
     compartments: Compartments = None,
     compartment_serials: CompartmentSerials = None,
+    positions: PositionRange = None,
     scheme: Scheme = None,
     interval_operations: IntervalOperations = None,
     interval_years: IntervalYears = None,

@@ -15,6 +15,7 @@ LIMIT_COLUMNS = ("oil_group", "technology", "quantity", "breakdown_method", "val
 
 DEFERRAL_DATES = ("decided_on", "expires_on")
 DEFERRAL_COLUMNS = ("unit", "task", *DEFERRAL_DATES, "engineer", "reason", "extra_checks")
+OBSERVATION_COLUMNS = ("observation_id", "unit", "observed_on", "visit_id", "compartment", "quantity", "words", "value")
 
 
 def _nothing(columns: tuple[str, ...], dates: tuple[str, ...]) -> pd.DataFrame:
@@ -31,7 +32,7 @@ class Book:
     units            unit, station, station_name, region, neighbourhood, bank, phase, place, state, serial,
                      transformer_serial, technology, breathing, peer_group, oil_group, oil_volume_l,
                      main_tank_volume_l, conservator, rated_current_a, step_voltage_v, commissioned_on, scheme,
-                     visit_cadence, sampling_needs_outage, digits
+                     visit_cadence, positions, sampling_needs_outage, digits
     rules            unit, task, interval_operations, interval_years, duration_days, crew_hours, kit,
                      lead_time_weeks, provenance, current_exponent [0 = plain count] (a unit's own rule goes
                      before its scheme's)
@@ -49,6 +50,8 @@ class Book:
     limits           oil_group, technology ["" = any], quantity [gases as in tapwear.oil.types], value,
                      breakdown_method, breakdown_gap_mm, source
     deferrals        unit, task, decided_on, expires_on, engineer, reason, extra_checks
+    observations     observation_id, unit, observed_on, visit_id, compartment, quantity [as in
+                     tapwear.visits.observations], value [number; of positions their order; else NaN], words
 
     A book put together by hand may leave out current_exponent and current_a: every operation then counts as one.
     """
@@ -67,3 +70,4 @@ class Book:
     conditions: pd.DataFrame = field(default_factory=lambda: _nothing(CONDITION_COLUMNS, CONDITION_DATES))
     limits: pd.DataFrame = field(default_factory=lambda: _nothing(LIMIT_COLUMNS, ()))
     deferrals: pd.DataFrame = field(default_factory=lambda: _nothing(DEFERRAL_COLUMNS, DEFERRAL_DATES))
+    observations: pd.DataFrame = field(default_factory=lambda: _nothing(OBSERVATION_COLUMNS, ("observed_on",)))

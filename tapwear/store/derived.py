@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 # Rows of these are only ever added, so their number and the newest one tell whether there is anything new.
 APPENDED = (
     *("register_change", "stay", "fitting", "reading", "event", "sample", "service", "condition", "oil_limit"),
-    "deferral",
+    *("deferral", "visit", "observation"),
 )
 # Rows of these may change: their whole content goes into the key.
 CHANGING: dict[str, tuple[str, ...]] = {
@@ -35,7 +35,8 @@ CHANGING: dict[str, tuple[str, ...]] = {
     "scheme": ("id", "name", "note"),
     "tap_changer": (
         *("id", "tag", "serial", "scheme_id", "technology", "breathing", "peer_group", "oil_group"),
-        *("rated_current_a", "step_voltage_v", "commissioned_on", "sampling_needs_outage", "visit_cadence", "note"),
+        *("rated_current_a", "step_voltage_v", "commissioned_on", "sampling_needs_outage", "visit_cadence"),
+        *("positions", "note"),
     ),
     "compartment": ("id", "tap_changer_id", "name", "serial", "oil_volume_l"),
     "drive": ("id", "serial", "note"),

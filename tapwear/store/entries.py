@@ -50,6 +50,7 @@ SAME: dict[str, tuple[str, ...]] = {
     "sample": ("tap_changer_id", "compartment", "taken_from", "sampled_on", "reference"),
     "service": ("tap_changer_id", "done_on", "work"),
     "condition": ("tap_changer_id", "noted_on", "kind"),
+    "observation": ("tap_changer_id", "observed_on", "compartment", "quantity"),
     "oil_limit": ("group_name", "technology", "quantity", "breakdown_method"),
 }
 COMPARED: dict[str, tuple[str, ...]] = {
@@ -62,6 +63,7 @@ COMPARED: dict[str, tuple[str, ...]] = {
     ),
     "service": ("resets", "as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm"),
     "condition": ("words", "act_by_on", "severe", "closed_on"),
+    "observation": ("value", "words"),
     "oil_limit": ("value", "breakdown_gap_mm"),
 }
 
@@ -113,7 +115,7 @@ def service_columns(tap_changer_id: int, given: Mapping[str, Any]) -> dict[str, 
         "done_on": given["done_on"],
         "work": given["work"],
         "resets": resets_text(resets_of(given["work"], given.get("resets"))),
-        **{name: given.get(name, "") for name in ("serial_seen", "done_by", "remark")},
+        **{name: given.get(name, "") for name in ("serial_seen", "done_by", "witness", "remark")},
         **{
             name: given.get(name)
             for name in ("as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm")
@@ -288,7 +290,7 @@ _BOOK_COLUMNS = {
     "event": ("tap_changer_id", "slot", "happened_on", "kind", "old_reading", "new_reading", "remark"),
     "service": (
         *("tap_changer_id", "done_on", "work", "resets", "serial_seen", "as_found_counter", "as_left_counter"),
-        *("contact_left_mm", "condemning_limit_mm", "done_by", "remark"),
+        *("contact_left_mm", "condemning_limit_mm", "done_by", "witness", "remark"),
     ),
     "sample": (
         *("tap_changer_id", "compartment", "compartment_serial", "taken_from", "sampled_on", "received_on"),
@@ -301,6 +303,7 @@ _BOOK_COLUMNS = {
         *("tap_changer_id", "noted_on", "kind", "words", "act_by_on", "severe", "author", "closed_on"),
         "closed_words",
     ),
+    "observation": ("tap_changer_id", "observed_on", "visit_id", "compartment", "quantity", "value", "words"),
     "oil_limit": (
         *("group_name", "technology", "quantity", "value", "breakdown_method", "breakdown_gap_mm", "provenance"),
     ),

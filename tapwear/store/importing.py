@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[str, int, int], None]
 REGISTER = ("places", "units", "service_rules")
-BOOK = ("events", "readings", "samples", "services", "conditions", "limits")
+BOOK = ("events", "readings", "samples", "services", "conditions", "observations", "limits")
 ROWS_BETWEEN_PROGRESS = 2_000
 MAY_LIE_AHEAD = ("closures", "units")  # tables whose dates may be later than today
 AHEAD_FIELDS = ("act_by_on",)  # and fields

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -21,8 +21,10 @@ from tapwear.store.importing_moves import take_move
 from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.lean import lean
 from tapwear.store.limits import limit_columns
+from tapwear.store.observations import observation_rows
 from tapwear.store.recording import Stamp
 from tapwear.visits.fields import GASES, TASKS
+from tapwear.visits.observations import label
 from tapwear.visits.resets import NO_RESETS
 from tapwear.visits.types import WHOLE_ROW, Row
 from tapwear.words import CONDITION_KINDS
@@ -71,6 +73,8 @@ class BookIntake:
                 return self._event(unit, row)
             if row.table == "conditions":
                 return self._condition(unit, row)
+            if row.table == "observations":
+                return self._observations(unit, row)
             return self._sample(unit, row) if row.table == "samples" else self._service(unit, row)
         except UsageError as error:
             raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
@@ -243,6 +247,22 @@ class BookIntake:
         unsaid = () if "severe" in given else ("severe",)
         return self._keep("condition", row, columns, whose, BY_HAND, leaves_open=unsaid)
 
+    def _observations(self, unit: UnitKey, row: Row) -> Result:
+        """A row per quantity; those that the book has are known, those that say otherwise are conflicts, one by one."""
+        day, compartment = row.values["observed_on"], row.values.get("compartment", "")
+        if compartment and compartment not in self._compartments.get(unit.id, set()):
+            raise Refused("compartment", f"{unit.tag} has no compartment {compartment}", "correct the name")
+        results = []
+        for columns in observation_rows(self.connection, unit, day, row.values, compartment):
+            name = columns["quantity"]
+            whose = f"{unit.tag}, {label(name)} of {day}"
+            result = self._keep("observation", row, columns, whose, BY_HAND)
+            results.append(Result(tuple(replace(one, field=name) for one in result.findings), result.stored))
+        if not results:
+            raise Refused(WHOLE_ROW, "nothing is noted in it", "write what was seen, or delete the row")
+        findings = tuple(one for result in results for one in result.findings)
+        return Result(_once(findings), any(result.stored for result in results))
+
     def _limit(self, row: Row) -> Result:
         try:
             columns = limit_columns(row.values)
@@ -250,3 +270,8 @@ class BookIntake:
             raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
         whose = f"limit of {columns['quantity']} for {columns['group_name'] or columns['technology']}"
         return self._keep("oil_limit", row, columns, whose, "keep the book's, or change it: tapwear limits set --help")
+
+
+def _once(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """The findings without those that say the same of the row as a whole again, once for each of its quantities."""
+    return tuple({(one.found, one.severity): one for one in findings}.values())

@@ -21,8 +21,9 @@ BESIDES: dict[str, tuple[str, ...]] = {
     "reading": ("reader", "remark"),
     "event": ("remark",),
     "sample": ("laboratory", "received_on", "reported_on", "compartment_serial", "breakdown_method", "remark"),
-    "service": ("serial_seen", "done_by", "remark"),
+    "service": ("serial_seen", "done_by", "witness", "remark"),
     "condition": ("author", "closed_words"),
+    "observation": (),
     "oil_limit": ("provenance",),
 }
 NAMES = {table: COMPARED[table] + BESIDES[table] for table in COMPARED}

@@ -164,7 +164,7 @@ class RegisterIntake:
         """What the register says of a unit, by the names of the fields of a units row."""
         own = (
             *("serial", "technology", "breathing", "peer_group", "oil_group", "rated_current_a"),
-            *("step_voltage_v", "commissioned_on", "visit_cadence", "note", "sampling_needs_outage"),
+            *("step_voltage_v", "commissioned_on", "visit_cadence", "positions", "note", "sampling_needs_outage"),
         )
         changer, scheme = lean("tap_changer", "id", "scheme_id", *own), lean("scheme", "id", "name")
         row = self.connection.execute(

@@ -2,9 +2,8 @@
 
 Importing the models costs a quarter of a second in each new process; a technician who logs one reading need not
 wait for it. The types follow from the names of the columns, as everywhere in our schema: `..._on` and the dates of a
-plan are dates, `..._at` is a moment, `withdrawn`, `..._below`, `severe` and
-`sampling_needs_outage` are yes or no. A test holds
-them against the models.
+plan are dates, `..._at` is a moment, `withdrawn`, `..._below`, `severe`,
+`sampling_needs_outage`, `another_unit` and `sample_taken` are yes or no. A test holds them against the models.
 """
 
 from __future__ import annotations
@@ -16,7 +15,7 @@ import sqlalchemy as sa
 from tapwear.store.moments import UtcTime
 
 _DAYS = ("as_of", "early", "middle", "late")
-_YES_OR_NO = ("withdrawn", "sampling_needs_outage", "severe")
+_YES_OR_NO = ("withdrawn", "sampling_needs_outage", "severe", "another_unit", "sample_taken")
 
 
 def _type_of(name: str) -> Any:

@@ -104,6 +104,7 @@ def units_frame(
         "step_voltage_v",
         "commissioned_on",
         "visit_cadence",
+        "positions",
         "sampling_needs_outage",
     )
     query = (
@@ -151,7 +152,7 @@ def units_frame(
         frame,
         dates=["commissioned_on"],
         floats=["oil_volume_l", "main_tank_volume_l", "rated_current_a", "step_voltage_v"],
-        texts=[*texts, "visit_cadence"],
+        texts=[*texts, "visit_cadence", "positions"],
         whole=["digits"],
     )
 

@@ -10,6 +10,9 @@ from tapwear.store.frames import Scope, table_of, typed
 from tapwear.store.lean import is_current
 from tapwear.store.whereabouts import FittingRow, by_drive, drive_changes
 from tapwear.visits.fields import GASES
+from tapwear.visits.observations import POSITIONS
+from tapwear.visits.positions import position_number
+from tapwear.visits.specs import Unfit
 
 _NOT_OPERATIONS = ("laboratory_changed",)  # events that concern the oil only
 
@@ -191,6 +194,39 @@ def conditions_frame(scope: Scope) -> pd.DataFrame:
         frame["closed_on"] = frame["closed_on"].where(known)
         frame["closed_words"] = frame["closed_words"].where(known, "")
     return frame.assign(severe=frame["severe"].astype(bool))
+
+
+def observations_frame(scope: Scope) -> pd.DataFrame:
+    """What was noted on visits; a position's value is its number in the order of the unit's positions."""
+    observation, conditions = scope.current("observation", "observed_on")
+    changer = table_of("tap_changer")
+    texts = ["visit_id", "compartment", "quantity", "words"]
+    query = (
+        sa.select(
+            observation.c.id.label("observation_id"),
+            changer.c.tag.label("unit"),
+            observation.c.observed_on,
+            *(observation.c[name] for name in (*texts, "value")),
+            changer.c.positions,
+        )
+        .join_from(observation, changer, observation.c.tap_changer_id == changer.c.id)
+        .where(*conditions, *scope.of_unit(observation.c.tap_changer_id))
+        .order_by(changer.c.tag, observation.c.observed_on, observation.c.id)
+    )
+    frame = scope.frame(query)
+    frame = typed(frame, dates=["observed_on"], floats=["value"], texts=["unit", *texts], whole=["observation_id"])
+    rows = frame.index[frame["quantity"].isin(POSITIONS)]
+    numbers = [_position(*one) for one in zip(frame.loc[rows, "words"], frame.loc[rows, "positions"], strict=True)]
+    frame.loc[rows, "value"] = numbers
+    return frame.drop(columns="positions")
+
+
+def _position(words: str, style: str) -> float:
+    """NaN where the register's positions were changed since, so that this is none of them."""
+    try:
+        return position_number(words, style)
+    except Unfit:
+        return float("nan")
 
 
 def deferrals_frame(scope: Scope) -> pd.DataFrame:

@@ -17,6 +17,7 @@ from tapwear.store.load_visits import (
     deferrals_frame,
     events_frames,
     limits_frame,
+    observations_frame,
     readings_frame,
     samples_frame,
     services_frame,
@@ -63,6 +64,7 @@ def load_book(store: Store, unit: str | None = None, as_of: date | None = None) 
             conditions=conditions_frame(scope),
             limits=limits_frame(scope),
             deferrals=deferrals_frame(scope),
+            observations=observations_frame(scope),
         )
 
 

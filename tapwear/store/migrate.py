@@ -24,7 +24,10 @@ from tapwear.store.version import LATEST
 Step = Callable[[Connection], None]
 
 # Columns that version 2 adds to tables that version 1 has.
-ADDED_2: tuple[tuple[str, str], ...] = ()
+ADDED_2: tuple[tuple[str, str], ...] = (
+    ("tap_changer", "positions TEXT NOT NULL DEFAULT ''"),
+    ("service", "witness TEXT NOT NULL DEFAULT ''"),
+)
 
 
 def _second(connection: Connection) -> None:

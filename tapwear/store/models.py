@@ -32,6 +32,7 @@ from tapwear.visits.fields import (
     TECHNOLOGIES,
     WORKS,
 )
+from tapwear.visits.observations import BY_NAME
 from tapwear.words import CONDITION_KINDS
 
 STRICT = {"sqlite_strict": True}
@@ -111,6 +112,7 @@ class TapChanger(SQLModel, table=True):
     commissioned_on: date | None = None
     sampling_needs_outage: bool = False
     visit_cadence: str = ""
+    positions: str = ""  # as in tapwear.visits.positions; "" = not known
     note: str = ""
 
 
@@ -365,6 +367,7 @@ class Service(Entry, table=True):
     contact_left_mm: float | None = None
     condemning_limit_mm: float | None = None
     done_by: str = ""
+    witness: str = ""
     remark: str = Field(default="", sa_type=Text)
 
 
@@ -388,6 +391,49 @@ class Condition(Entry, table=True):
     author: str = ""
     closed_on: date | None = None
     closed_words: str = ""
+
+
+class Visit(Entry, table=True):
+    """One saving of a visit, whole as it was written; the readings and observations that came of it are rows of
+    their own, whose `uid` begins with the visit's id."""
+
+    __table_args__ = (
+        CheckConstraint("revision >= 1", name="revision_range"),
+        Index("visit_by_id", "visit_id"),
+        Index("visit_by_unit", "tap_changer_id", "visited_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="visit.id", unique=True)
+    visit_id: str
+    revision: int = 1
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    visited_on: date
+    reader: str = ""
+    serial_seen: str = ""
+    another_unit: bool = False
+    sample_taken: bool = False
+    content: str = Field(sa_type=Text)  # JSON, as in tapwear.visits.visit
+
+
+class Observation(Entry, table=True):
+    """One thing noted on a visit besides the counter: a number, or words (positions in the unit's own writing)."""
+
+    __table_args__ = (
+        _one_of("quantity", tuple(BY_NAME)),
+        CheckConstraint("(value IS NULL) <> (words = '')", name="number_or_words"),
+        Index("observation_by_unit", "tap_changer_id", "observed_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="observation.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    observed_on: date
+    visit_id: str = ""
+    compartment: str = ""
+    quantity: str
+    value: float | None = None
+    words: str = ""
 
 
 class OilLimit(Entry, table=True):

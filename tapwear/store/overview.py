@@ -17,7 +17,7 @@ from tapwear.store.stays import StandingRow, standing
 
 _OWN = (
     *("serial", "technology", "breathing", "peer_group", "oil_group", "rated_current_a", "step_voltage_v"),
-    *("commissioned_on", "sampling_needs_outage", "visit_cadence", "note"),
+    *("commissioned_on", "sampling_needs_outage", "visit_cadence", "positions", "note"),
 )
 
 

@@ -45,6 +45,7 @@ _BLANK: dict[str, dict[str, Any]] = {
     "scheme": {"note": ""},
     "tap_changer": {
         **dict.fromkeys(("technology", "breathing", "peer_group", "oil_group", "visit_cadence", "note"), ""),
+        "positions": "",
         "sampling_needs_outage": False,
     },
     "compartment": {"name": ""},
@@ -61,7 +62,8 @@ _BLANK: dict[str, dict[str, Any]] = {
         "taken_from": "compartment",
         **{f"{gas}_below": False for gas in GASES},
     },
-    "service": dict.fromkeys(("resets", "serial_seen", "done_by", "remark"), ""),
+    "service": dict.fromkeys(("resets", "serial_seen", "done_by", "witness", "remark"), ""),
+    "observation": dict.fromkeys(("visit_id", "compartment", "words"), ""),
     "condition": {"severe": False, "author": "", "closed_words": ""},
     "oil_limit": dict.fromkeys(("group_name", "technology", "breakdown_method"), ""),
 }
@@ -81,17 +83,19 @@ def _insertion(table: str, columns: tuple[str, ...]) -> sa.sql.dml.ReturningInse
 
 
 def record(connection: Connection, table: str, stamp: Stamp, supersedes_id: int | None = None, **values: Any) -> int:
-    """Adds one row of the book; `supersedes_id` names the row that it corrects. Returns its number."""
+    """Adds one row of the book; `supersedes_id` names the row that it corrects. Returns its number.
+
+    `values` may hold a `uid`; else the row gets a new one.
+    """
     return insert(
         connection,
         table,
-        uid=uuid.uuid4().hex,
         recorded_at=stamp.at,
         recorded_by=stamp.by,
         import_id=stamp.import_id,
         reason=stamp.reason,
         supersedes_id=supersedes_id,
-        **({"withdrawn": False} | values),
+        **({"uid": uuid.uuid4().hex, "withdrawn": False} | values),
     )
 
 

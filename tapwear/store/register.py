@@ -34,6 +34,7 @@ _OWN = (
     "commissioned_on",
     "sampling_needs_outage",
     "visit_cadence",
+    "positions",
     "note",
 )
 _OF_TRANSFORMER = ("conservator", "main_tank_volume_l")

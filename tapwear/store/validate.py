@@ -9,7 +9,7 @@ from typing import Any
 from tapwear.errors import UsageError
 from tapwear.visits.fields import FieldSpec, TableSpec
 from tapwear.visits.types import Below
-from tapwear.visits.values import Unfit, in_range
+from tapwear.visits.values import Unfit, in_range, parser_for
 
 
 def checked(table: TableSpec, values: Mapping[str, Any], *, all_required: bool = True) -> dict[str, Any]:
@@ -35,6 +35,11 @@ def _check(field: FieldSpec, value: Any) -> None:
         raise UsageError(
             f"{field.name}: {value!r} is none of the known words; write one of {', '.join(field.choices)}."
         )
+    if field.kind in ("position", "positions") and value != "":
+        try:
+            parser_for(field)(str(value))
+        except Unfit as unfit:
+            raise UsageError(f"{field.name}: {unfit.found}; {unfit.remedy}.") from None
     if field.kind not in ("count", "number", "gas"):
         return
     figure = value.limit if isinstance(value, Below) else value

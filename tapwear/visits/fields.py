@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
+from tapwear.visits.observations import OBSERVATIONS
+from tapwear.visits.specs import FieldSpec as FieldSpec
+from tapwear.visits.specs import Kind as Kind
+from tapwear.visits.specs import TableSpec as TableSpec
 from tapwear.words import CONDITION_KINDS
-
-Kind = Literal["text", "count", "number", "date", "choice", "yes or no", "gas", "list", "week"]
 
 GASES = (
     "hydrogen",
@@ -61,43 +60,6 @@ LIMIT_QUANTITIES = (
 )
 
 
-@dataclass(frozen=True)
-class FieldSpec:
-    """One column: its heading, what it holds, whether a row needs it, and how it is explained to a person."""
-
-    name: str
-    kind: Kind
-    help: str
-    required: bool = False
-    choices: tuple[str, ...] = ()
-    measure: str = ""  # a kind of quantity in tapwear.measures; the unit then comes from a column or the mapping
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def unit_column(self) -> str:
-        """The heading of the column that may name another unit for this one, e.g. `oil_volume_unit`."""
-        stem = self.name
-        for ending in ("_ul_per_l", "_mg_per_kg", "_l", "_c", "_kpa", "_kv", "_mm"):
-            if stem.endswith(ending):
-                stem = stem.removesuffix(ending)
-                break
-        return f"{stem}_unit"
-
-
-@dataclass(frozen=True)
-class TableSpec:
-    """One table: its name (also its file's name), what it is for, its fields, and what makes two rows the same."""
-
-    name: str
-    help: str
-    fields: tuple[FieldSpec, ...]
-    key: tuple[str, ...]
-
-    def field(self, name: str) -> FieldSpec:
-        return next(field for field in self.fields if field.name == name)
-
-
 F = FieldSpec
 _UNIT = F("unit", "text", "the owner's asset tag of the tap changer", required=True)
 
@@ -137,6 +99,7 @@ UNITS = TableSpec(
         F("peer_group", "text", "units of like duty, for the rate of operations"),
         F("oil_group", "text", "units of like equipment, for the oil"),
         F("scheme", "text", "service scheme that it follows"),
+        F("positions", "positions", "its positions, lowest to highest, e.g. 16L-N-16R, 1-33, 1-17-33 or 1-9abc-17"),
         F("interval_operations", "count", "contact-service interval of this unit [operations]", low=1),
         F("interval_years", "number", "contact-service interval of this unit [years]", low=0.1, high=100),
         F("commissioned_on", "date", "first day in service"),
@@ -272,6 +235,7 @@ SERVICES = TableSpec(
         F("contact_left_mm", "number", "contact material left, thinnest contact", measure="length", low=0, high=100),
         F("condemning_limit_mm", "number", "at which contacts must be replaced", measure="length", low=0, high=100),
         F("done_by", "text", "who did it"),
+        F("witness", "text", "a second person who saw it; needed where the work ends an overdue task"),
         F("remark", "text", "as found, anything else"),
     ),
     ("unit", "done_on", "work"),
@@ -362,6 +326,7 @@ TABLES: dict[str, TableSpec] = {
         SAMPLES,
         SERVICES,
         CONDITIONS,
+        OBSERVATIONS,
         LIMITS,
         CLOSURES,
         TRANSFER_GROUPS,

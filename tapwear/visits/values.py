@@ -11,7 +11,9 @@ from typing import Any
 
 from tapwear import measures
 from tapwear.visits.dates import ISO_WORDS, date_parser
-from tapwear.visits.fields import FieldSpec
+from tapwear.visits.positions import position_words, positions_of
+from tapwear.visits.specs import FieldSpec
+from tapwear.visits.specs import Unfit as Unfit
 from tapwear.visits.types import Below
 from tapwear.weeks import iso_week, monday
 
@@ -25,15 +27,6 @@ _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[ ,.'’\u00a0\u202f][0-9]{3})+")
 _WITH_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _FORMULA = ("=", "+", "-", "@")
 _YES = {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False, "0": False}
-
-
-class Unfit(ValueError):
-    """A cell that does not hold what it should: what was found, and what to do."""
-
-    def __init__(self, found: str, remedy: str) -> None:
-        super().__init__(found)
-        self.found = found
-        self.remedy = remedy
 
 
 def show(text: str, longest: int = 60) -> str:
@@ -74,7 +67,7 @@ def parser_for(spec: FieldSpec, *, date_format: str | None = None, decimal_comma
         return _remembering(_choice(spec))
     if spec.kind == "list":
         return _remembering(_list(spec))
-    return _remembering({"yes or no": _yes_or_no, "week": _week}.get(spec.kind, clean_text))
+    return _remembering(_BY_KIND.get(spec.kind, clean_text))
 
 
 def in_range(spec: FieldSpec, value: Any) -> Any:
@@ -240,3 +233,20 @@ def _span(spec: FieldSpec) -> str:
     low = _figure(spec.low) if spec.low is not None else ""
     high = _figure(spec.high) if spec.high is not None else ""
     return f"{low} to {high}" if low and high else (f"at least {low}" if low else f"at most {high}")
+
+
+def _position(text: str) -> str:
+    return position_words(clean_text(text))
+
+
+def _positions(text: str) -> str:
+    positions_of(text)
+    return clean_text(text)
+
+
+_BY_KIND: dict[str, Parser] = {
+    "yes or no": _yes_or_no,
+    "week": _week,
+    "position": _position,
+    "positions": _positions,
+}

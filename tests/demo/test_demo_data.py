@@ -103,7 +103,7 @@ def test_no_two_rows_of_a_table_are_about_the_same_thing(name: str) -> None:
 def test_every_row_speaks_of_a_known_unit_station_scheme_and_region(tables: dict[str, Table]) -> None:
     units = {row["unit"] for row in tables["units"]}
     stations = {row["station"] for row in tables["places"]}
-    for name in ("events", "readings", "samples", "services", "conditions"):
+    for name in ("events", "readings", "samples", "services", "conditions", "observations"):
         assert {row["unit"] for row in tables[name]} <= units, name
     assert {row["other_unit"] for row in tables["events"]} - {""} <= units
     assert {row["unit"] for row in tables["transfer_groups"]} - {""} <= units

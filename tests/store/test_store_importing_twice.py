@@ -26,6 +26,7 @@ KEYS = {
     "from_on": ("2027-05-01",), "to_on": ("2027-06-01",), "week": ("2027-W05", "2027-W06"),
     "kind": ("inspection", "counter_replaced", "out_of_service"), "task": ("inspection", "contact service"),
     "work": ("overhaul", "repair"), "noted_on": ("2020-01-01", "2021-02-03"), "technology": ("", "vacuum"),
+    "observed_on": ("2020-01-01",),
     "quantity": ("acetylene_ul_per_l", "moisture_mg_per_kg"), "breakdown_method": ("",),
     "conditions": ("infrared", "relay_trip"),
 }  # fmt: skip
@@ -63,6 +64,7 @@ def said(table: str, key: dict[str, str], spec: FieldSpec) -> str:
     if spec.kind in ("count", "number"):
         return f"{min(7, spec.high or 7):g}"
     usual = {"date": "2019-01-02", "yes or no": "yes", "gas": "<0.5", "week": "2027-W05", "list": "inspection"}
+    usual |= {"position": "5L", "positions": "16L-N-16R"}
     return usual.get(spec.kind, "x")
 
 
@@ -118,7 +120,7 @@ def test_rows_that_agree_come_out_the_same_in_any_order_and_once(
         assert again.all_taken
         books.append(load_book(store))
     for name in ("units", "rules", "readings", "events", "stays", "samples", "services", "transfer_groups", "crews",
-                 "conditions", "limits"):  # fmt: skip
+                 "conditions", "limits", "observations"):  # fmt: skip
         one, other = (plain(getattr(book, name)) for book in books)
         pd.testing.assert_frame_equal(one, other)
 

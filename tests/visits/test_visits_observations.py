@@ -1,0 +1,36 @@
+"""What can be noted on a visit: how it is kept, and said."""
+
+from __future__ import annotations
+
+import pytest
+
+from tapwear.visits.observations import BY_NAME, in_words, label, noted, positions_of
+from tapwear.visits.specs import Unfit
+
+
+def test_numbers_are_kept_as_numbers_and_all_else_as_words() -> None:
+    seen = {"position": "l5", "oil_temp_c": 42, "oil_level": "low", "drag_hands_reset": True, "seepage": "None"}
+    assert noted(seen, positions_of("16L-N-16R")) == {
+        "position": (None, "5L"),
+        "oil_temp_c": (42.0, ""),
+        "oil_level": (None, "low"),
+        "drag_hands_reset": (None, "yes"),
+        "seepage": (None, "none"),
+    }
+
+
+def test_what_was_not_looked_at_is_not_kept() -> None:
+    assert noted({"heater": None, "remark": "", "unit": "T1"}) == {}
+
+
+def test_drag_hands_the_wrong_way_round_are_refused() -> None:
+    with pytest.raises(Unfit, match="drag hands from 5R up to 3L"):
+        noted({"position_low": "5R", "position_high": "3L"})
+    assert set(noted({"position_low": "3L", "position_high": "5R"})) == {"position_low", "position_high"}
+
+
+def test_every_quantity_has_a_label_and_says_its_unit_of_measure() -> None:
+    assert in_words("oil_temp_c", 41.5, "") == "41.5 °C"
+    assert in_words("pressure_kpa", -20.0, "") == "-20 kPa"
+    assert in_words("breather", None, "to be renewed") == "to be renewed"
+    assert all("_" not in label(name) for name in BY_NAME)
