@@ -7,8 +7,12 @@ from dataclasses import dataclass
 
 # The reasons that explain a week, the plainest first: one that no planner can change goes before one that depends
 # on other jobs.
-ORDER = ("past", "kit", "closed", "length", "too few hours", "group", "hours taken")
-SAYS_WHEN = ("past", "kit", "length")  # these need no list of weeks
+ORDER = (
+    "past", "kit", "permit", "closed", "length", "forbidden", "no resource", "too few hours", "group",
+    "resource taken", "hours taken",
+)  # fmt: skip
+SAYS_WHEN = ("past", "kit", "permit", "length")  # these need no list of weeks
+OTHERS = ("group", "resource taken", "hours taken")  # these depend on the other jobs
 
 
 @dataclass(frozen=True)

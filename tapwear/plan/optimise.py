@@ -1,0 +1,240 @@
+"""The best plan that can be found in the time given, and a proof of how good it is.
+
+Parts of the plan that share no crew, group, resource or trip are solved by themselves, which is exact. Of each part
+first comes a plan by greedy and annealing, with a fixed number of steps. Then two things go on side by side: HiGHS
+works on the whole part, for a proof and perhaps a better plan; annealing and small programs over a few neighbourhoods
+polish the plan. A part that HiGHS finishes has the same answer on every machine; where the time ends first, the best
+plan met is kept and said to be time-limited.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import date
+from queue import SimpleQueue
+from time import monotonic
+
+from tapwear.plan.milp import Solved, solve
+from tapwear.plan.place import OUT, Board, first_fixed, greedy, stopped_words, to_result
+from tapwear.plan.polish import Polisher
+from tapwear.plan.problem import Problem, problem
+from tapwear.plan.stops import OTHERS
+from tapwear.plan.types import Costs, Job, Limits, PlanResult, Proof
+
+STEPS, STEPS_PER_BLOCK = 2_000, 600  # of the first annealing of a part; our choice
+AGAIN = 3  # later annealings are that many times longer
+LEAST = 1e-6  # [cost] less is no improvement
+DEARER = "room only where it would push out dearer work: "
+
+
+@dataclass
+class Part:
+    """Blocks that share something with each other and nothing with the rest, and the best placing known."""
+
+    numbers: list[int]
+    starts: dict[int, int]
+    cost: float
+    bound: float
+    done: bool = False
+    seed: int = 0
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def better(self, starts: dict[int, int], cost: float) -> None:
+        with self.lock:
+            if not self.done and cost < self.cost - LEAST:
+                self.starts, self.cost = starts, cost
+
+
+def optimise(
+    jobs: tuple[Job, ...],
+    limits: Limits,
+    as_of: date,
+    *,
+    costs: Costs | None = None,
+    seconds: float = 60.0,
+    progress: Callable[[float, float], None] | None = None,
+) -> PlanResult:
+    """The cheapest plan that is found within `seconds`, never dearer than the greedy one, with its proof.
+
+    Pinned jobs stand in their weeks and severe ones in the first weeks possible; the others are weighed against
+    each other by `costs`. `progress` is told cost and bound now and then. Raises nothing for what cannot be placed:
+    each job left out says what stops it.
+    """
+    costs = costs or Costs()
+    began = monotonic()
+    task = problem(jobs, limits, as_of, costs)
+    plan = greedy(task)
+    greedy_cost = plan.cost()
+    fixed = first_fixed(task)
+    start_from(plan, fixed)
+    parts = [_part(numbers, plan, fixed) for numbers in _parts(task)]
+    settled = fixed.cost() - sum(task.blocks[number].left_out for part in parts for number in part.numbers)
+    _work(parts, fixed, began + seconds, _teller(parts, settled, progress))
+    for part in parts:
+        for number, start in part.starts.items():
+            fixed.put(number, start)
+    cost = fixed.cost()
+    bound = min(cost, settled + sum(part.bound for part in parts))
+    proof = Proof(cost, bound, greedy_cost, monotonic() - began, not all(part.done for part in parts))
+    words = {number: _words(fixed, number) for number, start in enumerate(fixed.at) if start == OUT}
+    return replace(to_result(jobs, limits, as_of, costs, fixed, words), proof=proof)
+
+
+def start_from(plan: Board, fixed: Board) -> None:
+    """Where the jobs keep weeks of an earlier plan, that plan takes the place of the greedy one if it is cheaper."""
+    kept = Board(plan.task)
+    kept.load(fixed.at)
+    weeks = plan.task.weeks
+    wanted = {}
+    for number, block in enumerate(plan.task.blocks):
+        weeks_kept = {job.kept_week for job in block.jobs}
+        week = weeks_kept.pop() if len(weeks_kept) == 1 else None
+        if week in weeks and not block.pinned and not block.severe:
+            wanted[number] = weeks.index(week)
+    for number, start in wanted.items():
+        if start in plan.task.blocks[number].starts and kept.fits(number, start):
+            kept.put(number, start)
+    for number, block in enumerate(plan.task.blocks):
+        if kept.at[number] == OUT and not block.pinned and not block.severe:
+            kept.put(number, kept.best(number)[0])
+    if kept.cost() < plan.cost():
+        plan.load(kept.at)
+
+
+def _parts(task: Problem) -> list[list[int]]:
+    """Blocks that the optimiser may move, by what they share; the largest part first."""
+    weeks = len(task.weeks)
+    parent = {
+        number: number
+        for number, block in enumerate(task.blocks)
+        if block.starts and not block.pinned and not block.severe
+    }
+
+    def root(number: int) -> int:
+        while parent[number] != number:
+            parent[number] = parent[parent[number]]
+            number = parent[number]
+        return number
+
+    first: dict[tuple[str, int], int] = {}
+    for number in parent:
+        block = task.blocks[number]
+        shared = [("cell", offset // weeks) for offset, _ in block.takes if min(_room(task, offset // weeks)) < 1e18]
+        for key in [*shared, *(("trip", offset // weeks) for offset in block.trips)]:
+            other = first.setdefault(key, number)
+            if root(other) != root(number):
+                parent[max(root(other), root(number))] = min(root(other), root(number))
+    found: dict[int, list[int]] = defaultdict(list)
+    for number in parent:
+        found[root(number)].append(number)
+    return sorted(found.values(), key=lambda numbers: (-len(numbers), numbers))
+
+
+def _room(task: Problem, limit: int) -> tuple[float, ...]:
+    return task.capacity[limit * len(task.weeks) : (limit + 1) * len(task.weeks)]
+
+
+def _part(numbers: list[int], plan: Board, fixed: Board) -> Part:
+    blocks = plan.task.blocks
+    starts = {number: plan.at[number] for number in numbers}
+    bound = sum(min(blocks[number].left_out, min(blocks[number].cost)) for number in numbers)
+    return Part(numbers, starts, _cost(fixed, starts), bound)
+
+
+def _cost(fixed: Board, starts: dict[int, int]) -> float:
+    """The cost of some blocks with the trips that they add to those of the fixed ones."""
+    blocks, trips = fixed.task.blocks, set()
+    own = 0.0
+    for number, start in starts.items():
+        if start == OUT:
+            own += blocks[number].left_out
+        else:
+            own += blocks[number].cost[start]
+            trips |= {offset + start for offset in blocks[number].trips if not fixed.trips[offset + start]}
+    return own + fixed.task.trip * len(trips)
+
+
+def _teller(
+    parts: list[Part], settled: float, progress: Callable[[float, float], None] | None
+) -> Callable[[], None]:
+    def tell() -> None:
+        if progress:
+            progress(settled + sum(part.cost for part in parts), settled + sum(part.bound for part in parts))
+
+    return tell
+
+
+def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None]) -> None:
+    ready: SimpleQueue[Part] = SimpleQueue()
+    prover = threading.Thread(target=_prove, args=(ready, len(parts), fixed, until), daemon=True)
+    prover.start()
+    for left, part in zip(range(len(parts), 0, -1), parts, strict=True):
+        slot = monotonic() + (until - monotonic()) / left
+        _anneal(part, fixed, STEPS + STEPS_PER_BLOCK * len(part.numbers), min(until, slot))
+        ready.put(part)
+        tell()
+    while monotonic() < until and prover.is_alive():
+        open_parts = [part for part in parts if not part.done]
+        if not open_parts:
+            break
+        for part in open_parts:
+            _anneal(part, fixed, AGAIN * (STEPS + STEPS_PER_BLOCK * len(part.numbers)), until)
+            tell()
+    prover.join()
+
+
+def _board(part: Part, fixed: Board) -> Board:
+    board = Board(fixed.task)
+    board.load(fixed.at)
+    for number, start in part.starts.items():
+        board.put(number, start)
+    return board
+
+
+def _anneal(part: Part, fixed: Board, steps: int, until: float) -> None:
+    if part.done:
+        return
+    part.seed += 1
+    board = _board(part, fixed)
+    Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
+    starts = {number: board.at[number] for number in part.numbers}
+    part.better(starts, _cost(fixed, starts))
+
+
+def _prove(ready: SimpleQueue[Part], count: int, fixed: Board, until: float) -> None:
+    """Takes the parts as they come and gives each an equal share of the time that is left."""
+    board = Board(fixed.task)
+    board.load(fixed.at)
+    for left in range(count, 0, -1):
+        part = ready.get()
+        starts, cost = part.starts, part.cost
+        seconds = max(0.0, until - monotonic()) / left
+        found = solve(board, part.numbers, at_hand=cost, seconds=seconds)
+        _take(part, found, starts, cost)
+
+
+def _take(part: Part, found: Solved, starts: dict[int, int], cost: float) -> None:
+    with part.lock:
+        part.bound = max(part.bound, found.bound)
+        better = found.starts is not None and found.cost < cost - LEAST
+        if found.done:
+            # The same answer on every machine, whatever the polishing has met meanwhile.
+            part.starts, part.cost = (found.starts or starts, found.cost) if better else (starts, cost)
+            part.done = True
+        elif better and found.starts is not None and found.cost < part.cost - LEAST:
+            part.starts, part.cost = found.starts, found.cost
+        part.bound = min(part.bound, part.cost)
+
+
+def _words(board: Board, number: int) -> str:
+    words = stopped_words(board, number)
+    block = board.task.blocks[number]
+    if block.pinned or block.severe:
+        return words
+    stopped = [board.stops(number, start) for start in range(len(board.task.weeks))]
+    if all(stopped) and any(all(stop.kind in OTHERS for stop in stops) for stops in stopped):
+        return DEARER + words
+    return words
