@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -21,10 +22,11 @@ from tapwear.cli import (
     plan_papers,
     planning,
     report,
+    safekeeping,
     scheduling,
     tracking,
 )
-from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, find_store, say
+from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, access_of, find_store, say
 from tapwear.errors import TapwearError
 
 PANELS = (ON_THE_VISIT, SCHEDULING, PLANNING, KEEPING)
@@ -87,6 +89,8 @@ def root(
     ] = False,
 ) -> None:
     context.obj = find_store(db)
+    former = os.umask(0o007 if access_of(context.obj) & 0o060 else 0o077)  # for whatever file a command writes
+    context.call_on_close(lambda: os.umask(former))
 
 
 on_visit.register(app)
@@ -102,3 +106,4 @@ planning.register(app)
 plan_papers.register(planning.plan_app)
 intake.register(app)
 keeping.register(app)
+safekeeping.register(app)

@@ -22,6 +22,8 @@ ON_THE_VISIT = "On the visit"
 SCHEDULING = "Scheduling overhauls"
 PLANNING = "Planning outages"
 KEEPING = "Keeping the store"
+# Who may read and write the store and all files that are written: as said -> bits of a file's mode.
+ACCESS = {"owner": 0o600, "group": 0o660}
 
 
 @dataclass(frozen=True)
@@ -36,7 +38,7 @@ class Setup:
 def read_config() -> tuple[dict[str, Any], str]:
     """The settings file: $TAPWEAR_CONFIG, else ./tapwear.toml, else the user's own. {} where there is none.
 
-    Keys: `db` (path of the store, relative to the settings file), `name` (who records).
+    Keys: `db` (path of the store, relative to the settings file), `name` (who records), `access` (owner or group).
     """
     named = os.environ.get("TAPWEAR_CONFIG")
     home = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "tapwear" / "tapwear.toml"
@@ -76,6 +78,17 @@ def setup_of(context: typer.Context) -> Setup:
     setup = context.find_root().obj
     assert isinstance(setup, Setup)  # noqa: S101 - set by the root command
     return setup
+
+
+def access_of(setup: Setup) -> int:
+    """Who may read what is written, as bits of a file's mode: TAPWEAR_ACCESS, then `access` in the settings file.
+
+    As usual the owner only. Raises UsageError for another word than owner or group.
+    """
+    word = os.environ.get("TAPWEAR_ACCESS") or str(setup.config.get("access", "owner"))
+    if word not in ACCESS:
+        raise UsageError(f"access (TAPWEAR_ACCESS, or in the settings file) is owner or group, found {word!r}.")
+    return ACCESS[word]
 
 
 def store_path(context: typer.Context) -> Path:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from tapwear.cli.context import KEEPING, now, say, setup_of, store_path
+from tapwear.cli.context import KEEPING, access_of, now, say, setup_of, store_path
 
 
 def register(app: typer.Typer) -> None:
@@ -27,7 +27,7 @@ def init(context: typer.Context) -> None:
     from tapwear.store.engine import create_store
 
     path = setup_of(context).db or Path("tapwear.db")
-    create_store(path).close()
+    create_store(path, access_of(setup_of(context))).close()
     say(f"Made an empty store: {path}")
     say(f"Next: tapwear --db {path} import FILES, or tapwear --db {path} unit add --help")
 

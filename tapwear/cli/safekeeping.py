@@ -1,0 +1,93 @@
+"""Commands that keep the store safe: backup, restore, dump, check."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tapwear.cli.context import KEEPING, access_of, now, open_the_store, say, setup_of
+
+BACKUP_HELP = (
+    "Copy the whole store into one file, while others go on working.\n\n"
+    "The copy shows one moment, and is proved sound and complete before it gets its name. Without FILE it goes beside "
+    "the store, with the time in its name. Nothing is ever overwritten. Keep a copy on another machine.\n\n"
+    "Example: tapwear --db north.db backup /media/stick/north-2026-06.db"
+)
+RESTORE_HELP = (
+    "Put a backup, or the folder of a dump, in place as the store.\n\n"
+    "It is proved first. The store is the one named with --db, with TAPWEAR_DB or in the settings file; where none is "
+    "named, it is tapwear.db in this folder. A store that is there already is replaced only with --replace, and is "
+    "kept beside it, with the time in its name.\n\n"
+    "Examples:\n\n"
+    "  tapwear --db north.db restore north-2026-06.db\n\n"
+    "  tapwear --db again.db restore dump-folder"
+)
+DUMP_HELP = (
+    "Write everything in the store as plain CSV files into a new folder.\n\n"
+    "One file a table, with all that was ever recorded, who recorded it and what it corrects, and manifest.json, "
+    "which says how to read them and how to tell that they are complete. tapwear restore FOLDER makes a store of them "
+    "again.\n\n"
+    "Example: tapwear --db north.db dump north-2026-06"
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Adds this group's commands to the application."""
+    app.command("backup", help=BACKUP_HELP, rich_help_panel=KEEPING)(backup)
+    app.command("restore", help=RESTORE_HELP, rich_help_panel=KEEPING)(restore)
+    app.command("dump", help=DUMP_HELP, rich_help_panel=KEEPING)(dump)
+
+
+def _beside(path: Path, what: str) -> Path:
+    return path.with_name(f"{path.stem}-{what}-{now():%Y%m%dT%H%M%SZ}{path.suffix}")
+
+
+def backup(
+    context: typer.Context,
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="Where the copy goes; else beside the store.")
+    ] = None,
+) -> None:
+    """Copy the whole store into one file."""
+    from tapwear.store.backup import back_up
+
+    store = open_the_store(context)
+    to = file or _beside(store.path, "backup")
+    proof = back_up(store, to)
+    say(f"Wrote {to}: {proof.total:,} rows in {len(proof.rows)} tables, proved sound and complete.")
+    say(f"The way back: tapwear --db FILE restore {to}")
+
+
+def restore(
+    context: typer.Context,
+    source: Annotated[Path, typer.Argument(metavar="SOURCE", help="A backup, or a folder made by tapwear dump.")],
+    replace: Annotated[
+        bool, typer.Option("--replace", help="A store that is there already may be replaced; it is kept aside.")
+    ] = False,
+) -> None:
+    """Put a backup or a dump in place as the store."""
+    from tapwear.store.restore import restore as put_in_place
+    from tapwear.store.version import LATEST
+
+    setup = setup_of(context)
+    path = setup.db or Path("tapwear.db")
+    done = put_in_place(source, path, aside=_beside(path, "before-restore"), replace=replace, access=access_of(setup))
+    if done.aside is not None:
+        say(f"The store that was there is kept as {done.aside}")
+    say(f"{path} holds what {source} held: {done.proof.total:,} rows in {len(done.proof.rows)} tables, proved sound.")
+    if done.proof.version != LATEST:
+        say(f"It has schema {done.proof.version}. Next: tapwear --db {path} upgrade")
+
+
+def dump(
+    context: typer.Context,
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new folder for the files.")],
+) -> None:
+    """Write everything in the store as plain CSV files."""
+    from tapwear.store.dump import dump_store
+
+    rows = dump_store(open_the_store(context), folder, at=now())
+    say(f"Wrote {folder}: {sum(rows.values()):,} rows in {len(rows)} files, and manifest.json.")
+    say(f"The way back: tapwear --db NEWFILE restore {folder}")

@@ -1,0 +1,161 @@
+"""Everything in plain CSV, one file a table with a list of contents, so that no one is ever locked in.
+
+The files are UTF-8 with a line of headings, cells separated by commas, lines ended as RFC 4180 says. Dates are ISO
+8601, yes and no are 1 and 0, numbers are written in full, bytes in base64 (RFC 4648).
+
+    nothing recorded    an empty cell; in a column of text, `\\N`
+    text                as it is; where it begins, after blanks, with = + - @ ' or \\, with one apostrophe before it,
+                        so that a spreadsheet takes it for text; taken off again on the way back
+
+Results that can be computed again (the table `derived`) are left out.
+"""
+
+from __future__ import annotations
+
+import base64
+import csv
+import hashlib
+import json
+import os
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tapwear import __version__
+from tapwear.errors import StoreError
+from tapwear.store.backup import quoted, sync
+from tapwear.store.engine import explain
+from tapwear.store.version import LATEST
+
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
+
+KIND = "tapwear dump"
+MANIFEST = "manifest.json"
+NOTHING = "\\N"
+LEFT_OUT = ("derived",)
+_MARKED = ("=", "+", "-", "@", "'", "\\", "＝", "＋", "－", "＠")
+FORMAT = (
+    "UTF-8; commas; a line of headings; lines ended by CR LF; quotes as in RFC 4180. Dates are ISO 8601, yes and no "
+    "are 1 and 0, bytes are base64. Nothing recorded: an empty cell, in a column of text \\N. A text that begins, "
+    "after blanks, with = + - @ ' or \\ has one apostrophe before it, to be taken off again."
+)
+
+
+def tables() -> tuple[str, ...]:
+    """The tables of a dump, each after those that it refers to."""
+    from sqlmodel import SQLModel
+
+    import tapwear.store.models  # noqa: F401 - fills the metadata
+
+    ordered = SQLModel.metadata.sorted_tables
+    return tuple(table.name for table in ordered if table.name not in LEFT_OUT)
+
+
+def columns_of(raw: sqlite3.Connection, table: str) -> dict[str, str]:
+    """The columns of a table, each with its type in a STRICT table: INTEGER, REAL, TEXT or BLOB."""
+    found = raw.execute(f"PRAGMA table_info({quoted(table)})").fetchall()
+    return {str(row[1]): str(row[2]).upper() for row in found}
+
+
+def dump_store(store: Store, folder: Path, *, at: datetime) -> dict[str, int]:
+    """Writes everything that the store holds at one moment into a new folder; returns the rows of each table.
+
+    The folder and its files may be read by whoever may read the store. It appears only when it is complete.
+    Raises StoreError when something is there already, or when it cannot be written.
+    """
+    folder = folder.resolve()
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise StoreError(f"{folder} is there already and not empty; a dump never overwrites. Name another folder.")
+    access = store.path.stat().st_mode & 0o777
+    part: Path | None = None
+    try:
+        part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".part", dir=folder.parent))
+        with store.rows() as connection:
+            raw = connection.connection.driver_connection
+            assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - narrows the type
+            contents = {name: _write(part, raw, name, columns_of(raw, name), access) for name in tables()}
+        manifest = {
+            "kind": KIND, "schema": LATEST, "tapwear": __version__, "made_at": at.isoformat(timespec="seconds"),
+            "format": FORMAT, "left_out": list(LEFT_OUT), "tables": contents,
+        }  # fmt: skip
+        _save(part / MANIFEST, (json.dumps(manifest, indent=1) + "\n").encode(), access)
+        part.chmod(0o770 if access & 0o060 else 0o700)
+        sync(part)
+        part.rename(folder)
+        sync(folder.parent)
+    except (OSError, sqlite3.Error) as error:
+        raise explain(folder, error) from error
+    finally:
+        if part is not None:
+            shutil.rmtree(part, ignore_errors=True)
+    return {name: int(entry["rows"]) for name, entry in contents.items()}
+
+
+def _write(folder: Path, raw: sqlite3.Connection, table: str, columns: dict[str, str], access: int) -> dict[str, Any]:
+    """One file; returns what the list of contents says of it."""
+    listed = ", ".join(map(quoted, columns))
+    rows = 0
+
+    def lines() -> Iterator[Sequence[str]]:
+        nonlocal rows
+        yield list(columns)
+        kinds = list(columns.values())
+        for row in raw.execute(f"SELECT {listed} FROM {quoted(table)} ORDER BY rowid"):  # noqa: S608 - our own names
+            rows += 1
+            yield [to_cell(value, kind) for value, kind in zip(row, kinds, strict=True)]
+
+    digest = _save(folder / f"{table}.csv", csv_bytes(lines()), access)
+    return {"file": f"{table}.csv", "rows": rows, "sha256": digest, "columns": columns}
+
+
+def csv_bytes(rows: Iterable[Sequence[str]]) -> Iterator[bytes]:
+    """Lines of CSV as bytes, one after the other."""
+    kept: list[str] = []
+
+    class _Into:
+        def write(self, text: str) -> None:
+            kept.append(text)
+
+    writer = csv.writer(_Into(), lineterminator="\r\n")
+    for row in rows:
+        writer.writerow(row)
+        yield kept.pop().encode()
+
+
+def _save(path: Path, content: bytes | Iterator[bytes], access: int) -> str:
+    """Writes a new file to the disk itself; returns its SHA-256 (FIPS 180-4)."""
+    digest = hashlib.sha256()
+    with open(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, access), "wb") as file:
+        for piece in (content,) if isinstance(content, bytes) else content:
+            digest.update(piece)
+            file.write(piece)
+        file.flush()
+        os.fsync(file.fileno())
+    return digest.hexdigest()
+
+
+def to_cell(value: Any, kind: str) -> str:
+    """A value of the store as a cell of that column."""
+    if value is None:
+        return NOTHING if kind == "TEXT" else ""
+    if isinstance(value, bytes):
+        return base64.b64encode(value).decode("ascii")
+    if isinstance(value, str):
+        return "'" + value if value.lstrip()[:1] in _MARKED and value.strip() else value
+    return repr(value)
+
+
+def from_cell(cell: str, kind: str) -> Any:
+    """The value that `to_cell` wrote. Raises ValueError for a cell that it cannot have written."""
+    if kind == "TEXT":
+        return None if cell == NOTHING else cell.removeprefix("'") if cell[:1] == "'" else cell
+    if cell == "":
+        return None
+    if kind == "BLOB":
+        return base64.b64decode(cell, validate=True)
+    return float(cell) if kind == "REAL" else int(cell)

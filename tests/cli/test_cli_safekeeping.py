@@ -1,0 +1,86 @@
+"""Backups, dumps and the way back, as typed; what is written is for its owner's eyes, unless a group is named."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from desk_store import make_desk, run
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Path:
+    return make_desk(tmp_path)
+
+
+def test_a_backup_goes_beside_the_store_and_comes_back_in_one_command(desk: Path, tmp_path: Path) -> None:
+    done = run(desk, "backup")
+    assert done.exit_code == 0, done.output
+    (copy,) = tmp_path.glob("fleet-backup-*.db")
+    assert f"Wrote {copy}:" in done.stderr
+    again = run(tmp_path / "again.db", "restore", str(copy))
+    assert again.exit_code == 0, again.output
+    assert run(tmp_path / "again.db", "due").stdout == run(desk, "due").stdout
+
+
+def test_a_store_that_is_there_is_replaced_only_when_it_is_said_and_kept(desk: Path, tmp_path: Path) -> None:
+    run(desk, "backup", str(tmp_path / "b.db"))
+    run(desk, "log", "AH-T1", "48100", "--sure", "seen twice")
+    refused = run(desk, "restore", str(tmp_path / "b.db"))
+    assert refused.exit_code == 4
+    assert "3 units" in refused.stderr
+    done = run(desk, "restore", str(tmp_path / "b.db"), "--replace")
+    assert done.exit_code == 0, done.output
+    (aside,) = tmp_path.glob("fleet-before-restore-*.db")
+    assert "48100" in run(aside, "unit", "show", "AH-T1").stdout.replace(",", "")
+    assert "48100" not in run(desk, "unit", "show", "AH-T1").stdout.replace(",", "")
+
+
+def test_a_dump_comes_back_with_restore_and_import_says_so(desk: Path, tmp_path: Path) -> None:
+    assert run(desk, "dump", str(tmp_path / "d")).exit_code == 0
+    told = run(desk, "import", str(tmp_path / "d"))
+    assert told.exit_code == 2
+    assert "restore" in told.stderr
+    assert run(tmp_path / "new.db", "restore", str(tmp_path / "d")).exit_code == 0
+    assert run(tmp_path / "new.db", "unit", "list").stdout == run(desk, "unit", "list").stdout
+
+
+WRITTEN = (
+    ("init",),
+    ("backup", "b.db"),
+    ("dump", "d"),
+    ("import", "--template", "t"),
+    ("limits", "export", "--out", "l.csv"),
+    ("oil", "--requests", "--out", "o.txt"),
+    ("report", "--out", "r.html"),
+    ("report", "--out", "r.xlsx"),
+    ("report", "--format", "json", "--out", "r.json"),
+    ("plan", "build", "2027"),
+    ("plan", "export", "--format", "ics", "--out", "p.ics"),
+    ("plan", "export", "--format", "csv", "--out", "p.csv"),
+)
+
+
+@pytest.mark.parametrize(("access", "file", "folder"), [("owner", 0o600, 0o700), ("group", 0o660, 0o770)])
+def test_whatever_is_written_is_readable_by_whom_it_is_said(
+    desk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, access: str, file: int, folder: int
+) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    monkeypatch.chdir(out)
+    if access == "group":  # the owner is the usual
+        monkeypatch.setenv("TAPWEAR_ACCESS", "group")
+    desk.chmod(file)
+    for words in WRITTEN:
+        done = run(out / "new.db" if words == ("init",) else desk, *words)
+        assert done.exit_code in (0, 6), (words, done.output)
+    found = {path: path.stat().st_mode & 0o777 for path in out.rglob("*")}
+    assert len(found) > 40
+    assert {path.name for path, mode in found.items() if mode != (folder if path.is_dir() else file)} == set()
+
+
+def test_another_word_for_who_may_read_is_refused(desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TAPWEAR_ACCESS", "everybody")
+    done = run(desk, "due")
+    assert done.exit_code == 2
+    assert "owner or group" in done.stderr

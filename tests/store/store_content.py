@@ -1,0 +1,28 @@
+"""Everything that a store's file holds, read by SQLite alone."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+
+def content(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    """The rows of every table, with the schema version; what can be computed again is left out."""
+    raw = sqlite3.connect(path)
+    try:
+        names = raw.execute("SELECT name FROM sqlite_schema WHERE type='table' AND name <> 'derived'").fetchall()
+        found = {name: raw.execute(f"SELECT * FROM {name} ORDER BY rowid").fetchall() for (name,) in names}  # noqa: S608
+        found["version"] = raw.execute("PRAGMA user_version").fetchall()
+    finally:
+        raw.close()
+    return found
+
+
+def proved(path: Path) -> None:
+    """Fails unless the file is sound and every reference in it holds."""
+    raw = sqlite3.connect(path)
+    try:
+        assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert raw.execute("PRAGMA foreign_key_check").fetchall() == []
+    finally:
+        raw.close()
