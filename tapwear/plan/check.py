@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections import Counter
 from datetime import timedelta
 
-from tapwear.plan.types import PlanResult, Slot
+from tapwear.plan.types import Job, PlanResult, Slot
 from tapwear.weeks import iso_week, monday
 
 
 def check(result: PlanResult) -> list[str]:
     """The rules that a plan breaks, one sentence each; an empty list for a plan that may stand.
 
-    Rules: each job once and one outage for a unit; whole weeks within the year, from `as_of` on; station open and
-    kit there; one outage at a time in a transfer group, the phases of a bank counting as one; a bank starts
-    together; crew hours within what is on offer; what is not placed says why, and what has no date is not placed.
+    Rules: each job once and one outage for a unit; whole weeks within the year, from `as_of` on; kit and permit
+    there; station open; no forbidden week; a pinned job in its week; one outage at a time in a transfer group, the
+    phases of a bank counting as one; a bank starts together; crew hours, hours with a skill and bookable resources
+    within what is on offer; what is not placed says why, and what has no date is placed only where it is pinned. A
+    pinned job that is under way on `as_of` may have started before it. Jobs without an outage are free of station,
+    group and resource.
     """
     return [
         *_once(result),
@@ -22,6 +25,7 @@ def check(result: PlanResult) -> list[str]:
         *_groups(result),
         *_banks(result),
         *_crews(result),
+        *_resources(result),
         *_unplaced(result),
     ]
 
@@ -30,6 +34,10 @@ def _weeks_out(slot: Slot) -> list[str]:
     assert slot.start_week is not None  # noqa: S101 - only placed slots get here
     first = monday(slot.start_week)
     return [iso_week(first + timedelta(weeks=ahead)) for ahead in range(slot.job.weeks)]
+
+
+def _outage(job: Job) -> str:
+    return f"bank {job.bank} at {job.station}" if job.bank else job.job_id
 
 
 def _once(result: PlanResult) -> list[str]:
@@ -43,13 +51,20 @@ def _alone(slot: Slot, result: PlanResult) -> list[str]:
         f"{job.job_id} is out in {week}, outside {result.year}" for week in weeks if week not in result.limits.weeks
     ]
     first = monday(weeks[0])
-    if first < result.as_of:
-        words.append(f"{job.job_id} starts on {first}, before {result.as_of}")
-    if job.kit_ready_on is not None and first < job.kit_ready_on:
-        words.append(f"{job.job_id} starts on {first}, its kit is ready on {job.kit_ready_on}")
-    closed = result.limits.closed.get(job.station, {})
+    under_way = job.pinned_week == slot.start_week and first < result.as_of < first + timedelta(weeks=job.weeks)
+    if not under_way:
+        if first < result.as_of:
+            words.append(f"{job.job_id} starts on {first}, before {result.as_of}")
+        if job.kit_ready_on is not None and first < job.kit_ready_on:
+            words.append(f"{job.job_id} starts on {first}, its kit is ready on {job.kit_ready_on}")
+        if job.permit_from is not None and first < job.permit_from:
+            words.append(f"{job.job_id} starts on {first}, its permit is there on {job.permit_from}")
+    closed = result.limits.closed.get(job.station, {}) if job.needs_outage else {}
     words += [f"{job.job_id} is out in {week}, when {job.station} is closed" for week in weeks if week in closed]
-    if job.early is None and not job.severe and not job.overdue:
+    words += [f"{job.job_id} is out in {week}, which is forbidden" for week in weeks if week in job.forbidden_weeks]
+    if job.pinned_week and job.pinned_week != slot.start_week:
+        words.append(f"{job.job_id} starts in {slot.start_week}, it is pinned to {job.pinned_week}")
+    if job.early is None and not job.severe and not job.overdue and not job.pinned_week:
         words.append(f"{job.job_id} is placed without a date")
     return words
 
@@ -59,10 +74,9 @@ def _groups(result: PlanResult) -> list[str]:
     for group, ids in sorted(result.limits.groups.items()):
         out: dict[str, set[str]] = {}
         for slot in result.placed:
-            if slot.job.job_id in ids:
-                bank = f"bank {slot.job.bank} at {slot.job.station}" if slot.job.bank else slot.job.job_id
+            if slot.job.job_id in ids and slot.job.needs_outage:
                 for week in _weeks_out(slot):
-                    out.setdefault(week, set()).add(bank)
+                    out.setdefault(week, set()).add(_outage(slot.job))
         words += [
             f"transfer group {group} has {' and '.join(sorted(banks))} out in {week}"
             for week, banks in sorted(out.items())
@@ -84,15 +98,38 @@ def _banks(result: PlanResult) -> list[str]:
 
 
 def _crews(result: PlanResult) -> list[str]:
-    used: dict[tuple[str, str], float] = {}
+    used: dict[tuple[str, str, str], float] = {}
     for slot in result.placed:
         for week in _weeks_out(slot):
-            key = (slot.job.region, week)
-            used[key] = used.get(key, 0.0) + slot.job.crew_hours / slot.job.weeks
+            for skill in {"", slot.job.skill}:
+                key = (slot.job.region, skill, week)
+                used[key] = used.get(key, 0.0) + slot.job.crew_hours / slot.job.weeks
+    words = []
+    skilled = {(region, skill) for region, skill, _ in result.limits.skill_hours}
+    for (region, skill, week), hours in sorted(used.items()):
+        offered = result.limits.crew_hours.get((region, week))
+        if skill:
+            offered = result.limits.skill_hours.get((region, skill, week), 0.0)
+            if (region, skill) not in skilled:
+                continue
+        if offered is not None and hours > offered + 1e-6:
+            named = f"{skill} crew hours" if skill else "crew hours"
+            words.append(f"region {region} needs {hours:g} {named} in {week}, {offered:g} on offer")
+    return words
+
+
+def _resources(result: PlanResult) -> list[str]:
+    """A bank is one outage and takes one of a resource, for as long as one of the jobs that need it is out."""
+    used: dict[tuple[str, str], set[str]] = {}
+    for slot in result.placed:
+        for name in slot.job.resources if slot.job.needs_outage else ():
+            for week in _weeks_out(slot):
+                used.setdefault((name, week), set()).add(_outage(slot.job))
+    listed = {name for name, _ in result.limits.resources}
     return [
-        f"region {region} needs {hours:g} crew hours in {week}, {result.limits.crew_hours[region, week]:g} on offer"
-        for (region, week), hours in sorted(used.items())
-        if (region, week) in result.limits.crew_hours and hours > result.limits.crew_hours[region, week] + 1e-6
+        f"{' and '.join(sorted(banks))} need {name} in {week}, {result.limits.resources.get((name, week), 0)} free"
+        for (name, week), banks in sorted(used.items())
+        if name in listed and len(banks) > result.limits.resources.get((name, week), 0)
     ]
 
 
