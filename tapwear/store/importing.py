@@ -20,6 +20,7 @@ from tapwear.store.importing_order import in_order
 from tapwear.store.importing_planning import take_planning_row
 from tapwear.store.importing_register import RegisterIntake
 from tapwear.store.importing_types import Refused, Result
+from tapwear.store.importing_visits import VISITS, take_visits
 from tapwear.store.lean import lean
 from tapwear.store.recording import Stamp, insert
 from tapwear.visits.feeding import row_text
@@ -92,10 +93,8 @@ class _Tally:
             self.count(row.table, "stored")
         elif worst is None:
             self.count(row.table, "known")
-        if worst is not None and not result.stored:
+        if worst is not None:
             self.count(row.table, "conflicts" if worst.severity == "conflict" else "rejected")
-        elif worst is not None and worst.severity == "conflict":
-            self.count(row.table, "conflicts")
 
 
 def store_intake(
@@ -134,6 +133,7 @@ def store_intake(
             )  # fmt: skip
             stamp = Stamp(by, now, import_id=number)
             sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress)
+            take_visits(connection, intake.visits, stamp, today, tally.take)
             _close_run(connection, number, tally)
             if dry_run:
                 raise _DryRun
@@ -141,7 +141,7 @@ def store_intake(
         number = None
     return ImportResult(
         number=number,
-        counts={table: TableCount(**tally.counts[table]) for table in (*TABLES, "") if table in tally.counts},
+        counts={table: TableCount(**tally.counts[table]) for table in (*TABLES, VISITS, "") if table in tally.counts},
         findings=tuple(tally.findings),
         files_left_alone=intake.files_left_alone,
         rows_seen=intake.rows_seen,

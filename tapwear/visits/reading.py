@@ -16,8 +16,9 @@ from tapwear.visits.fields import TABLES
 from tapwear.visits.lines import DELIMITERS, Record, declared_encoding, numbered, open_text, records, split, trouble
 from tapwear.visits.long import LongRows
 from tapwear.visits.mapping import Feed, Mapping, own_names
-from tapwear.visits.types import HEADINGS, WHOLE_FILE, WHOLE_ROW, Intake, Row
+from tapwear.visits.types import HEADINGS, WHOLE_FILE, WHOLE_ROW, FiledVisit, Intake, Row
 from tapwear.visits.values import printable, show
+from tapwear.visits.visit_file import looks_like_visits, read_visit_file
 from tapwear.visits.workbook import ISO_PATTERN, NotReadable, Style, sheet_rows
 
 Progress = Callable[[str, int, int], None]  # what is going on, how much of it is done, how much there is
@@ -49,6 +50,8 @@ def read_paths(
     found, alone = _files(paths)
     for path in found:
         takers = feeds.feeds_of(path)
+        if not takers and path.suffix.lower() == ".json" and gathered.read_visits(path):
+            continue
         if takers:
             gathered.read_file(path, takers)
         else:
@@ -101,6 +104,7 @@ class _Gathered:
         self._rejected: Counter[str] = Counter()
         self._seen = 0
         self._left_aside = 0
+        self._visits: list[FiledVisit] = []
         self.files: list[str] = []
 
     def intake(self, alone: list[str]) -> Intake:
@@ -115,7 +119,25 @@ class _Gathered:
             rejected=dict(self._rejected),
             left_aside=self._left_aside,
             files_read=tuple(self.files),
+            visits=tuple(self._visits),
         )
+
+    def read_visits(self, path: Path) -> bool:
+        """Takes the visits of a visit file; False for a file that does not say that it holds any."""
+        name = printable(str(path))
+        try:
+            if not looks_like_visits(path):
+                return False
+        except OSError as error:
+            self._refuse(name, 0, WHOLE_FILE, f"the file cannot be read: {error.strerror}", "check the file")
+        else:
+            held = read_visit_file(path, name)
+            self._visits.extend(held.visits)
+            self._findings.extend(held.findings)
+            self._seen += held.seen
+            self._rejected["visits"] += held.faulty
+        self.files.append(name)
+        return True
 
     def read_file(self, path: Path, feeds: Sequence[Feed]) -> None:
         name = printable(str(path))

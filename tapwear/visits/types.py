@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from tapwear.findings import Finding
+from tapwear.visits.visit import Visit
 
 # What a finding names where no single field is to blame.
 WHOLE_ROW, HEADINGS, WHOLE_FILE = "whole row", "headings", "whole file"
@@ -40,12 +41,23 @@ class Row:
 
 
 @dataclass(frozen=True)
+class FiledVisit:
+    """A visit from a visit file, and where it stands: file, line on which it begins, its text."""
+
+    visit: Visit
+    file: str
+    line: int
+    raw: str
+
+
+@dataclass(frozen=True)
 class Intake:
     """All that was read from the paths handed in, in the order of the tables, plus findings and files left alone.
 
     `rows_seen` counts the rows of all files read. A row that feeds two tables is in `rows` twice. `rejected` says
     how many rows were refused while reading, by the table they were meant for ("" when that cannot be told);
-    `left_aside` how many no part of the mapping takes. `files_read` are those that fed something.
+    `left_aside` how many no part of the mapping takes. `files_read` are those that fed something; `visits` are those of
+    visit files.
     """
 
     rows: tuple[Row, ...]
@@ -55,3 +67,4 @@ class Intake:
     rejected: Mapping[str, int] = field(default_factory=dict)
     left_aside: int = 0
     files_read: tuple[str, ...] = ()
+    visits: tuple[FiledVisit, ...] = ()
