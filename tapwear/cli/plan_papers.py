@@ -54,7 +54,8 @@ def export(
     view = load_view(store, name)
     if out.exists() and (not force or out.resolve() == store.path.resolve()):
         raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
-    content = _content(view, format_)
+    earlier = _earlier(store, view) if format_ is ExportFormat.ICS else []
+    content = _content(view, format_, earlier)
     try:
         out.write_bytes(content)
     except OSError as error:
@@ -65,7 +66,15 @@ def export(
         say(f"{waiting} not placed: a calendar does not show them; see tapwear plan show {view.name}")
 
 
-def _content(view: PlanView, format_: ExportFormat) -> bytes:
+def _earlier(store: Store, view: PlanView) -> list[PlanView]:
+    """The plans of the same year made before this one, the oldest first."""
+    from tapwear.store.plans import list_plans
+
+    heads = [head for head in list_plans(store) if head.year == view.result.year and head.sequence < view.sequence]
+    return [load_view(store, head.name) for head in heads]
+
+
+def _content(view: PlanView, format_: ExportFormat, earlier: list[PlanView]) -> bytes:
     if format_ is ExportFormat.CSV:
         from tapwear.report.plan_csv import plan_csv
 
@@ -77,7 +86,7 @@ def _content(view: PlanView, format_: ExportFormat) -> bytes:
     if format_ is ExportFormat.ICS:
         from tapwear.report.plan_ics import plan_ics
 
-        return plan_ics(view)
+        return plan_ics(view, earlier)
     from tapwear.report.plan_html import plan_html
 
     return plan_html(view).encode()

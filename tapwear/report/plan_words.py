@@ -91,6 +91,13 @@ def requests_words(rows: Sequence[JobRow]) -> str:
     return f"Outage requests: {', '.join(counts)}." if counts else ""
 
 
+def resources_words(row: JobRow) -> str:
+    """`needs mobile transformer; can be back within 12 h of a call`; blank where nothing of it is known."""
+    needs = f"needs {', '.join(row.resources)}" if row.resources else ""
+    back = f"can be back within {row.recall_hours:g} h of a call" if row.recall_hours is not None else ""
+    return "; ".join(part for part in (needs, back) if part)
+
+
 def state_words(row: JobRow) -> str:
     """What else is settled about a job: `pinned; started`, `done 2027-03-04`."""
     done = " ".join(part for part in (row.progress, day_words(row.done_on)) if part)

@@ -57,10 +57,11 @@ def new_workbook(title: str, made: datetime, purpose: str) -> Workbook:
     book = xlsxwriter.Workbook(out, options)
     book.set_properties({"title": plain(title), "created": made})
     top = {"valign": "top"}
+    # Set in a little, so that text does not touch a number to its left.
+    text = {**top, "text_wrap": True, "align": "left", "indent": 1}
     looks = {
-        "head": book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "vcenter", "align": "left", "indent": 1}),
-        # Set in a little, so that text does not touch a number to its left.
-        "text": book.add_format({**top, "text_wrap": True, "align": "left", "indent": 1}),
+        "head": book.add_format({**text, "bold": True, "bottom": 1, "valign": "vcenter"}),
+        "text": book.add_format(text),
         "date": book.add_format({**top, "num_format": "yyyy-mm-dd", "align": "left", "indent": 1}),
         "whole": book.add_format({**top, "num_format": "#,##0"}),
         "number": book.add_format({**top, "num_format": "General"}),

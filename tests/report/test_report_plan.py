@@ -10,7 +10,6 @@ from datetime import date, datetime
 from html.parser import HTMLParser
 
 import pytest
-from icalendar import Calendar
 from openpyxl import load_workbook
 from plan_examples import AS_OF, HOSTILE, WEEKS, job, usual, view
 from rich.console import Console
@@ -119,35 +118,6 @@ def test_the_workbook_takes_formula_looking_text_as_text() -> None:
     cells = [cell for row in book["plan"].iter_rows(min_row=2) for cell in row]
     assert {cell.data_type for cell in cells} <= {"s", "n", "d"}
     assert "=cmd|' /C calc'!A0" in [cell.value for cell in cells]
-
-
-# --- calendar -------------------------------------------------------------------------------------------------
-
-
-def test_calendar_events_are_all_day_and_end_on_the_day_after() -> None:
-    events = Calendar.from_ical(plan_ics(usual())).walk("VEVENT")
-    assert [(event.decoded("dtstart"), event.decoded("dtend")) for event in events] == [
-        (date(2027, 3, 1), date(2027, 3, 8)),
-        (date(2027, 5, 3), date(2027, 5, 17)),
-    ]
-    assert "VALUE=DATE:20270301" in plan_ics(usual()).decode()
-    assert CAUTION_SHORT in str(events[0]["description"])
-
-
-def test_a_unit_keeps_its_calendar_entry_from_plan_to_plan() -> None:
-    first, later = (Calendar.from_ical(plan_ics(view(job("U1", due), sequence=sequence))).walk("VEVENT")[0]
-                    for due, sequence in (("2027-03-01", 0), ("2027-09-06", 3)))  # fmt: skip
-    assert first["uid"] == later["uid"]
-    assert (first["sequence"], later["sequence"]) == (0, 3)
-    assert first["dtstart"].dt != later["dtstart"].dt
-
-
-def test_calendar_text_cannot_begin_a_line_of_its_own() -> None:
-    made = plan_ics(view(job("U1\r\nBEGIN:VALARM", why="a, b; c\nEND:VCALENDAR")))
-    (event,) = Calendar.from_ical(made).walk("VEVENT")
-    assert not event.subcomponents
-    assert b"\r\nBEGIN:VALARM" not in made
-    assert made.count(b"END:VCALENDAR\r\n") == 1
 
 
 # --- page -----------------------------------------------------------------------------------------------------
