@@ -23,7 +23,22 @@ from tapwear.store.snapshots import save_snapshot
 from tapwear.store.undump import is_dump, load_dump
 
 AT = datetime(2026, 11, 1, 8, tzinfo=UTC)
-NASTY = ("", "\\N", "'", "=1+1", " =1+1", "-", "@x", "+49", "''=x", "a,b", 'say "x"', "line\nline", "line\rline", "\t=2")
+NASTY = (
+    "",
+    "\\N",
+    "'",
+    "=1+1",
+    " =1+1",
+    "-",
+    "@x",
+    "+49",
+    "''=x",
+    "a,b",
+    'say "x"',
+    "line\nline",
+    "line\rline",
+    "\t=2",
+)
 ODD = ("\x1b[31mred", "<script>", "ÄÖ 油 🛢", "x" * 130_000, "’", "\u202eabc", "＝1", "\\", "\\Nx", "NULL", "None", "0")
 
 
@@ -33,7 +48,11 @@ def store(empty_store: Store) -> Store:
         unit = add_unit(connection, {"unit": "T1", "station": "NORTH", "counter_digits": 6}, Stamp("Robin", AT))
         for value in (5, 6):
             add_reading(
-                connection, unit, {"value": value, "read_on": date(2026, 6, 3)}, Stamp("Kim", AT, "misread"), replace=True
+                connection,
+                unit,
+                {"value": value, "read_on": date(2026, 6, 3)},
+                Stamp("Kim", AT, "misread"),
+                replace=True,
             )
         withdraw(connection, "reading", 2, Stamp("Kim", AT, "another unit's"))
         for number, text in enumerate(NASTY + ODD):
@@ -70,10 +89,14 @@ def test_any_language_with_csv_reads_a_dump_by_its_manifest(store: Store, tmp_pa
 
 
 @settings(max_examples=300, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(text=st.none() | st.text(st.characters(exclude_categories=["Cs"])), number=st.none() | st.floats(allow_nan=False))
+@given(
+    text=st.none() | st.text(st.characters(exclude_categories=["Cs"])), number=st.none() | st.floats(allow_nan=False)
+)
 @example(text="\\N", number=-0.0)
 @example(text="'\\N", number=1e308)
-def test_every_value_comes_back_from_its_cell_and_none_runs_as_a_formula(text: str | None, number: float | None) -> None:
+def test_every_value_comes_back_from_its_cell_and_none_runs_as_a_formula(
+    text: str | None, number: float | None
+) -> None:
     assert from_cell(to_cell(text, "TEXT"), "TEXT") == text
     assert to_cell(text, "TEXT").lstrip()[:1] not in ("=", "+", "-", "@")
     back = from_cell(to_cell(number, "REAL"), "REAL")
@@ -163,9 +186,7 @@ def rewrite(dump: Path, table: str, text: str, rows: int) -> None:
         ("id,station_id,bank,phase\r\n99999999999999999999,1,,\r\n", 1, "does not fit"),
     ],
 )
-def test_a_wrong_row_is_refused_with_its_place_and_nothing_is_made(
-    dump: Path, text: str, rows: int, said: str
-) -> None:
+def test_a_wrong_row_is_refused_with_its_place_and_nothing_is_made(dump: Path, text: str, rows: int, said: str) -> None:
     rewrite(dump, "place", text, rows)
     refused(dump, said)
 
