@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from pathlib import Path
 
-from tapwear.errors import MissingExtra
 from tapwear.outlook.types import Due
 from tapwear.report.charts_svg import bars_svg
 from tapwear.report.due_words import (
@@ -25,9 +23,8 @@ from tapwear.report.pages_rests import rests_on
 from tapwear.report.pages_unit import DATE_WORDS, unit_page
 from tapwear.report.plain import plain
 from tapwear.report.stories import Subject
+from tapwear.report.templating import house
 from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
-
-TEMPLATES = Path(__file__).parent / "templates"
 
 
 def pages_html(
@@ -39,26 +36,11 @@ def pages_html(
     done : told after each page, so that a person can be shown how far it is
     Everything in it is escaped. Raises MissingExtra without jinja2 or matplotlib.
     """
-    try:
-        from jinja2 import Environment, FileSystemLoader, StrictUndefined
-        from markupsafe import Markup
-    except ImportError:
-        raise MissingExtra("jinja2", "The HTML report") from None
+    page_maker = house("The HTML report")
+    from markupsafe import Markup
 
-    def printable(value: object) -> object:
-        return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value
-
-    # Always escaping, so that nothing in the store can become markup, and no forgotten field can pass for blank.
-    house = Environment(
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=printable,
-        loader=FileSystemLoader(TEMPLATES),
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     # Only drawings are markup already; whatever of the store stands in them was escaped when they were made.
-    house.filters["drawing"] = lambda svg: Markup(svg)  # noqa: S704
+    page_maker.filters["drawing"] = lambda svg: Markup(svg)  # noqa: S704
     links = {tag: f"unit-{i}" for i, tag in enumerate(tags, start=1)}
     coming = fleet.coming().dues
     listed = {due.unit for due in coming}
@@ -71,7 +53,7 @@ def pages_html(
         about=", ".join(f"{plain(label)}: {count}" for label, count in zip(labels, counts, strict=True)),
     )
     severe = fleet.severe()
-    page = house.get_template("report.html").render(
+    page = page_maker.get_template("report.html").render(
         paper=paper.value,
         as_of=fleet.as_of.isoformat(),
         until=fleet.until.isoformat(),
