@@ -1,7 +1,9 @@
 """`tapwear service`: an overhaul or other work, the clocks that it starts again, the counter as found and as left."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,6 +24,10 @@ from tapwear.errors import UsageError
 from tapwear.visits.fields import SERVICES, TASKS
 from tapwear.visits.resets import resets_of
 from tapwear.words import CAUTION_SHORT
+
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
+    from tapwear.store.find import UnitKey
 
 
 def service(
@@ -70,6 +76,10 @@ def service(
         str | None, typer.Option("--condemning-mm", metavar="MM", help="Limit at which contacts must be replaced.")
     ] = None,
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who did it; else you.")] = None,
+    witness: Annotated[
+        str | None,
+        typer.Option("--witness", metavar="NAME", help="A second person who saw it; see below."),
+    ] = None,
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="As found, anything else.")] = None,
     sure: Annotated[
         str | None,
@@ -83,7 +93,8 @@ def service(
     """Record an overhaul or other work.
 
     Says which clocks the work starts again before anything is recorded. A serial number that is not the register's
-    stops: it would be the wrong unit. At a terminal, what is not given is asked for.
+    stops: it would be the wrong unit. At a terminal, what is not given is asked for. Work that ends an overdue task is
+    recorded only with the serial number, the counter as found and a second name.
 
     Examples:
       tapwear service T1 --work overhaul --on 2026-05-12 --serial S-4711 --as-found 84210 --as-left 84216
@@ -130,6 +141,7 @@ def service(
             "as_left_counter": as_left,
             "contact_left_mm": wear_left_mm,
             "condemning_limit_mm": condemning_mm,
+            "witness": witness,
             "remark": remark,
         },
     )
@@ -145,6 +157,7 @@ def service(
         tell(f"The register has no serial number yet: tapwear unit change {key.tag} --serial {given['serial_seen']}")
     again = resets_of(given["work"], given.get("resets"))
     _say_clocks(again, rules)
+    _ask_for_proof(store, key, given)
     found, left = given.get("as_found_counter"), given.get("as_left_counter")
     reset = _was_reset(found, left, counter_reset)
     doubt = ""
@@ -169,6 +182,18 @@ def service(
         tell(f"The book has another reading of that day, {in_book}; it was left as it is (tapwear log --replace).")
     _say_wear(given.get("contact_left_mm"), given.get("condemning_limit_mm"))
     tell(CAUTION_SHORT)
+
+
+def _ask_for_proof(store: Store, key: UnitKey, given: dict[str, Any]) -> None:
+    """Holds work that ends an overdue task to its proof; a second name is asked for at a terminal."""
+    from tapwear.cli.overdue import cleared_overdue, missing_proof, refuse_without_proof
+
+    cleared = cleared_overdue(store, key, given)
+    if cleared and missing_proof(given) == ["witness"] and at_a_terminal():
+        tell(f"Overdue until now: {' and '.join(cleared)}.")
+        name = asked("Name of a second person who saw the work")
+        given |= values_of(SERVICES, {"witness": name or None})
+    refuse_without_proof(key, given, cleared)
 
 
 def _several(connection: Any, key: Any) -> bool:
