@@ -21,6 +21,14 @@ from tapwear.store.whereabouts import FittingRow, by_drive
 # What every row of the book carries beside what it says.
 CARRIED = ("id", "uid", "recorded_at", "recorded_by", "import_id", "reason", "withdrawn", "supersedes_id")
 _TRAIL = ("id", "recorded_at", "recorded_by", "import_id", "reason", "withdrawn", "supersedes_id")
+_SQLITE = (
+    "SELECT m.name, c.name FROM sqlite_master m JOIN pragma_table_info(m.name) c WHERE m.type = 'table' "
+    "ORDER BY m.name, c.cid"
+)
+_ON_SERVER = (
+    "SELECT table_name, column_name FROM information_schema.columns WHERE table_schema = current_schema() "
+    "ORDER BY table_name, ordinal_position"
+)
 _FIT = ("from_on", "supersedes_id", "withdrawn")
 _DAYS = (
     *("read_on", "happened_on", "sampled_on", "done_on", "noted_on", "observed_on", "visited_on", "decided_on"),
@@ -63,10 +71,8 @@ class TrailRow:
 
 def book_tables(connection: Connection) -> dict[str, tuple[str, ...]]:
     """The tables of the book, each with its own columns: those beside what every row carries."""
-    rows = connection.exec_driver_sql(
-        "SELECT m.name, c.name FROM sqlite_master m JOIN pragma_table_info(m.name) c WHERE m.type = 'table' "
-        "ORDER BY m.name, c.cid"
-    )
+    ask = _SQLITE if connection.dialect.name == "sqlite" else _ON_SERVER
+    rows = connection.exec_driver_sql(ask)
     columns: dict[str, list[str]] = {}
     for table, column in rows:
         columns.setdefault(table, []).append(column)
@@ -175,6 +181,6 @@ def tag_of(connection: Connection, row: TrailRow) -> str:
                 is_current(fitting),
                 sa.or_(fitting.c.from_on.is_(None), fitting.c.from_on <= row.day),
             )
-            .order_by(fitting.c.from_on.desc(), fitting.c.id.desc())
+            .order_by(fitting.c.from_on.desc().nulls_last(), fitting.c.id.desc())
         ).scalar()
     return str(connection.execute(sa.select(changer.c.tag).where(changer.c.id == number)).scalar() or "")
