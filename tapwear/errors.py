@@ -6,6 +6,7 @@
     ├── StoreError          4   no store, a locked store, or a file that is not one of ours
     │   └── SchemaError     5   a store of another schema version
     ├── PlanIncomplete      6   a plan was made, and not every job found a place
+    ├── FoundWrong          7   a look through the store found something that cannot be right
     └── MissingExtra        2   an optional package is not installed
 """
 
@@ -36,6 +37,10 @@ class SchemaError(StoreError):
 
 class PlanIncomplete(TapwearError):
     exit_code = 6
+
+
+class FoundWrong(TapwearError):
+    exit_code = 7
 
 
 class MissingExtra(TapwearError):

@@ -60,7 +60,8 @@ app = typer.Typer(
     ),
     epilog=(
         "Exit codes: 0 done; 1 a fault of ours; 2 command not understood; 3 some data not taken; 4 store missing, "
-        "in use or not ours; 5 store of another schema version; 6 plan made, not every job placed; 130 stopped."
+        "in use or not ours; 5 store of another schema version; 6 plan made, not every job placed; "
+        "7 check found something; 130 stopped."
     ),
     no_args_is_help=True,
     rich_markup_mode="rich",

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from tapwear.cli.context import KEEPING, access_of, now, open_the_store, say, setup_of
+from tapwear.cli.context import KEEPING, access_of, now, open_the_store, say, setup_of, store_path, today
 
 BACKUP_HELP = (
     "Copy the whole store into one file, while others go on working.\n\n"
@@ -31,6 +33,13 @@ DUMP_HELP = (
     "again.\n\n"
     "Example: tapwear --db north.db dump north-2026-06"
 )
+CHECK_HELP = (
+    "Look through the whole store for what cannot be right.\n\n"
+    "Damage to the file, references to rows that are not there, corrections that go round in a ring, rows that nothing "
+    "leads to, and days that cannot be: one line each with what to do about it. Nothing is changed.\n\n"
+    "Exit codes: 0 nothing found; 4 no store; 7 something found.\n\n"
+    "Example: tapwear --db north.db check"
+)
 
 
 def register(app: typer.Typer) -> None:
@@ -38,6 +47,7 @@ def register(app: typer.Typer) -> None:
     app.command("backup", help=BACKUP_HELP, rich_help_panel=KEEPING)(backup)
     app.command("restore", help=RESTORE_HELP, rich_help_panel=KEEPING)(restore)
     app.command("dump", help=DUMP_HELP, rich_help_panel=KEEPING)(dump)
+    app.command("check", help=CHECK_HELP, rich_help_panel=KEEPING)(check)
 
 
 def _beside(path: Path, what: str) -> Path:
@@ -72,7 +82,7 @@ def restore(
     from tapwear.store.version import LATEST
 
     setup = setup_of(context)
-    path = setup.db or Path("tapwear.db")
+    path = store_path(context) if setup.db else Path("tapwear.db")
     done = put_in_place(source, path, aside=_beside(path, "before-restore"), replace=replace, access=access_of(setup))
     if done.aside is not None:
         say(f"The store that was there is kept as {done.aside}")
@@ -91,3 +101,24 @@ def dump(
     rows = dump_store(open_the_store(context), folder, at=now())
     say(f"Wrote {folder}: {sum(rows.values()):,} rows in {len(rows)} files, and manifest.json.")
     say(f"The way back: tapwear --db NEWFILE restore {folder}")
+
+
+def check(
+    context: typer.Context,
+    as_json: Annotated[bool, typer.Option("--json", help="Give JSON on standard output.")] = False,
+) -> None:
+    """Look through the whole store for what cannot be right."""
+    from tapwear.errors import FoundWrong
+    from tapwear.report.plain import plain
+    from tapwear.store.checking import check_store
+
+    store = open_the_store(context)
+    found = check_store(store, today=today(), now=now())
+    if as_json:
+        typer.echo(json.dumps({"store": str(store.path), "found": [asdict(one) for one in found]}, indent=1))
+    else:
+        for one in found:
+            typer.echo(plain(one.sentence()))
+    if found:
+        raise FoundWrong(f"{store.path}: {len(found):,} things that cannot be right, as listed.")
+    say(f"{store.path}: nothing found. The file is sound, every reference and correction holds.")

@@ -15,6 +15,8 @@ from tapwear.errors import StoreError
 from tapwear.store.engine import APPLICATION_ID, FILES, explain
 
 if TYPE_CHECKING:
+    from sqlalchemy.engine import Connection
+
     from tapwear.store.engine import Store
 
 
@@ -57,6 +59,14 @@ def count_rows(raw: sqlite3.Connection) -> dict[str, int]:
     return {name: int(raw.execute(f"SELECT count(*) FROM {quoted(name)}").fetchone()[0]) for name in names}  # noqa: S608
 
 
+def raw_of(connection: Connection) -> sqlite3.Connection:
+    """The connection as SQLite's own module has it. Raises StoreError for a store that is no file."""
+    raw = connection.connection.driver_connection
+    if not isinstance(raw, sqlite3.Connection):
+        raise StoreError("Only a store in a file can be copied, dumped and checked this way.")
+    return raw
+
+
 def quoted(name: str) -> str:
     """The name of a table or column as SQL takes it, whatever it holds."""
     return '"' + name.replace('"', '""') + '"'
@@ -78,9 +88,7 @@ def back_up(store: Store, to: Path) -> Proof:
     if to.exists():
         raise StoreError(f"{to} is there already; a backup never overwrites. Name another file.")
     with making(to) as part, store.rows() as connection:
-        source = connection.connection.driver_connection
-        if not isinstance(source, sqlite3.Connection):
-            raise StoreError("Only a store in a file can be backed up this way.")
+        source = raw_of(connection)
         rows = count_rows(source)  # the first look, which fixes the moment that the copy shows
         copy(source, part, "DELETE")
         proof = prove(part)

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Any
 
 from tapwear import __version__
 from tapwear.errors import StoreError
-from tapwear.store.backup import quoted, sync
+from tapwear.store.backup import quoted, raw_of, sync
 from tapwear.store.engine import explain
 from tapwear.store.version import LATEST
 
@@ -76,8 +76,7 @@ def dump_store(store: Store, folder: Path, *, at: datetime) -> dict[str, int]:
     try:
         part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".part", dir=folder.parent))
         with store.rows() as connection:
-            raw = connection.connection.driver_connection
-            assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - narrows the type
+            raw = raw_of(connection)
             contents = {name: _write(part, raw, name, columns_of(raw, name), access) for name in tables()}
         manifest = {
             "kind": KIND, "schema": LATEST, "tapwear": __version__, "made_at": at.isoformat(timespec="seconds"),

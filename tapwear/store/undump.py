@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from tapwear.errors import SchemaError, StoreError
-from tapwear.store.backup import quoted
+from tapwear.store.backup import quoted, raw_of
 from tapwear.store.dump import KIND, MANIFEST, columns_of, from_cell, tables
 from tapwear.store.engine import create_store
 from tapwear.store.version import LATEST
@@ -56,8 +56,7 @@ def load_dump(folder: Path, part: Path) -> None:
     store = create_store(part)
     try:
         with store.rows(writing=True) as connection:
-            raw = connection.connection.driver_connection
-            assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - narrows the type
+            raw = raw_of(connection)
             raw.execute("PRAGMA defer_foreign_keys=ON")  # corrections may stand before what they correct
             if version == LATEST:
                 raw.execute("DELETE FROM schema_step")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -84,3 +86,17 @@ def test_another_word_for_who_may_read_is_refused(desk: Path, monkeypatch: pytes
     done = run(desk, "due")
     assert done.exit_code == 2
     assert "owner or group" in done.stderr
+
+
+def test_check_tells_in_lines_or_json_and_ends_with_its_own_code(desk: Path) -> None:
+    sound = run(desk, "check")
+    assert sound.exit_code == 0, sound.output
+    assert sound.stdout == ""
+    raw = sqlite3.connect(desk)
+    raw.execute("UPDATE reading SET read_on = '2099-01-01' WHERE id = 7")
+    raw.commit()
+    raw.close()
+    found = run(desk, "check")
+    assert found.exit_code == 7
+    assert found.stdout.startswith("value: reading 7, read_on: 2099-01-01 lies in the future -> ")
+    assert json.loads(run(desk, "check", "--json").stdout)["found"][0]["where"] == "reading 7, read_on"

@@ -1,0 +1,133 @@
+"""A look through the store: each kind of trouble is found and told with what to do; a sound store is left in peace."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+
+import pytest
+
+from tapwear.errors import StoreError
+from tapwear.store.checking import Trouble, check_store
+from tapwear.store.engine import Store, open_store
+from tapwear.store.entries import add_reading, withdraw
+from tapwear.store.recording import Stamp, insert
+from tapwear.store.register import add_unit
+
+AT = datetime(2036, 11, 1, 8, tzinfo=UTC)  # later than any machine that makes the store
+STAMP = Stamp("Robin", AT)
+TODAY = date(2026, 11, 1)
+
+
+@pytest.fixture
+def store(file_store: Store) -> Store:
+    with file_store.rows(writing=True) as connection:
+        unit = add_unit(connection, {"unit": "T1", "station": "NORTH", "counter_digits": 6}, STAMP)
+        for day in (1, 2, 3):
+            add_reading(connection, unit, {"value": day, "read_on": date(2026, 6, day)}, STAMP)
+        add_reading(connection, unit, {"value": 9, "read_on": date(2026, 6, 3)}, STAMP, replace=True)
+        withdraw(connection, "reading", 2, STAMP)
+    return file_store
+
+
+def look(store: Store) -> tuple[Trouble, ...]:
+    return check_store(store, today=TODAY, now=AT)
+
+
+def spoil(store: Store, *statements: str) -> None:
+    """What no command of ours does: writes past every check."""
+    raw = sqlite3.connect(store.path)
+    for statement in statements:
+        raw.execute(statement)
+    raw.commit()
+    raw.close()
+
+
+def test_a_sound_store_with_corrections_is_left_in_peace(store: Store) -> None:
+    assert look(store) == ()
+
+
+SPOILT = {
+    "a row that refers to nothing": (
+        "UPDATE reading SET counter_id = 99 WHERE id = 1",
+        ("reference", "reading 1", "row of counter that is not there"),
+    ),
+    "two rows that correct each other": (
+        "UPDATE reading SET supersedes_id = 4 WHERE id = 3",
+        ("correction", "reading 3", "corrects a row that corrects it in turn"),
+    ),
+    "a row that corrects itself": (
+        "UPDATE reading SET supersedes_id = 1 WHERE id = 1",
+        ("correction", "reading 1", "corrects a row"),
+    ),
+    "a unit that stands nowhere": ("UPDATE stay SET withdrawn = 1", ("orphan", "unit T1", "stands nowhere")),
+    "readings of a drive on no unit": (
+        "UPDATE fitting SET withdrawn = 1",
+        ("orphan", "readings of counter 1", "count for none"),
+    ),
+    "a unit without a compartment": ("DELETE FROM compartment", ("orphan", "unit T1", "no compartment")),
+    "a drive without a counter": ("INSERT INTO drive (note) VALUES ('')", ("orphan", "drive 2", "no counter")),
+    "a day that is none": (
+        "UPDATE reading SET read_on = '2026-02-30' WHERE id = 1",
+        ("value", "reading 1, read_on", "'2026-02-30' is no day"),
+    ),
+    "words for a day": (
+        "UPDATE tap_changer SET commissioned_on = 'unknown'",
+        ("value", "tap_changer 1, commissioned_on", "'unknown' is no day"),
+    ),
+    "a reading of tomorrow": (
+        "UPDATE reading SET read_on = '2026-11-02' WHERE id = 1",
+        ("value", "reading 1, read_on", "lies in the future"),
+    ),
+    "a row recorded next year": (
+        "UPDATE reading SET recorded_at = '2037-11-02 00:00:00' WHERE id = 3",
+        ("value", "reading, recorded_at", "1 rows from row 3 on"),
+    ),
+    "a snapshot that cannot be read": (
+        "INSERT INTO snapshot (uid, as_of, recorded_at, recorded_by, tapwear_version, payload) "
+        "VALUES ('a', '2026-01-01', '2026-01-01 00:00:00', 'x', '0', x'00')",
+        ("value", "snapshot 1", "cannot be read"),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", SPOILT)
+def test_what_cannot_be_right_is_told_once_with_its_place_and_a_remedy(store: Store, name: str) -> None:
+    statement, (kind, where, found) = SPOILT[name]
+    spoil(store, statement)
+    (trouble,) = look(store)
+    assert (trouble.kind, trouble.where) == (kind, where)
+    assert found in trouble.found
+    assert trouble.remedy
+    assert " -> " in trouble.sentence()
+
+
+def test_a_corrected_row_may_have_said_something_impossible(store: Store) -> None:
+    spoil(store, "UPDATE reading SET read_on = '2036-06-03' WHERE id = 3")  # row 4 corrects it
+    assert look(store) == ()
+
+
+def tear(content: bytearray) -> None:
+    content[3 * 4096 + 8 : 5 * 4096] = b"\xff" * (2 * 4096 - 8)
+
+
+@pytest.mark.parametrize("harm", [tear, lambda content: content.__delitem__(slice(8 * 4096, None))])
+def test_damage_is_found_and_the_way_out_is_a_backup(store: Store, harm: Callable[[bytearray], None]) -> None:
+    with store.rows(writing=True) as connection:
+        for number in range(2_000):
+            insert(connection, "station", code=f"S{number}")
+    spoil(store)
+    raw = sqlite3.connect(store.path)
+    raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    raw.close()
+    content = bytearray(store.path.read_bytes())
+    harm(content)
+    store.path.write_bytes(content)
+    try:
+        found = check_store(open_store(store.path), today=TODAY, now=AT)
+    except StoreError as error:
+        assert "restore" in str(error)  # noqa: PT017 - either way is right
+        return
+    assert {one.kind for one in found} == {"damage"}
+    assert "restore" in found[0].remedy
