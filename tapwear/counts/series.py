@@ -40,6 +40,8 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
     served, inspected, epoch = day.astype(float), np.zeros(len(day)), np.zeros(len(day), dtype=np.int64)
     value = readings["value"].to_numpy(dtype=float)[order]
     replacements = _apply_events(keys, first, day, value, served, inspected, epoch, events, stays)
+    rising = np.lexsort((value, epoch, day, code))  # of two numbers of one day the smaller stands first
+    order, value, epoch = order[rising], value[rising], epoch[rising]
     return Book(
         counter=code,
         day=day,

@@ -262,27 +262,39 @@ def enter(
     """
     same, compared = SAME[table], COMPARED[table]
     rows = lean(table, *dict.fromkeys(("id", "supersedes_id", "withdrawn", *same)))
-    number = connection.execute(
+    numbers = connection.execute(
         sa.select(rows.c.id)
         .where(is_current(rows), *(rows.c[name] == columns[name] for name in same))
         .order_by(rows.c.id)
-    ).scalar()
-    if number is None:
+    ).scalars()
+    held = {int(number): columns_of(connection, table, number) for number in numbers}
+    if not held:
         return Outcome("stored", record(connection, table, stamp, **columns), {})
-    present = columns_of(connection, table, number)
     stated = {
         name: value
         for name, value in columns.items()
         if name in given or f"{name.removesuffix('_below')}_ul_per_l" in given
     }
-    differs = {name: (present[name], value) for name, value in stated.items() if present[name] != value}
+    # Visits may have left several; then it is the one that says the same, if one does.
+    unlike = {number: _unlike(row, stated) for number, row in held.items()}
+    number = min(held, key=lambda one: (any(name in compared for name in unlike[one]), one))
+    present, differs = held.pop(number), unlike[number]
+    if replace:
+        for other in held:
+            withdraw(connection, table, other, stamp)
     important = any(name in compared for name in differs)
     if not differs or not (important or replace):
-        return Outcome("already there", number, differs)
+        others = next((unlike[other] for other in held), {}) if replace else {}
+        return Outcome("replaced" if others else "already there", number, others or differs)
     if not replace:
         return Outcome("conflict", number, differs)
     merged = {**present, **stated, **({"doubt": columns["doubt"]} if "doubt" in columns else {})}
     return Outcome("replaced", record(connection, table, stamp, number, **merged), differs)
+
+
+def _unlike(present: Mapping[str, Any], stated: Mapping[str, Any]) -> dict[str, tuple[Any, Any]]:
+    """In which columns a row of the book says otherwise than an entry, and both."""
+    return {name: (present[name], value) for name, value in stated.items() if present[name] != value}
 
 
 _BOOK_COLUMNS = {

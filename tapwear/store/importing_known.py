@@ -144,9 +144,9 @@ class Known:
         width = len(same)
         for now, *values in self.connection.execute(self._queries[table], {"owner": owner}):
             key, said = tuple(values[:width]), tuple(values[width:])
-            if now:
+            if now and key not in held.current:
                 held.current[key] = said
-            else:
+            else:  # also the second of two numbers for one day, which visits may have left
                 held.past.setdefault(key, []).append(said)
 
 

@@ -14,11 +14,15 @@ from tapwear.visits.observations import POSITIONS
 from tapwear.visits.positions import position_number
 from tapwear.visits.specs import Unfit
 
+_SAME_NUMBER = ["counter_id", "read_on", "value"]
 _NOT_OPERATIONS = ("laboratory_changed",)  # events that concern the oil only
 
 
 def readings_frame(scope: Scope, fittings: list[FittingRow]) -> pd.DataFrame:
-    """Current readings, each with the unit and drive that its counter belonged to on that day, in their order."""
+    """Current readings, each with the unit and drive that its counter belonged to on that day, in their order.
+
+    A number that several people read on one day stands there once; different numbers all stand there.
+    """
     drives = by_drive(fittings)
     counter = table_of("counter")
     query = sa.select(counter.c.id.label("counter_id"), counter.c.drive_id, counter.c.source, counter.c.digits)
@@ -42,6 +46,9 @@ def readings_frame(scope: Scope, fittings: list[FittingRow]) -> pd.DataFrame:
     )
     whole = ["reading_id", "counter_id", "value"]
     frame = typed(frame, dates=["read_on"], floats=["current_a"], texts=texts, whole=whole)
+    if frame.duplicated(_SAME_NUMBER).any():
+        frame = frame.sort_values(["current_a", "doubt", "reader", "remark", "reading_id"], kind="stable")
+        frame = frame.drop_duplicates(_SAME_NUMBER)
     frame = _on_their_units(frame.merge(counters, on="counter_id", how="left"), drives)
     if scope.tag is not None:
         frame = frame[frame["unit"] == scope.tag]

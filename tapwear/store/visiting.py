@@ -266,10 +266,17 @@ def _present(connection: Connection, visit_id: str, row: _Row) -> tuple[int | No
     rows = lean(row.table, "id", "uid", "supersedes_id", "withdrawn")
     begin = f"{visit_id}-{_bit(row.table + '/' + row.key)}-"
     found = connection.execute(
-        sa.select(rows.c.id, rows.c.uid, is_current(rows)).where(rows.c.uid >= begin, rows.c.uid < begin + "~")
+        sa.select(rows.c.id, rows.c.uid, is_current(rows)).where(_begins(connection, rows.c.uid, begin))
     ).all()
     current = [int(number) for number, _, now in found if now]
     return (current[0] if current else None), {str(uid) for _, uid, _ in found}
+
+
+def _begins(connection: Connection, uid: Any, text: str) -> sa.ColumnElement[bool]:
+    """True for a uid that begins so; in SQLite as a range, which uses the index."""
+    if connection.dialect.name == "sqlite":
+        return sa.and_(uid >= text, uid < text + "~")
+    return sa.ColumnElement.startswith(uid, text)
 
 
 def _names_for(visit: Visit, row: _Row) -> Iterator[str]:

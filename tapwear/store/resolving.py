@@ -1,0 +1,126 @@
+"""Two different numbers for one counter and day: listed, and settled by a person. Light, without the models."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from tapwear.errors import UsageError
+from tapwear.store.entries import withdraw
+from tapwear.store.find import UnitKey
+from tapwear.store.lean import is_current, lean
+from tapwear.store.recording import Stamp
+
+
+@dataclass(frozen=True)
+class Claim:
+    """One of the numbers: which row it is, who read it, who recorded it, and the doubt written beside it."""
+
+    id: int
+    value: int
+    reader: str
+    recorded_by: str
+    doubt: str
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """What the book says of one counter on one day, two numbers or more, by value."""
+
+    unit: str
+    drive: str
+    source: str
+    read_on: date
+    digits: int
+    claims: tuple[Claim, ...]
+
+
+def open_conflicts(connection: Connection, unit: UnitKey | None = None) -> list[Conflict]:
+    """All counters and days of which the book holds two numbers or more, by unit, drive, source and day."""
+    reading = lean(
+        "reading",
+        *("id", "counter_id", "read_on", "value", "reader", "recorded_by", "doubt", "supersedes_id", "withdrawn"),
+    )
+    current = sa.select(reading).where(is_current(reading)).subquery()
+    twice = (
+        sa.select(current.c.counter_id, current.c.read_on)
+        .group_by(current.c.counter_id, current.c.read_on)
+        .having(sa.func.count(sa.distinct(current.c.value)) > 1)
+        .subquery()
+    )
+    counter = lean("counter", "id", "drive_id", "source", "digits")
+    rows = connection.execute(
+        sa.select(
+            counter.c.drive_id, counter.c.source, counter.c.digits, current.c.read_on,
+            current.c.id, current.c.value, current.c.reader, current.c.recorded_by, current.c.doubt,
+        )
+        .join_from(current, twice, sa.and_(
+            twice.c.counter_id == current.c.counter_id, twice.c.read_on == current.c.read_on
+        ))
+        .join(counter, counter.c.id == current.c.counter_id)
+        .order_by(current.c.value, current.c.id)
+    ).all()  # fmt: skip
+    found: dict[tuple[str, str, str, date, int], list[Claim]] = {}
+    for drive, source, digits, day, *claim in rows:
+        tag, slot = _unit_of(connection, drive, day)
+        if unit is None or tag == unit.tag:
+            found.setdefault((tag, slot, source, day, digits), []).append(Claim(*claim))
+    return [
+        Conflict(tag, slot, source, day, digits, tuple(claims))
+        for (tag, slot, source, day, digits), claims in sorted(found.items(), key=lambda one: one[0])
+    ]
+
+
+def _unit_of(connection: Connection, drive: int, day: date) -> tuple[str, str]:
+    """The tag and slot of the unit on which a drive sat on that day, or sits first where it sat on none then."""
+    fitting = lean("fitting", "id", "drive_id", "tap_changer_id", "slot", "from_on", "supersedes_id", "withdrawn")
+    changer = lean("tap_changer", "id", "tag")
+    rows = connection.execute(
+        sa.select(changer.c.tag, fitting.c.slot, fitting.c.from_on)
+        .join_from(fitting, changer, fitting.c.tap_changer_id == changer.c.id)
+        .where(fitting.c.drive_id == drive, is_current(fitting))
+    ).all()
+    fitted = sorted(rows, key=lambda row: row.from_on or date.min)
+    begun = [row for row in fitted if row.from_on is None or row.from_on <= day]
+    return (str((begun or fitted)[-1 if begun else 0].tag), str((begun or fitted)[-1 if begun else 0].slot))
+
+
+def settle_conflict(connection: Connection, conflict: Conflict, keep: int, stamp: Stamp) -> list[Claim]:
+    """Keeps one number of a conflict and takes the other rows back; they stay in the book. Returns those.
+
+    keep : the number that is right. Raises UsageError when it is none of them, or no reason is given.
+    """
+    if not stamp.reason.strip():
+        raise UsageError("A decision needs its reason: add --because REASON. Nothing was changed.")
+    numbers = sorted({claim.value for claim in conflict.claims})
+    if keep not in numbers:
+        listed = " and ".join(map(str, numbers))
+        raise UsageError(
+            f"{conflict.unit} on {conflict.read_on}: {keep} is none of the numbers there, which are {listed}. "
+            f"For a third number: tapwear log {conflict.unit} {keep} --on {conflict.read_on} --replace"
+        )
+    others = [claim for claim in conflict.claims if claim.value != keep]
+    for claim in others:
+        withdraw(connection, "reading", claim.id, stamp)
+    return others
+
+
+def pick_conflict(
+    conflicts: list[Conflict], unit: str, on: date | None, drive: str | None, source: str | None
+) -> Conflict:
+    """The one conflict that is meant. Raises UsageError when there is none, or several fit."""
+    fit = [
+        one
+        for one in conflicts
+        if on in (None, one.read_on) and drive in (None, one.drive) and source in (None, one.source)
+    ]
+    if not fit:
+        said = "that fits" if conflicts else "of numbers"
+        raise UsageError(f"{unit} has no open conflict {said}; all of them: tapwear resolve")
+    if len(fit) > 1:
+        listed = "; ".join(f"--on {one.read_on} --drive {one.drive} --source {one.source}" for one in fit)
+        raise UsageError(f"{unit} has {len(fit)} open conflicts: say which one: {listed}")
+    return fit[0]
