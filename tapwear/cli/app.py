@@ -22,6 +22,7 @@ from tapwear.cli import (
     plan_papers,
     planning,
     report,
+    resolve,
     safekeeping,
     scheduling,
     tracking,
@@ -95,6 +96,7 @@ def root(
 
 
 on_visit.register(app)
+resolve.register(app)
 scheduling.register(app)
 next.register(app)
 deferring.register(app)
