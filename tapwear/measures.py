@@ -60,6 +60,9 @@ KEPT_UNIT = {
     "voltage": "kV",
     "length": "mm",
 }
+# The systems of units that people set, and what differs from the kept unit: its name in MEASURES, and as it is said.
+SYSTEMS = ("metric", "us")
+US_UNITS = {"temperature": ("f", "°F"), "pressure": ("psi", "psi"), "volume": ("gal_us", "gal (US)")}
 
 
 def convert(value: float, kind: str, unit: str) -> float:
@@ -73,3 +76,20 @@ def convert(value: float, kind: str, unit: str) -> float:
     if key not in known:
         raise KeyError(f"unit {unit!r} is not known for {kind}; known: {', '.join(known)}")
     return known[key](value)
+
+
+def unit_in(kind: str, system: str) -> tuple[str, str]:
+    """The unit of a kind of quantity in a system: as `convert` knows it ("" for the one we keep), and as people say it.
+
+    system : one of SYSTEMS
+    """
+    return US_UNITS[kind] if system == "us" and kind in US_UNITS else ("", KEPT_UNIT[kind])
+
+
+def shown_in(value: float, kind: str, system: str) -> str:
+    """A value in the unit that we keep, said in a system: `41 °C`, `105.8 °F`."""
+    unit, said = unit_in(kind, system)
+    if unit:  # all our conversions are straight lines, so two points tell the way back
+        zero, one = convert(0.0, kind, unit), convert(1.0, kind, unit)
+        value = (value - zero) / (one - zero)
+    return f"{round(value, 6):.6g} {said}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tapwear.measures import KEPT_UNIT, MEASURES, convert
+from tapwear.measures import KEPT_UNIT, MEASURES, convert, shown_in, unit_in
 
 
 @pytest.mark.parametrize(
@@ -45,3 +45,11 @@ def test_a_unit_that_is_none_or_could_be_two_is_refused_with_those_known(kind: s
 def test_every_kind_of_quantity_knows_the_unit_in_which_it_is_kept() -> None:
     assert KEPT_UNIT.keys() == MEASURES.keys()
     assert all(convert(3.25, kind, unit) == 3.25 for kind, unit in KEPT_UNIT.items())
+
+
+def test_a_value_is_said_in_the_system_that_people_set() -> None:
+    assert shown_in(41.0, "temperature", "metric") == "41 °C"
+    assert shown_in(41.0, "temperature", "us") == "105.8 °F"
+    assert shown_in(6.894757293168, "pressure", "us") == "1 psi"
+    assert shown_in(2.5, "length", "us") == "2.5 mm"
+    assert unit_in("pressure", "us") == ("psi", "psi")

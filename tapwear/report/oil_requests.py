@@ -6,11 +6,12 @@ overdue. A unit with a severe finding is never on it: nobody samples that.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
 from tapwear.oil.types import GASES
+from tapwear.report.bottle import COMPARTMENT, boxed, label_text
 from tapwear.report.frames import given
 from tapwear.report.oil_unit import TANK_FINDING, OilUnit, Row, next_sample, number
 from tapwear.report.oil_words import indented
@@ -18,8 +19,6 @@ from tapwear.report.page import Block, Line, fixed
 from tapwear.words import CAUTIONS, SEVERE
 
 TANK = "main tank"
-COMPARTMENT = "tap-changer compartment"
-LABEL_WIDTH = 64
 
 
 @dataclass(frozen=True)
@@ -147,14 +146,7 @@ def _label_text(unit: OilUnit, taken_from: str, serial: str) -> list[str]:
     name = str(unit.identity.get("station_name") or "")
     station = str(unit.identity.get("station") or "")
     where = f"{unit.place} {name}".rstrip() if name and name != station else unit.place
-    return [
-        f"unit     {unit.unit}",
-        f"serial   {serial or '________________ (read the nameplate)'}",
-        f"from     {taken_from}",
-        f"station  {where}",
-        "date     ____-__-__     oil temperature ______ °C",
-        "counter  ____________   taken by ____________________",
-    ]
+    return label_text(unit.unit, serial, taken_from, where)
 
 
 def requests_page(listed: ResampleList) -> list[Block]:
@@ -184,14 +176,8 @@ def _unit_lines(one: Request) -> list[Line]:
     lines = [Line(one.words)]
     for bottle in one.bottles:
         lines += [Line(""), Line("For the laboratory:"), *(indented(text) for text in bottle.request)]
-        lines += [Line(""), Line("For the bottle:"), *fixed(_boxed(bottle.label))]
+        lines += [Line(""), Line("For the bottle:"), *fixed(boxed(bottle.label))]
     return lines
-
-
-def _boxed(label: Sequence[str]) -> list[str]:
-    """The label between two cutting lines."""
-    rule = "- " * (LABEL_WIDTH // 2)
-    return [f"  {rule}".rstrip(), *(f"  {line}" for line in label), f"  {rule}".rstrip()]
 
 
 def _left_out(listed: ResampleList) -> list[str]:
