@@ -25,6 +25,7 @@ from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.deferral import with_deferrals
 from tapwear.outlook.merge import QUANTILES
 from tapwear.outlook.types import HORIZON_YEARS, Outlook
+from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
 from tapwear.report.stories import CountStory
@@ -125,8 +126,8 @@ def moved_if_repeated(assessment: Assessment, units: Collection[str], on: date) 
     last = samples.sort_values("sampled_on", kind="stable").groupby(["unit", "compartment"], sort=False).tail(1)
     if last.empty:
         return {}
-    again = last.assign(sampled_on=np.datetime64(on, "us"), received_on=pd.NaT, reported_on=pd.NaT)
-    then = replace(book, samples=pd.concat([book.samples, again.astype(book.samples.dtypes)], ignore_index=True))
+    again = last.assign(sampled_on=pd.Timestamp(on).as_unit("us"))
+    then = replace(book, samples=pd.concat([book.samples, again], ignore_index=True))
     found = {verdict.unit: verdict for verdict in assess_oil(then, assessment.model, on)}
     sampled = set(map(str, last["unit"]))
     verdicts = {tag: found[tag] if tag in sampled else verdict for tag, verdict in assessment.verdicts.items()}
@@ -204,6 +205,16 @@ def with_operations(samples: pd.DataFrame, model: RateModel) -> pd.DataFrame:
         made[rows] = model.operations_of_units(units, out["sampled_on"].to_numpy("datetime64[D]")[rows])
     out[["operations_low", "operations_mid", "operations_high"]] = made
     return out
+
+
+def visits_overdue(book: Book, as_of: date) -> pd.DataFrame:
+    """Which units in service are to be read or sampled by now, and since when, by visit rule or by what is usual.
+
+    Returns the columns of tapwear.outlook.visits_due.visits_due with due_on up to as_of. Severe units are among them:
+    whoever suggests a visit leaves them out.
+    """
+    readings = with_service_readings(book)
+    return overdue(visits_due(book.units, book.visit_rules, readings, book.samples, as_of), as_of)
 
 
 def with_service_readings(book: Book) -> pd.DataFrame:

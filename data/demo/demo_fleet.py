@@ -416,6 +416,7 @@ _HEADINGS = {
     "interval_operations interval_years commissioned_on visit_cadence note",
     "service_rules": "scheme task interval_operations interval_years duration_days crew_hours kit lead_time_weeks "
     "provenance",
+    "visit_rules": "scheme unit read_every_days sample_every_days provenance",
     "events": "unit happened_on kind old_reading new_reading to_state other_unit remark",
     "readings": "unit read_on value source reader",
     "samples": "unit sampled_on taken_from reported_on laboratory reference "

@@ -21,6 +21,11 @@ def _level(degrees: int, level: str = "normal") -> dict[str, Any]:
     return {"oil_level": level, "oil_temp_c": degrees}
 
 
+VISIT_RULES: tuple[dict[str, Any], ...] = (
+    {"scheme": "furnace", "read_every_days": 35, "sample_every_days": 120, "provenance": "own choice"},
+    {"scheme": "reactor", "sample_every_days": 270, "provenance": "own choice"},
+    {"unit": "QV-G1", "read_every_days": 190, "provenance": "own choice: a quiet unit, seen twice a year"},
+)
 OBSERVATIONS: tuple[dict[str, Any], ...] = (
     # A quiet unit whose reversing selector has stayed on one side of neutral on every visit.
     _row("QV-G1", date(2024, 3, 18), "5R 3R 8R yes", **_level(18), breather="good"),

@@ -216,6 +216,7 @@ def build() -> tuple[dict[str, Rows], Rows]:
         "places": fleet.places(),
         "units": [register_row(unit) for unit in units.values()],
         "service_rules": [dict(row) for row in fleet.SERVICE_RULES],
+        "visit_rules": [dict(row) for row in visits.VISIT_RULES],
         "events": sorted(events(units), key=lambda row: (row["happened_on"], row["unit"])),
         "readings": sorted(readings, key=lambda row: (row["read_on"], row["unit"])),
         "samples": sorted(samples, key=lambda row: (row["sampled_on"], row["unit"], row["taken_from"])),

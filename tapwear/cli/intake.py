@@ -25,11 +25,11 @@ FINDINGS_SHOWN = 20  # of an import; all of them with `tapwear findings`. Our ch
 
 IMPORT_HELP = (
     "Bring in rows from CSV files, or from all the files of a folder.\n\n"
-    "A file feeds the table of its own name: places, units, service_rules, readings, events, samples, services, "
-    "conditions, observations, limits, closures, transfer_groups, crews (readings_2024.csv feeds readings too). "
-    "--template FOLDER writes an empty file for each, with all headings; --fields TABLE explains them. Other headings, "
-    "units, words or date formats, files with one row per result and sheets of workbooks are translated by a mapping "
-    "file (--map); data/maps/README.md shows how to write one.\n\n"
+    "A file feeds the table of its own name: places, units, service_rules, visit_rules, readings, events, samples, "
+    "services, conditions, observations, limits, closures, transfer_groups, crews (readings_2024.csv feeds readings "
+    "too). --template FOLDER writes an empty file for each, with all headings; --fields TABLE explains them. Other "
+    "headings, units, words or date formats, files with one row per result and sheets of workbooks are translated by a "
+    "mapping file (--map); data/maps/README.md shows how to write one.\n\n"
     "Importing a file twice adds nothing. A row that says otherwise than the store is a conflict: shown, not stored. "
     "A bad row becomes a finding, kept with the import (tapwear findings); good rows are stored. Exit code 3: some "
     "rows were not taken.\n\n"

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 NEXT_HELP = (
     "List what to look at next, by station.\n\n"
     "For each unit: whether reading its counter would narrow the range of its date, and by how many days; readings "
-    "older than is usual for the unit; oil samples that are asked for or overdue, and whether they need an outage. "
-    "Stations where most is to be gained come first. Units with a severe finding are not visited: they go to the "
-    "engineer.\n\n"
+    "older than the visit rule says or is usual for the unit; samples that the oil or the rule asks for, and whether "
+    "they need an outage. Stations where most is to be gained come first. Units with a severe "
+    "finding are not visited: they go to the engineer.\n\n"
     "Examples:\n\n"
     "  tapwear next\n\n"
     "  tapwear next --by 2026-09-30 --region North\n\n"
@@ -82,18 +82,22 @@ def next_visits(
 
 
 def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
-    from tapwear.fleet import outlook_if_read
+    from tapwear.fleet import outlook_if_read, with_service_readings
     from tapwear.outlook.next import next_round, usual_intervals
+    from tapwear.outlook.visits_due import read_by_rule, visits_due, with_samples_by_rule
 
     book = assessment.book
     units = book.units
+    due = visits_due(units, book.visit_rules, with_service_readings(book), book.samples, assessment.as_of)
+    samples = with_samples_by_rule(samples_wanted(assessment, deadline), due, assessment.as_of, deadline)
     return next_round(
         assessment.outlook,
         outlook_if_read(assessment, deadline),
         assessment.verdicts,
         usual_intervals(units, book.readings),
-        samples_wanted(assessment, deadline),
+        samples,
         set(units.loc[units["sampling_needs_outage"].astype(bool), "unit"]),
+        read_by=read_by_rule(due),
         everything=everything,
     )
 

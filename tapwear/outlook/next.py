@@ -45,7 +45,7 @@ _UNITS = {"day": 1.0, "week": 7.0, "month": 30.44, "year": DAYS_PER_YEAR}
 
 @dataclass(frozen=True)
 class SampleWanted:
-    """A sample that the oil asks for or that is overdue. why : flagged, baseline, routine or first.
+    """A sample that the oil or a visit rule asks for. why : flagged, baseline, routine, first or rule.
 
     moves_days : by how much the early date comes forward if it shows the same as the last one; None: there is none
     """
@@ -113,12 +113,14 @@ def next_round(
     samples: Mapping[str, SampleWanted],
     needs_outage: Collection[str],
     *,
+    read_by: Mapping[str, tuple[date, float]] | None = None,
     everything: bool = False,
 ) -> Round:
     """Who to look at before the deadline `if_read.as_of`.
 
     now : the outlook of today; if_read : the one with every counter read on the deadline, see outlook_if_read
     usual_days : days between readings of each unit, from usual_intervals
+    read_by : by when a visit rule wants the counter read, and every how many days; it goes before what is usual
     samples : wanted samples by unit; needs_outage : units whose compartments can only be sampled in an outage
     everything : units of which neither a reading nor a sample is worth a visit too
     """
@@ -137,6 +139,7 @@ def next_round(
             after,
             verdict is not None and verdict.call == "pull forward",
             usual_days.get(unit, UNSAID_CADENCE_DAYS),
+            (read_by or {}).get(unit),
             samples.get(unit),
             unit in needs_outage,
             if_read.as_of,
@@ -167,6 +170,7 @@ def _look(
     after: Mapping[tuple[str, str], Due],
     oil_sets: bool,
     usual: float,
+    rule: tuple[date, float] | None,
     sample: SampleWanted | None,
     needs_outage: bool,
     deadline: date,
@@ -179,11 +183,14 @@ def _look(
     narrows = 0 if width is None or width_after is None else width - width_after
     near = due.early is not None and due.early <= deadline + timedelta(days=round(NEAR_YEARS * DAYS_PER_YEAR))
     age = (as_of - due.last_reading_on).days if due.last_reading_on else None
-    overdue = age is not None and age > OVERDUE_TIMES * usual
-    reading = _reading_words(due, age, overdue, usual)
+    overdue = rule[0] <= as_of if rule else age is not None and age > OVERDUE_TIMES * usual
+    asked = _rule_words(age, rule[1]) if rule and rule[0] <= deadline else ""
+    reading = _reading_words(due) or asked or ("" if rule else _usual_words(age, overdue, usual))
     if not reading and narrows >= WORTH_DAYS and near:
         reading = f"the range of its date would narrow by {narrows} days"
-    last = min([deadline, *([due.early] if due.early and reading else []), *([sample.by] if sample else [])])
+    days = [rule[0]] if rule and asked else []
+    days += [due.early] if due.early and reading else []
+    last = min([deadline, *days, *([sample.by] if sample else [])])
     return Look(
         unit=due.unit,
         station=due.station,
@@ -212,7 +219,7 @@ def _width(due: Due, end: date) -> int:
     return max((min(due.late or end, end) - early).days, 0)
 
 
-def _reading_words(due: Due, age: int | None, overdue: bool, usual: float) -> str:
+def _reading_words(due: Due) -> str:
     """Why the counter is to be read whatever it does to the date; "" where nothing asks for it."""
     if due.interval_operations is not None and due.readings_used == 0:
         return "no usable reading yet"
@@ -221,9 +228,16 @@ def _reading_words(due: Due, age: int | None, overdue: bool, usual: float) -> st
         return again[0]
     if due.next_action == "read the counter again":
         return "the last reading can be understood in two ways"
-    if overdue and age is not None:
-        return f"last read {age_words(age)} ago, usually every {age_words(round(usual))}"
     return ""
+
+
+def _usual_words(age: int | None, overdue: bool, usual: float) -> str:
+    return f"last read {age_words(age)} ago, usually every {age_words(round(usual))}" if overdue and age else ""
+
+
+def _rule_words(age: int | None, every: float) -> str:
+    last = "no usable reading yet" if age is None else f"last read {age_words(age)} ago"
+    return f"{last}; the visit rule says every {age_words(round(every))}"
 
 
 def usual_intervals(units: pd.DataFrame, readings: pd.DataFrame) -> dict[str, float]:

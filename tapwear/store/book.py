@@ -15,6 +15,7 @@ LIMIT_COLUMNS = ("oil_group", "technology", "quantity", "breakdown_method", "val
 
 DEFERRAL_DATES = ("decided_on", "expires_on")
 DEFERRAL_COLUMNS = ("unit", "task", *DEFERRAL_DATES, "engineer", "reason", "extra_checks")
+VISIT_RULE_COLUMNS = ("unit", "read_every_days", "sample_every_days", "still_after_days")
 OBSERVATION_COLUMNS = ("observation_id", "unit", "observed_on", "visit_id", "compartment", "quantity", "words", "value")
 
 
@@ -52,6 +53,8 @@ class Book:
     deferrals        unit, task, decided_on, expires_on, engineer, reason, extra_checks
     observations     observation_id, unit, observed_on, visit_id, compartment, quantity [as in
                      tapwear.visits.observations], value [number; of positions their order; else NaN], words
+    visit_rules      unit, read_every_days, sample_every_days, still_after_days [days; NaN: not said]; only of units
+                     that have a rule, of their own or of their scheme
 
     A book put together by hand may leave out current_exponent and current_a: every operation then counts as one.
     """
@@ -71,3 +74,4 @@ class Book:
     limits: pd.DataFrame = field(default_factory=lambda: _nothing(LIMIT_COLUMNS, ()))
     deferrals: pd.DataFrame = field(default_factory=lambda: _nothing(DEFERRAL_COLUMNS, DEFERRAL_DATES))
     observations: pd.DataFrame = field(default_factory=lambda: _nothing(OBSERVATION_COLUMNS, ("observed_on",)))
+    visit_rules: pd.DataFrame = field(default_factory=lambda: _nothing(VISIT_RULE_COLUMNS, ()))

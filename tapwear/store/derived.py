@@ -45,6 +45,10 @@ CHANGING: dict[str, tuple[str, ...]] = {
         *("id", "scheme_id", "tap_changer_id", "task", "interval_operations", "interval_years", "duration_days"),
         *("crew_hours", "kit", "lead_time_weeks", "provenance", "current_exponent"),
     ),
+    "visit_rule": (
+        *("id", "scheme_id", "tap_changer_id", "read_every_days", "sample_every_days", "still_after_days"),
+        "provenance",
+    ),
     "closure": ("id", "station_id", "from_on", "to_on", "why"),
     "transfer_group_member": ("id", "group_name", "station_id", "tap_changer_id"),
     "crew_week": ("id", "region", "week", "hours"),

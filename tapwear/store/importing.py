@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
 Progress = Callable[[str, int, int], None]
-REGISTER = ("places", "units", "service_rules")
+REGISTER = ("places", "units", "service_rules", "visit_rules")
 BOOK = ("events", "readings", "samples", "services", "conditions", "observations", "limits")
 ROWS_BETWEEN_PROGRESS = 2_000
 MAY_LIE_AHEAD = ("closures", "units")  # tables whose dates may be later than today

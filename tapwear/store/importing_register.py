@@ -19,6 +19,7 @@ from tapwear.store.places import add_station, find_station, place_at
 from tapwear.store.recording import Change, Stamp, amend, insert, note_change
 from tapwear.store.register import add_unit, change_unit
 from tapwear.store.stays import StandingRow, standing
+from tapwear.store.visit_rules import VISIT_RULE_FIELDS, make_visit_rule, scheme_of, visit_rule_of
 from tapwear.visits.types import WHOLE_ROW, Row
 
 _WHERE = ("station", "bank", "phase", "state")
@@ -44,6 +45,8 @@ class RegisterIntake:
         try:
             if row.table == "places":
                 return self._place(row.values)
+            if row.table == "visit_rules":
+                return self._visit_rule(row.values)
             return self._unit(row.values) if row.table == "units" else self._rule(row.values)
         except UsageError as error:
             raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
@@ -208,24 +211,14 @@ class RegisterIntake:
         return have
 
     def _rule(self, given: Mapping[str, Any]) -> Result:
-        scheme, tag = given.get("scheme", ""), given.get("unit", "")
-        if bool(scheme) == bool(tag):
-            raise Refused("scheme", "both scheme and unit" if scheme else "neither scheme nor unit", "give one of them")
         if "interval_operations" not in given and "interval_years" not in given:
             raise Refused("interval_operations", "no interval", "give interval_operations, interval_years or both")
-        owner: dict[str, int | None] = {"scheme_id": None, "tap_changer_id": None}
-        if tag:
-            unit = self._tags.get(tag.casefold())
-            if unit is None:
-                raise Refused("unit", f"there is no unit {tag}", "add the unit first, or correct the tag")
-            owner["tap_changer_id"] = unit.id
-        else:
-            owner["scheme_id"] = self._scheme(scheme)
+        owner = self._owner(given)
         rule = lean("service_rule", "id", "scheme_id", "tap_changer_id", "task")
-        which = rule.c.tap_changer_id == owner["tap_changer_id"] if tag else rule.c.scheme_id == owner["scheme_id"]
-        number = self.connection.execute(sa.select(rule.c.id).where(which, rule.c.task == given["task"])).scalar()
+        which = [rule.c[name] == number for name, number in owner.items() if number is not None]
+        number = self.connection.execute(sa.select(rule.c.id).where(*which, rule.c.task == given["task"])).scalar()
         said = {name: given[name] for name in RULE_FIELDS if name in given}
-        whose = f"{scheme or tag}, {given['task']}"
+        whose = f"{given.get('scheme') or given['unit']}, {given['task']}"
         if number is not None:
             filled, findings = self._fill("service_rule", int(number), said, whose)
             return Result(findings, filled)
@@ -233,10 +226,30 @@ class RegisterIntake:
         note_change(self.connection, Change("service_rule", made, "made", None, whose), self.stamp)
         return Result(stored=True)
 
-    def _scheme(self, name: str) -> int:
-        scheme = lean("scheme", "id", "name")
-        number = self.connection.execute(sa.select(scheme.c.id).where(scheme.c.name == name)).scalar()
-        return insert(self.connection, "scheme", name=name) if number is None else int(number)
+    def _owner(self, given: Mapping[str, Any]) -> dict[str, int | None]:
+        """The scheme or the unit that a rule belongs to, by columns of the rule's row."""
+        scheme, tag = given.get("scheme", ""), given.get("unit", "")
+        if bool(scheme) == bool(tag):
+            raise Refused("scheme", "both scheme and unit" if scheme else "neither scheme nor unit", "give one of them")
+        if not tag:
+            return {"scheme_id": scheme_of(self.connection, scheme), "tap_changer_id": None}
+        unit = self._tags.get(tag.casefold())
+        if unit is None:
+            raise Refused("unit", f"there is no unit {tag}", "add the unit first, or correct the tag")
+        return {"scheme_id": None, "tap_changer_id": unit.id}
+
+    def _visit_rule(self, given: Mapping[str, Any]) -> Result:
+        said = {name: given[name] for name in VISIT_RULE_FIELDS if name in given}
+        if not said.keys() - {"provenance"}:
+            raise Refused("read_every_days", "nothing", "give read_every_days, sample_every_days or still_after_days")
+        owner = self._owner(given)
+        number = visit_rule_of(self.connection, owner)
+        whose = f"visit rule of {given.get('scheme') or given['unit']}"
+        if number is None:
+            make_visit_rule(self.connection, owner, said, whose, self.stamp)
+            return Result(stored=True)
+        filled, findings = self._fill("visit_rule", number, said, whose)
+        return Result(findings, filled)
 
 
 def _count(connection: Connection, table: str) -> int:

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from tapwear.store.clocks import RULE_FIELDS, effective_rules
 from tapwear.store.frames import Scope, table_of, typed
 from tapwear.store.lean import is_current
+from tapwear.store.visit_rules import VISIT_RULE_FIELDS
 from tapwear.store.whereabouts import IN_SERVICE, FittingRow, Spell, StayRow, by_drive, spells
 
 
@@ -194,6 +195,24 @@ def stays_frame(where: dict[str, list[Spell]]) -> pd.DataFrame:
     ]
     frame = pd.DataFrame(rows, columns=["unit", "place", "from_on", "to_on", "state"])
     return typed(frame, dates=["from_on", "to_on"], texts=["unit", "place", "state"])
+
+
+def visit_rules_frame(scope: Scope) -> pd.DataFrame:
+    """The visit rule that holds for each unit of which there is one, field by field its own before its scheme's."""
+    changer, rule = table_of("tap_changer"), table_of("visit_rule")
+    own, shared = rule.alias(), rule.alias()
+    fields = [name for name in VISIT_RULE_FIELDS if name != "provenance"]
+    query = (
+        sa.select(
+            changer.c.tag.label("unit"),
+            *(sa.func.coalesce(own.c[name], shared.c[name]).label(name) for name in fields),
+        )
+        .join_from(changer, own, own.c.tap_changer_id == changer.c.id, isouter=True)
+        .join(shared, shared.c.scheme_id == changer.c.scheme_id, isouter=True)
+        .where(sa.or_(own.c.id.is_not(None), shared.c.id.is_not(None)), *scope.of_unit(changer.c.id))
+        .order_by(changer.c.tag)
+    )
+    return typed(scope.frame(query), floats=fields, texts=["unit"])
 
 
 def rules_frame(scope: Scope) -> pd.DataFrame:

@@ -11,7 +11,15 @@ import sqlalchemy as sa
 from tapwear.store.book import Book
 from tapwear.store.find import find_unit
 from tapwear.store.frames import Scope, table_of, typed
-from tapwear.store.load_register import fittings_of, places_of, rules_frame, spells_of, stays_frame, units_frame
+from tapwear.store.load_register import (
+    fittings_of,
+    places_of,
+    rules_frame,
+    spells_of,
+    stays_frame,
+    units_frame,
+    visit_rules_frame,
+)
 from tapwear.store.load_visits import (
     conditions_frame,
     deferrals_frame,
@@ -65,6 +73,7 @@ def load_book(store: Store, unit: str | None = None, as_of: date | None = None) 
             limits=limits_frame(scope),
             deferrals=deferrals_frame(scope),
             observations=observations_frame(scope),
+            visit_rules=visit_rules_frame(scope),
         )
 
 

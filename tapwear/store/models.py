@@ -179,6 +179,28 @@ class ServiceRule(SQLModel, table=True):
     current_exponent: float | None = None  # None: not said, which counts as 0, the plain count
 
 
+class VisitRule(SQLModel, table=True):
+    """How often units are to be read and sampled, by scheme or for one tap changer, whose own goes first."""
+
+    __tablename__ = "visit_rule"
+    __table_args__ = (
+        CheckConstraint("(scheme_id IS NULL) <> (tap_changer_id IS NULL)", name="scheme_or_unit"),
+        UniqueConstraint("scheme_id"),
+        UniqueConstraint("tap_changer_id"),
+        _at_least("read_every_days", 0, above=True),
+        _at_least("sample_every_days", 0, above=True),
+        _at_least("still_after_days", 0, above=True),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    scheme_id: int | None = Field(default=None, foreign_key="scheme.id")
+    tap_changer_id: int | None = Field(default=None, foreign_key="tap_changer.id")
+    read_every_days: float | None = None
+    sample_every_days: float | None = None
+    still_after_days: float | None = None  # of a change-over selector that is not seen to move
+    provenance: str = ""
+
+
 class RegisterChange(SQLModel, table=True):
     """One field of one register row, before and after; the register's own history."""
 

@@ -52,6 +52,7 @@ _BLANK: dict[str, dict[str, Any]] = {
     "drive": {"note": ""},
     "counter": {"source": "mechanical"},
     "service_rule": {"kit": "", "provenance": ""},
+    "visit_rule": {"provenance": ""},
     "stay": {"state": "in service"},
     "fitting": {"slot": "1"},
     "reading": {"reader": "", "doubt": "", "remark": ""},

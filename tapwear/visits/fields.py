@@ -136,6 +136,25 @@ SERVICE_RULES = TableSpec(
     ),
     ("scheme", "unit", "task"),
 )
+VISIT_RULES = TableSpec(
+    "visit_rules",
+    "how often to read and to sample, by scheme or by unit; a unit's own goes before its scheme's",
+    (
+        F("scheme", "text", "scheme that the rule belongs to (or give unit)"),
+        F("unit", "text", "unit that the rule belongs to (or give scheme)"),
+        F("read_every_days", "number", "the counter is to be read at least every so many days", low=1, high=3_653),
+        F("sample_every_days", "number", "the oil is to be sampled at least every so many days", low=1, high=3_653),
+        F(
+            "still_after_days",
+            "number",
+            "a change-over selector not seen to move for so many days is told; blank: 365",
+            low=30,
+            high=3_653,
+        ),
+        F("provenance", "text", "where the rule comes from"),
+    ),
+    ("scheme", "unit"),
+)
 READINGS = TableSpec(
     "readings",
     "counter readings, as written on the visit",
@@ -321,6 +340,7 @@ TABLES: dict[str, TableSpec] = {
         PLACES,
         UNITS,
         SERVICE_RULES,
+        VISIT_RULES,
         EVENTS,
         READINGS,
         SAMPLES,

@@ -23,6 +23,7 @@ HEADINGS = {
     "units": "unit,station,counter_digits,serial,state,technology,oil_volume_l,oil_volume_unit,commissioned_on,"
     "interval_operations,sampling_needs_outage,drives",
     "service_rules": "scheme,unit,task,interval_operations,interval_years,crew_hours",
+    "visit_rules": "scheme,unit,read_every_days,sample_every_days,still_after_days",
     "events": "unit,happened_on,kind,drive,old_reading,new_reading,to_station,other_unit",
     "readings": "unit,read_on,value,source,drive,remark",
     "samples": "unit,sampled_on,received_on,compartment,taken_from,acetylene_ul_per_l,acetylene_unit,oil_temp_c,"
@@ -45,6 +46,7 @@ def good(table: str, n: int) -> dict[str, str]:
         "places": {"station": f"P{n}", "region": "Hill", "bank": "T1"},
         "units": {"unit": f"U{n}", "station": "NORTH", "counter_digits": "6", "oil_volume_l": "50"},
         "service_rules": {"scheme": f"scheme {n}", "task": "contact service", "interval_years": "7"},
+        "visit_rules": {"scheme": f"scheme {n}", "read_every_days": "30"},
         "events": {"unit": "T1", "happened_on": f"{day}", "kind": "inspection"},
         "readings": {"unit": "T1", "read_on": f"{day}", "value": f"{10_000 + n}", "remark": "dry"},
         "samples": {"unit": "T1", "sampled_on": f"{day}", "acetylene_ul_per_l": "<0.5"},
@@ -86,6 +88,15 @@ FAULTS: dict[str, list[tuple[str, Mapping[str, str]]]] = {
         ("scheme", {"scheme": ""}),
         ("unit", {"scheme": "", "unit": "T99"}),
         ("crew_hours", {"crew_hours": "many"}),
+    ],
+    "visit_rules": [
+        ("scheme", {"unit": "T1"}),
+        ("scheme", {"scheme": ""}),
+        ("unit", {"scheme": "", "unit": "T99"}),
+        ("read_every_days", {"read_every_days": ""}),
+        ("read_every_days", {"read_every_days": "monthly"}),
+        ("sample_every_days", {"sample_every_days": "0"}),
+        ("still_after_days", {"still_after_days": "1"}),
     ],
     "events": [
         ("kind", {"kind": "exploded"}),

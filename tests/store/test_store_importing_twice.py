@@ -62,7 +62,7 @@ def said(table: str, key: dict[str, str], spec: FieldSpec) -> str:
     if spec.choices:
         return spec.choices[len(str(key)) % len(spec.choices)]
     if spec.kind in ("count", "number"):
-        return f"{min(7, spec.high or 7):g}"
+        return f"{max(min(7, spec.high or 7), spec.low or 0):g}"
     usual = {"date": "2019-01-02", "yes or no": "yes", "gas": "<0.5", "week": "2027-W05", "list": "inspection"}
     usual |= {"position": "5L", "positions": "16L-N-16R"}
     return usual.get(spec.kind, "x")
@@ -74,14 +74,15 @@ def rows_of(table: str, chance: random.Random) -> list[str]:
     for _ in range(12):
         kinds = KEYS.get(table, KEYS["kind"])
         key = {name: chance.choice(kinds if name == "kind" else KEYS[name]) for name in spec.key}
-        if table in ("service_rules", "transfer_groups"):  # these belong to one of two
-            key[chance.choice(("unit", "scheme" if table == "service_rules" else "station"))] = ""
+        if table in ("service_rules", "visit_rules", "transfer_groups"):  # of one of two
+            key[chance.choice(("unit", "station" if "group" in table else "scheme"))] = ""
         founded = {"station", "counter_digits"} if table == "units" and chance.random() < 0.7 else set()
-        filled = table in ("units", "places", "service_rules")  # what one row leaves blank, another may fill in
+        filled = table in ("units", "places", "service_rules", "visit_rules")  # where another row fills in blanks
         blanks = chance if filled else random.Random(f"{table}{key}")
         cells = []
         for field in spec.fields:
-            stays = field.required or field.name in (*founded, "interval_years") or blanks.random() < 0.6
+            needed = field.required or field.name in (*founded, "interval_years", "read_every_days")
+            stays = needed or blanks.random() < 0.6
             if field.name in key:
                 cells.append(key[field.name])
             elif field.name in NEVER or not stays:
@@ -120,7 +121,7 @@ def test_rows_that_agree_come_out_the_same_in_any_order_and_once(
         assert again.all_taken
         books.append(load_book(store))
     for name in ("units", "rules", "readings", "events", "stays", "samples", "services", "transfer_groups", "crews",
-                 "conditions", "limits", "observations"):  # fmt: skip
+                 "conditions", "limits", "observations", "visit_rules"):  # fmt: skip
         one, other = (plain(getattr(book, name)) for book in books)
         pd.testing.assert_frame_equal(one, other)
 
