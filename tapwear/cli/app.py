@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -81,9 +80,11 @@ def _version(value: bool) -> None:
 def root(
     context: typer.Context,
     db: Annotated[
-        Path | None,
+        str | None,
         typer.Option(
-            "--db", metavar="FILE", help="The store to use; else TAPWEAR_DB, the settings file, ./tapwear.db."
+            "--db",
+            metavar="FILE",
+            help="The store to use, a file or postgresql://…; else TAPWEAR_DB, the settings file, ./tapwear.db.",
         ),
     ] = None,
     version: Annotated[

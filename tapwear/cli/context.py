@@ -28,9 +28,9 @@ ACCESS = {"owner": 0o600, "group": 0o660}
 
 @dataclass(frozen=True)
 class Setup:
-    """The store's path and where it was named; None where no store was named or found."""
+    """The store's path, or the URL of its database, and where it was named; None where no store was named or found."""
 
-    db: Path | None
+    db: Path | str | None
     named_by: str
     config: dict[str, Any]
 
@@ -55,21 +55,26 @@ def read_config() -> tuple[dict[str, Any], str]:
             config = tomllib.loads(text)
         except tomllib.TOMLDecodeError as error:
             raise UsageError(f"The settings file {path} is not valid TOML: {error}") from error
-        if "db" in config:
+        if "db" in config and isinstance(_place(str(config["db"])), Path):
             config["db"] = str((path.parent / str(config["db"])).resolve())
         return config, str(path)
     return {}, ""
 
 
-def find_store(flag: Path | None) -> Setup:
+def _place(text: str) -> Path | str:
+    """A path, or a URL as it is."""
+    return text if "://" in text else Path(text)
+
+
+def find_store(flag: str | None) -> Setup:
     """Which store to use: --db, then TAPWEAR_DB, then the settings file, then an existing ./tapwear.db."""
     config, config_path = read_config()
     if flag is not None:
-        return Setup(flag, "--db", config)
+        return Setup(_place(flag), "--db", config)
     if os.environ.get("TAPWEAR_DB"):
-        return Setup(Path(os.environ["TAPWEAR_DB"]), "TAPWEAR_DB", config)
+        return Setup(_place(os.environ["TAPWEAR_DB"]), "TAPWEAR_DB", config)
     if config.get("db"):
-        return Setup(Path(config["db"]), config_path, config)
+        return Setup(_place(str(config["db"])), config_path, config)
     here = Path("tapwear.db")
     return Setup(here if here.exists() else None, "./tapwear.db", config)
 
@@ -92,7 +97,18 @@ def access_of(setup: Setup) -> int:
 
 
 def store_path(context: typer.Context) -> Path:
-    """The path of the store to use. Raises StoreError with the ways to name or make one."""
+    """The path of the store to use. Raises StoreError with the ways to name or make one, or for one on a server."""
+    found = store_place(context)
+    if isinstance(found, str):
+        raise StoreError(
+            "This command works on a store in a file. A database on a server is copied with the server's own tools "
+            "(pg_dump, pg_restore); tapwear dump writes one as plain CSV."
+        )
+    return found
+
+
+def store_place(context: typer.Context) -> Path | str:
+    """The path or the URL of the store to use. Raises StoreError with the ways to name or make one."""
     setup = setup_of(context)
     if setup.db is None:
         raise StoreError(
@@ -104,9 +120,19 @@ def store_path(context: typer.Context) -> Path:
 
 
 def open_the_store(context: typer.Context) -> Store:
+    """The store to use, in a file or on a server; raises what opening it raises."""
+    return open_at(store_place(context))
+
+
+def open_at(place: Path | str, *, any_version: bool = False) -> Store:
+    """The store at a path or a URL."""
+    if isinstance(place, str):
+        from tapwear.store.server import open_on_server
+
+        return open_on_server(place, any_version=any_version)
     from tapwear.store.engine import open_store
 
-    return open_store(store_path(context))
+    return open_store(place, any_version=any_version)
 
 
 def today() -> date:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from tapwear.cli.context import KEEPING, access_of, now, say, setup_of, store_path
+from tapwear.cli.context import KEEPING, access_of, now, open_at, say, setup_of, store_place
 
 
 def register(app: typer.Typer) -> None:
@@ -20,16 +20,24 @@ def init(context: typer.Context) -> None:
     """Make a new, empty store.
 
     The file is the one named with --db before the command, with TAPWEAR_DB or in the settings file.
-    Where none is named, it is tapwear.db in this folder. Nothing is ever overwritten.
+    Where none is named, it is tapwear.db in this folder. Nothing is ever overwritten. A team's store is kept in an
+    empty PostgreSQL database named by a URL, as postgresql://USER@HOST/DATABASE.
 
     Example: tapwear --db north.db init
     """
+    place = setup_of(context).db or Path("tapwear.db")
+    if isinstance(place, str):
+        from tapwear.store.server import create_on_server
+
+        store = create_on_server(place)
+        say(f"Made an empty store: {store.path}")
+        say("Next: tapwear --db URL import FILES, or tapwear --db URL unit add --help")
+        return
     from tapwear.store.engine import create_store
 
-    path = setup_of(context).db or Path("tapwear.db")
-    create_store(path, access_of(setup_of(context))).close()
-    say(f"Made an empty store: {path}")
-    say(f"Next: tapwear --db {path} import FILES, or tapwear --db {path} unit add --help")
+    create_store(place, access_of(setup_of(context))).close()
+    say(f"Made an empty store: {place}")
+    say(f"Next: tapwear --db {place} import FILES, or tapwear --db {place} unit add --help")
 
 
 def upgrade(
@@ -41,22 +49,24 @@ def upgrade(
 ) -> None:
     """Bring a store of an older Tapwear to the schema of this one; a backup is made first.
 
+    A database on a server is not backed up by this command: use the server's own tools before.
     A step that fails leaves the store as it was. A store that is up to date is left alone.
 
     Example: tapwear --db north.db upgrade
     """
-    from tapwear.store.engine import open_store
     from tapwear.store.migrate import upgrade as run_steps
 
-    path = store_path(context)
-    store = open_store(path, any_version=True)
+    place = store_place(context)
+    store = open_at(place, any_version=True)
+    path = store.path
     to = backup or path.with_name(f"{path.stem}-before-upgrade-{now():%Y%m%dT%H%M%SZ}{path.suffix}")
     steps = run_steps(store, to)
     store.close()
     if not steps:
         say(f"{path} is up to date; nothing was done.")
         return
-    say(f"Backup: {to}")
+    if not store.on_server:
+        say(f"Backup: {to}")
     for step in steps:
         say(f"Done: step {step}")
     say(f"{path} is up to date now.")

@@ -112,8 +112,10 @@ def next_record(look: Look) -> dict[str, Any]:
     values: dict[str, Any] = {name: plain(getattr(look, name)) for name in texts}
     values |= {name: day.isoformat() if (day := getattr(look, name)) else None for name in days}
     values["look_by"] = look.by.isoformat()
-    plainly = ("width_days", "width_after_days", "narrows_days", "reading_overdue", "sample_moves_days")
-    plainly += ("sample_needs_outage",)
+    plainly = (
+        *("width_days", "width_after_days", "narrows_days", "reading_overdue", "sample_moves_days"),
+        "sample_needs_outage",
+    )
     values |= {name: getattr(look, name) for name in plainly}
     return {name: values[name] for name in NEXT_FIELDS}
 

@@ -104,7 +104,7 @@ def _which_file(path: Path) -> tuple[int, int] | None:
 def explain(path: Path, error: BaseException) -> StoreError:
     """The error in words, with what to do: one of the disk or of the database, met while working on that file."""
     text = str(error).lower()
-    if "locked" in text or "busy" in text:
+    if "locked" in text or "busy" in text or "lock timeout" in text:
         return StoreError(
             f"{path} is in use: another Tapwear has been writing for more than {BUSY_TIMEOUT_MS // 1000} s. "
             "Nothing was changed; try again."
@@ -127,15 +127,25 @@ def explain(path: Path, error: BaseException) -> StoreError:
         return StoreError(f"{path} is there already. Name another file.")
     if "unable to open" in text or isinstance(error, PermissionError | FileNotFoundError | NotADirectoryError):
         return StoreError(f"{path} cannot be opened: is it a file, and may you read and write it and its folder?")
+    if "connection" in text and ("failed" in text or "refused" in text or "closed" in text):
+        return StoreError(f"{path} cannot be reached: {str(error).splitlines()[0]}. Nothing was changed; try again.")
     return StoreError(f"{path}: {error}")
 
 
 class Store:
-    """An opened store file. Reads go through `reading()`, every write through `unit_of_work()`."""
+    """An opened store: a file, or a database on a server (then `path` is its name in words).
+
+    Reads go through `reading()`, every write through `unit_of_work()`.
+    """
 
     def __init__(self, path: Path, engine: Engine) -> None:
         self.path = path
         self.engine = engine
+
+    @property
+    def on_server(self) -> bool:
+        """Whether it is a database on a server rather than a file."""
+        return self.engine.dialect.name != "sqlite"
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -209,7 +219,8 @@ def create_store(path: Path, access: int = 0o600) -> Store:
         with engine.connect() as connection:
             connection.exec_driver_sql("COMMIT")
             connection.exec_driver_sql("PRAGMA journal_mode=WAL")
-        create_schema(engine)
+        with engine.execution_options(writing=True).begin() as connection:
+            create_schema(connection)
     except BaseException as error:
         engine.dispose()
         for ending in FILES:

@@ -95,7 +95,7 @@ def _transfer_groups(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
         sa.select(member.c.group_name.label("group"), station.c.code.label("station"), changer.c.tag.label("unit"))
         .join_from(member, station, member.c.station_id == station.c.id, isouter=True)
         .join(changer, member.c.tap_changer_id == changer.c.id, isouter=True)
-        .order_by(member.c.group_name, station.c.code, changer.c.tag)
+        .order_by(member.c.group_name, sa.func.coalesce(station.c.code, ""), sa.func.coalesce(changer.c.tag, ""))
     )
     if stations is not None:
         query = query.where(

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Engine
+from sqlalchemy.engine import Connection
 from sqlmodel import SQLModel
 
 from tapwear import __version__
@@ -19,6 +19,7 @@ from tapwear.errors import SchemaError
 from tapwear.store import models
 from tapwear.store.backup import back_up
 from tapwear.store.engine import APPLICATION_ID, Store
+from tapwear.store.server import version_on_server
 from tapwear.store.version import LATEST
 
 Step = Callable[[Connection], None]
@@ -45,12 +46,12 @@ STEPS: dict[int, tuple[str, Step]] = {
 assert max(STEPS) == LATEST  # noqa: S101 - a new step needs the new number in tapwear.store.version
 
 
-def create_schema(engine: Engine) -> None:
+def create_schema(connection: Connection) -> None:
     """All tables in an empty database, stamped with the latest version."""
-    with engine.execution_options(writing=True).begin() as connection:
-        SQLModel.metadata.create_all(connection)
-        for number in STEPS:
-            _record(connection, number)
+    SQLModel.metadata.create_all(connection)
+    for number in STEPS:
+        _record(connection, number)
+    if connection.dialect.name == "sqlite":
         connection.exec_driver_sql(f"PRAGMA application_id={APPLICATION_ID}")
         connection.exec_driver_sql(f"PRAGMA user_version={LATEST}")
 
@@ -64,15 +65,19 @@ def _record(connection: Connection, number: int) -> None:
 
 
 def version_of(store: Store) -> int:
+    """The schema version of an opened store."""
     with store.engine.connect() as connection:
+        if store.on_server:
+            return version_on_server(connection) or 0
         return int(connection.exec_driver_sql("PRAGMA user_version").scalar() or 0)
 
 
 def upgrade(store: Store, backup_to: Path) -> list[str]:
     """Brings an older store to the latest version and names the steps that were run (none: it was up to date).
 
-    A backup is written to `backup_to` first. A step that fails leaves the file as it was. Raises SchemaError for
-    a store that is newer than this program, or when the result would break a foreign key.
+    A backup of a file is written to `backup_to` first; a database on a server has its own backups. A step that fails
+    leaves the store as it was. Raises SchemaError for a store that is newer than this program, or when the result
+    would break a foreign key.
     """
     version = version_of(store)
     if version > LATEST:
@@ -80,6 +85,11 @@ def upgrade(store: Store, backup_to: Path) -> list[str]:
     todo = [number for number in sorted(STEPS) if number > version]
     if not todo:
         return []
+    names = [f"{number}: {STEPS[number][0]}" for number in todo]
+    if store.on_server:
+        with store.rows(writing=True) as connection:
+            _run(connection, todo)
+        return names
     back_up(store, backup_to)
     with store.engine.execution_options(writing=True).connect() as connection:
         # Foreign keys can only be switched outside a transaction (sqlite.org/lang_altertable.html, section 7).
@@ -87,11 +97,15 @@ def upgrade(store: Store, backup_to: Path) -> list[str]:
         assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - narrows the type
         raw.execute("PRAGMA foreign_keys=OFF")
         with connection.begin():
-            for number in todo:
-                STEPS[number][1](connection)
-                _record(connection, number)
+            _run(connection, todo)
             broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise SchemaError(f"The upgrade of {store.path} would break {len(broken)} references; undone.")
             connection.exec_driver_sql(f"PRAGMA user_version={LATEST}")
-    return [f"{number}: {STEPS[number][0]}" for number in todo]
+    return names
+
+
+def _run(connection: Connection, numbers: list[int]) -> None:
+    for number in numbers:
+        STEPS[number][1](connection)
+        _record(connection, number)

@@ -1,13 +1,22 @@
-"""An empty store for each test, copied from one made once."""
+"""An empty store for each test: a file copied from one made once, and a database on a server where one is named.
+
+TAPWEAR_TEST_SERVER names an empty PostgreSQL database that the tests may fill and empty, such as
+postgresql://postgres@localhost:5433/tapwear; without it the tests on a server are skipped.
+"""
 
 from __future__ import annotations
 
+import os
 import shutil
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 
 from tapwear.store.engine import Store, create_store, open_store
+from tapwear.store.server import connect_to, create_on_server, read_url
+
+SERVER = os.environ.get("TAPWEAR_TEST_SERVER", "")
 
 
 @pytest.fixture(scope="session")
@@ -18,5 +27,38 @@ def empty_store_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def empty_store(empty_store_file: Path, tmp_path: Path) -> Store:
+def file_store(empty_store_file: Path, tmp_path: Path) -> Store:
+    """An empty store in a file."""
     return open_store(Path(shutil.copy(empty_store_file, tmp_path / "fleet.db")))
+
+
+@pytest.fixture(scope="session")
+def server_tables() -> list[str]:
+    """The tables of an empty store on the server, made once."""
+    if not SERVER:
+        pytest.skip("no PostgreSQL: TAPWEAR_TEST_SERVER names none")
+    with connect_to(read_url(SERVER)).begin() as connection:
+        connection.execute(sa.text("DROP SCHEMA public CASCADE"))
+        connection.execute(sa.text("CREATE SCHEMA public"))
+    return sorted(sa.inspect(create_on_server(SERVER).engine).get_table_names())
+
+
+@pytest.fixture
+def server_store(server_tables: list[str]) -> Store:
+    """The store on the server, emptied."""
+    store = Store(Path("the server"), connect_to(read_url(SERVER)))
+    with store.rows(writing=True) as connection:
+        # Quicker than TRUNCATE for tables of a few rows; the role leaves references unchecked meanwhile.
+        connection.exec_driver_sql("SET LOCAL session_replication_role = replica")
+        for name in server_tables:
+            if name != "schema_step":
+                connection.exec_driver_sql(f'DELETE FROM "{name}"')
+                connection.exec_driver_sql(f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), 1, false)")
+    return store
+
+
+@pytest.fixture(params=["file", "server"])
+def empty_store(request: pytest.FixtureRequest) -> Store:
+    """An empty store, once in a file and once on a server: what holds for one holds for the other."""
+    store: Store = request.getfixturevalue(f"{request.param}_store")
+    return store

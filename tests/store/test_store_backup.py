@@ -18,10 +18,10 @@ from tapwear.store.recording import insert
 
 
 @pytest.fixture
-def store(empty_store: Store) -> Store:
-    with empty_store.rows(writing=True) as connection:
+def store(file_store: Store) -> Store:
+    with file_store.rows(writing=True) as connection:
         insert(connection, "station", code="NORTH")
-    return empty_store
+    return file_store
 
 
 def test_a_backup_never_overwrites(store: Store, tmp_path: Path) -> None:

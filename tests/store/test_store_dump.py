@@ -43,8 +43,8 @@ ODD = ("\x1b[31mred", "<script>", "ÄÖ 油 🛢", "x" * 130_000, "’", "\u202e
 
 
 @pytest.fixture
-def store(empty_store: Store) -> Store:
-    with empty_store.rows(writing=True) as connection:
+def store(file_store: Store) -> Store:
+    with file_store.rows(writing=True) as connection:
         unit = add_unit(connection, {"unit": "T1", "station": "NORTH", "counter_digits": 6}, Stamp("Robin", AT))
         for value in (5, 6):
             add_reading(
@@ -62,7 +62,7 @@ def store(empty_store: Store) -> Store:
         insert(connection, "transformer", serial=None, main_tank_volume_l=0.1 + 0.2)
         insert(connection, "transformer", serial="", main_tank_volume_l=1e-300)
         save_snapshot(connection, date(2026, 6, 30), {"any": ["bytes"]}, Stamp("Kim", AT))
-    return empty_store
+    return file_store
 
 
 def test_a_dump_becomes_an_equal_store_again(store: Store, tmp_path: Path) -> None:

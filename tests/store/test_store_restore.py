@@ -21,9 +21,9 @@ from tapwear.store.restore import restore
 
 
 @pytest.fixture
-def store(empty_store: Store) -> Store:
-    add(empty_store, "NORTH")
-    return empty_store
+def store(file_store: Store) -> Store:
+    add(file_store, "NORTH")
+    return file_store
 
 
 @pytest.fixture
