@@ -9,6 +9,7 @@ import typer
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, parse_date, today
 from tapwear.cli.entering import stamp_of, tell
 from tapwear.errors import UsageError
+from tapwear.report.plain import json_text
 
 defer_app = typer.Typer(
     no_args_is_help=True,
@@ -115,11 +116,10 @@ def show(
     with open_the_store(context).rows() as connection:
         rows = list_deferrals(connection, None if unit is None else find_unit(connection, unit))
     if as_json:
-        import json
         from dataclasses import asdict
 
         records = [asdict(row) | {"ended": row.expires_on < day} for row in rows]
-        typer.echo(json.dumps(records, default=str, ensure_ascii=False, indent=2))
+        typer.echo(json_text(records, default=str))
         return
     if not rows:
         tell("No deferral is recorded.")

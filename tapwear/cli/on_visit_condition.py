@@ -8,6 +8,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, today, who
 from tapwear.cli.entering import past_day, replacing, settle, stamp_of, tell, value_of, values_of
+from tapwear.report.plain import json_text
 from tapwear.visits.fields import CONDITIONS
 from tapwear.words import CONDITION_KINDS, SEVERE
 
@@ -123,10 +124,9 @@ def show(
         rows = list_conditions(connection, None if unit is None else find_unit(connection, unit))
     rows = [row for row in rows if everything or row.closed_on is None]
     if as_json:
-        import json
         from dataclasses import asdict
 
-        typer.echo(json.dumps([asdict(row) for row in rows], default=str, ensure_ascii=False, indent=2))
+        typer.echo(json_text([asdict(row) for row in rows], default=str))
     elif rows:
         typer.echo(_page(rows))
     else:

@@ -9,6 +9,7 @@ import typer
 from tapwear.cli.context import open_the_store, parse_date
 from tapwear.cli.entering import tell
 from tapwear.errors import UsageError
+from tapwear.report.plain import json_text
 
 if TYPE_CHECKING:
     from tapwear.report.page import Block
@@ -58,12 +59,11 @@ def history(
         tell(f"{left:,} earlier row{'s are' if left > 1 else ' is'} not shown; --all shows all.")
         shown = shown[-SHOWN:]
     if as_json:
-        import json
 
         names = ("recorded_at", "recorded_by", "field", "before", "after", "reason")
         register = [dict(zip(names, change, strict=True)) for change in changes]
         told = {"unit": key.tag, "rows": [_record(row, numbers) for row in shown], "register": register}
-        typer.echo(json.dumps(told, default=str, ensure_ascii=False, indent=2))
+        typer.echo(json_text(told, default=str))
     elif shown or changes:
         _show(_page(key, shown, numbers, changes))
     else:

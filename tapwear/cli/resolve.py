@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -10,7 +9,7 @@ import typer
 from tapwear.cli.context import ON_THE_VISIT, open_the_store, parse_date, say
 from tapwear.cli.entering import stamp_of, tell, value_of
 from tapwear.errors import UsageError
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.visits.fields import READINGS
 
 if TYPE_CHECKING:
@@ -74,7 +73,7 @@ def resolve(
 
 def _show(found: list[Conflict], as_json: bool) -> None:
     if as_json:
-        typer.echo(json.dumps([_data(one) for one in found], ensure_ascii=False, indent=2))
+        typer.echo(json_text([_data(one) for one in found]))
         return
     for one in found:
         typer.echo(plain(f"{one.unit} on {one.read_on}, drive {one.drive}, {one.source} counter"))

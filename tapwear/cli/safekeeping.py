@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
@@ -10,6 +9,7 @@ from typing import Annotated
 import typer
 
 from tapwear.cli.context import KEEPING, access_of, now, open_the_store, say, setup_of, store_path, today
+from tapwear.report.plain import json_text
 
 BACKUP_HELP = (
     "Copy the whole store into one file, while others go on working.\n\n"
@@ -115,7 +115,7 @@ def check(
     store = open_the_store(context)
     found = check_store(store, today=today(), now=now())
     if as_json:
-        typer.echo(json.dumps({"store": str(store.path), "found": [asdict(one) for one in found]}, indent=1))
+        typer.echo(json_text({"store": str(store.path), "found": [asdict(one) for one in found]}))
     else:
         for one in found:
             typer.echo(plain(one.sentence()))

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from tapwear.cli.entering import in_words
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 
 if TYPE_CHECKING:
     from tapwear.store.overview import UnitLine, UnitSheet
@@ -26,7 +25,7 @@ _WORDS = {
 def as_json(what: UnitSheet | Sequence[UnitLine]) -> str:
     """The sheet or the list as JSON; dates as ISO text."""
     content: Any = [asdict(line) for line in what] if isinstance(what, Sequence) else asdict(what)
-    return json.dumps(content, default=str, ensure_ascii=False, indent=2)
+    return json_text(content, default=str)
 
 
 def list_page(lines: Sequence[UnitLine]) -> str:

@@ -15,7 +15,6 @@ JSON is one object:
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import date
@@ -24,6 +23,7 @@ from typing import TYPE_CHECKING
 from tapwear.counts.calibrate import CADENCES
 from tapwear.counts.plain import FEW, PLAIN
 from tapwear.report.frames import day_of, json_values
+from tapwear.report.plain import json_text
 from tapwear.report.why_count import bands_words
 
 if TYPE_CHECKING:
@@ -115,7 +115,7 @@ def backtest_json(past: PastForecasts) -> str:
         "plain": PLAIN,
         "parts": [_record(part) for part in past.parts],
     }
-    return json.dumps(json_values(page), ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(json_values(page))
 
 
 def _record(part: Part) -> dict[str, object]:

@@ -13,7 +13,6 @@ JSON is one object:
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from datetime import date
 from typing import Any
@@ -22,7 +21,7 @@ from tapwear.outlook.changes import Changes
 from tapwear.outlook.track import Moved, moved
 from tapwear.report.due_words import after_words, sentence
 from tapwear.report.page import Block, Line, table
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
 
 CHANGES_SCHEMA = "tapwear.changes/1"
@@ -107,4 +106,4 @@ def changes_json(changes: Changes) -> str:
             {"unit": plain(unit), "by": by.isoformat(), "words": plain(words)} for unit, by, words in changes.samples
         ],
     }
-    return json.dumps(page, ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(page)

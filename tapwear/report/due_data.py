@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import csv
 import io
-import json
+import string
 from collections.abc import Iterable
 from dataclasses import asdict
 from datetime import date
@@ -26,10 +26,12 @@ from typing import Any
 from tapwear.outlook.types import Due
 from tapwear.report.due_choice import Choice
 from tapwear.report.due_words import day_words, doubt_words, driver_words, next_words, status_words
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT
 
 DUE_SCHEMA = "tapwear.due/1"
+# What a formula begins with in spreadsheets; the wide forms do so in East Asian settings.
+FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠")
 CLOCKS = ("operations", "calendar", "oil", "condition")
 
 # name -> meaning of every field of a due, in order
@@ -145,7 +147,7 @@ def due_json(choice: Choice) -> str:
         "hidden": [asdict(hidden) for hidden in choice.hidden],
         "dues": [due_record(due) for due in choice.dues],
     }
-    return json.dumps(page, ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(page)
 
 
 def due_csv(dues: Iterable[Due]) -> str:
@@ -161,12 +163,16 @@ def due_csv(dues: Iterable[Due]) -> str:
 
 
 def csv_cell(value: object) -> object:
-    """A value for a CSV cell: None is blank, yes or no in words, text that begins like a formula is defused."""
+    """A value for a CSV cell: None is blank, yes or no in words.
+
+    Text that begins like a formula, after blanks and apostrophes, has one apostrophe before it, so that no
+    spreadsheet runs it; taking one off such a text again gives back what it was.
+    """
     if value is None:
         return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    if isinstance(value, str) and value.lstrip()[:1] in ("=", "+", "-", "@"):
+    if isinstance(value, str) and value.lstrip("'" + string.whitespace)[:1] in FORMULA:
         return "'" + value
     return value
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -15,7 +14,7 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due, Outlook
 from tapwear.report.due_data import csv_cell
 from tapwear.report.due_words import day_words
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.report.terminal import columns
 
 LIMITS_SCHEMA = "tapwear.limits/1"
@@ -68,9 +67,8 @@ def percentile_lines(groups: Sequence[GroupPercentiles], enough: int) -> list[st
     headings = ("like units", "quantity", "compartments", "9 in 10 below", "19 in 20 below")
     lines = columns(headings, told, right=(2, 3, 4)) if told else []
     if small:
-        lines.append(
-            f"Fewer than {enough} compartments with a fresh sample, so own behaviour only: {'; '.join(small)}."
-        )
+        listed = plain("; ".join(small))
+        lines.append(f"Fewer than {enough} compartments with a fresh sample, so own behaviour only: {listed}.")
     return lines
 
 
@@ -88,7 +86,7 @@ def limits_json(rows: Sequence[Row], groups: Sequence[GroupPercentiles], enough:
         "like_units": [asdict(group) for group in groups],
         "enough": enough,
     }
-    return json.dumps(page, default=str, ensure_ascii=False, indent=2)
+    return json_text(page, default=str)
 
 
 def limits_csv(rows: Iterable[Row], names: Sequence[str]) -> str:

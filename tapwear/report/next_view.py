@@ -17,13 +17,12 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from typing import Any
 
 from tapwear.outlook.next import Look, Round
 from tapwear.report.due_data import csv_cell
 from tapwear.report.page import Block, Line, table
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
 
 NEXT_SCHEMA = "tapwear.next/1"
@@ -131,7 +130,7 @@ def next_json(found: Round) -> str:
         "severe": [plain(unit) for unit in found.severe],
         "looks": [next_record(look) for look in found.looks],
     }
-    return json.dumps(page, ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(page)
 
 
 def next_csv(found: Round) -> str:

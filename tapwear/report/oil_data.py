@@ -24,7 +24,6 @@ kind "requests"
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from datetime import date
@@ -35,6 +34,7 @@ from tapwear.report.oil_fleet import LikeGroup, Member, place_words
 from tapwear.report.oil_requests import ResampleList
 from tapwear.report.oil_unit import HOT_GASES, OilUnit, limits_seen, next_sample, ratio
 from tapwear.report.oil_words import call_sentence
+from tapwear.report.plain import json_text
 from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
 
 OIL_SCHEMA = "tapwear.oil/1"
@@ -164,4 +164,4 @@ def _any_severe(groups: Iterable[LikeGroup]) -> bool:
 def _page(kind: str, as_of: date, severe: bool, content: dict[str, Any]) -> str:
     caution = CAUTION_SHORT if kind != "requests" else f"{CAUTION_SHORT} {CAUTIONS[2]}"
     head = {"schema": OIL_SCHEMA, "kind": kind, "as_of": as_of, "caution": f"{SEVERE} {caution}" if severe else caution}
-    return json.dumps(json_values(head | content), ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(json_values(head | content))

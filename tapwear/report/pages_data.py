@@ -24,6 +24,7 @@ from tapwear.report.due_data import due_record
 from tapwear.report.frames import json_values
 from tapwear.report.pages_fleet import Fleet, summary
 from tapwear.report.pages_rests import rests_on
+from tapwear.report.plain import json_text
 from tapwear.report.stories import Subject
 from tapwear.report.why_data import why_json
 from tapwear.words import CAUTION_SHORT, SEVERE
@@ -47,7 +48,7 @@ def pages_json(fleet: Fleet, subjects: Iterable[Subject], done: Callable[[int], 
         "dues": [due_record(due) for due in fleet.outlook.dues],
         "pages": _pages(subjects, done),
     }
-    return json.dumps(json_values(page), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    return json_text(json_values(page)) + "\n"
 
 
 def _pages(subjects: Iterable[Subject], done: Callable[[int], None]) -> list[Any]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Callable
+from typing import Any
 
 # C0 and C1 control characters and DEL (escape sequences of terminals begin with one), and the marks that change
 # the direction of writing, with which one tag can be made to look like another (Unicode UAX #9).
@@ -20,3 +23,13 @@ def esc(text: object) -> str:
     from rich.markup import escape
 
     return escape(plain(text))
+
+
+def json_text(content: object, default: Callable[[Any], Any] | None = None) -> str:
+    """JSON that a program reads back unchanged and no terminal obeys: what is unsafe to print is spelled out.
+
+    default : turns into something JSON knows what it does not, as for `json.dumps`. Raises ValueError for NaN.
+    """
+    text = json.dumps(content, default=default, ensure_ascii=False, indent=2, allow_nan=False)
+    # all that may be left in it are line ends of the layout, and unsafe characters inside strings
+    return _UNSAFE.sub(lambda run: "".join(c if c == "\n" else f"\\u{ord(c):04x}" for c in run[0]), text)

@@ -13,13 +13,12 @@ JSON is one object:
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from tapwear.plan.types import Job, PlanResult, Slot
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.weeks import monday
 from tapwear.words import CAUTION_SHORT
 
@@ -185,7 +184,7 @@ def plan_json(view: PlanView) -> str:
         "proof": proof,
         "jobs": [{name: _plain_value(getattr(row, name)) for name in PLAN_FIELDS} for row in job_rows(result)],
     }
-    return json.dumps(page, ensure_ascii=True, indent=2, allow_nan=False)
+    return json_text(page)
 
 
 def _plain_value(value: Any) -> Any:

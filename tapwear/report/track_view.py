@@ -12,7 +12,6 @@ JSON is one object:
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -20,7 +19,7 @@ from datetime import date
 from tapwear.outlook.track import Moved, Outcome, Score, moved, score
 from tapwear.report.changes_view import moved_block, moved_record
 from tapwear.report.page import Block, Line, table
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 
 TRACK_SCHEMA = "tapwear.track/1"
 HOW = (
@@ -110,7 +109,7 @@ def track_json(tracked: Sequence[Tracked], as_of: date) -> str:
         ],
         "moved": [{"snapshot": one.number} | moved_record(row) for one in tracked for row in one.moved],
     }
-    return json.dumps(page, ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(page)
 
 
 def _score_record(held: Score) -> dict[str, int]:

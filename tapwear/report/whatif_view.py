@@ -12,7 +12,6 @@ JSON is one object:
 
 from __future__ import annotations
 
-import json
 from datetime import date
 
 from tapwear.outlook.types import Due
@@ -20,7 +19,7 @@ from tapwear.outlook.whatif import Compared
 from tapwear.report.due_data import due_record
 from tapwear.report.due_words import day_words, driver_words, must_stop, sentence
 from tapwear.report.page import Block, Line, table
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, SEVERE
 
 WHATIF_SCHEMA = "tapwear.whatif/1"
@@ -72,4 +71,4 @@ def whatif_json(compared: Compared) -> str:
         "now": [due_record(due) for due in compared.now],
         "then": [due_record(due) for due in compared.then],
     }
-    return json.dumps(page, ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(page)

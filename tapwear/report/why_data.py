@@ -22,7 +22,6 @@ oil       {call, severe, open_by_early, open_by_middle, open_by_late, resample_b
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
@@ -32,6 +31,7 @@ from tapwear.outlook.types import Due
 from tapwear.outlook.wear import Wear
 from tapwear.report.due_data import due_record
 from tapwear.report.frames import json_values, newest
+from tapwear.report.plain import json_text
 from tapwear.report.stories import Subject
 from tapwear.report.why_count import bands_words
 from tapwear.words import CAUTION_SHORT, SEVERE
@@ -70,7 +70,7 @@ def why_json(subject: Subject) -> str:
         "forecast": _oldest(story.forecast, "on") if story else [],
         "oil": _oil(subject.verdict, subject.severe) if subject.verdict else None,
     }
-    return json.dumps(json_values(page), ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(json_values(page))
 
 
 def _due(due: Due) -> dict[str, Any]:
