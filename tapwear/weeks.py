@@ -49,3 +49,34 @@ def age_words(days: int) -> str:
     if days < 730:
         return f"{round(days / 30.44)} months"
     return f"{round(days / DAYS_PER_YEAR)} years"
+
+
+def week_runs(text: str) -> list[tuple[str, str]]:
+    """First and last week of each run in `2027-W20..2027-W36 2027-W50`. Raises ValueError saying what is wrong."""
+    runs = []
+    for part in text.split():
+        first, _, last = part.partition("..")
+        begin, end = monday(first), monday(last or first)
+        if end < begin:
+            raise ValueError(f"{part} runs backwards")
+        if end.year >= date.max.year:
+            raise ValueError(f"{part} lies beyond the calendar")
+        runs.append((iso_week(begin), iso_week(end)))
+    return runs
+
+
+def weeks_between(first: str, last: str) -> list[str]:
+    """All ISO weeks from the first to the last."""
+    begin, end = monday(first), monday(last)
+    return [iso_week(begin + timedelta(weeks=ahead)) for ahead in range((end - begin).days // 7 + 1)]
+
+
+def week_numbers(text: str) -> list[tuple[int, int]]:
+    """First and last number of each run in `W24..W35 W49..W05`, weeks of every year. Raises ValueError."""
+    runs = []
+    for part in text.upper().split():
+        ends = [number.removeprefix("W") for number in part.split("..")]
+        if len(ends) > 2 or not part.startswith("W") or not all(n.isdigit() and 1 <= int(n) <= 53 for n in ends):
+            raise ValueError(f"weeks of every year are written like W24..W35, found {part!r}")
+        runs.append((int(ends[0]), int(ends[-1])))
+    return runs

@@ -104,6 +104,8 @@ OPTIONS = {
     "commissioned_on": "--commissioned",
     "visit_cadence": "--cadence",
     "read_on": "--on",
+    "from_on": "--from",
+    "to_on": "--to",
     "current_a": "--current",
     "happened_on": "--on",
     "noted_on": "--on",

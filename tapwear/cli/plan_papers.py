@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import open_the_store, say
+from tapwear.cli.context import open_the_store, say, today
 from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
@@ -31,13 +31,22 @@ def register(plan_app: typer.Typer) -> None:
 
 
 def load_view(store: Store, name: str | None) -> PlanView:
-    """A kept plan by its name, or the newest one, as reports take it. Raises UsageError where there is none."""
+    """A kept plan by its name, or the newest one, as reports take it, with what was recorded since it was made.
+
+    Raises UsageError where there is none.
+    """
     from tapwear.plan.document import from_document
+    from tapwear.plan.since import told_since
     from tapwear.report.plan_data import PlanView
+    from tapwear.store.planning import load_planning, services_since
     from tapwear.store.plans import load_plan
 
     head, document = load_plan(store, name)
-    return PlanView(head.name, head.status, head.recorded_at, head.recorded_by, head.sequence, from_document(document))
+    result = from_document(document)
+    with store.rows() as connection:
+        notes, done = load_planning(connection, today())["note"], services_since(connection, result.as_of)
+    result = told_since(result, notes, done, today())
+    return PlanView(head.name, head.status, head.recorded_at, head.recorded_by, head.sequence, result)
 
 
 def export(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tapwear.cli import plan_given, plan_jobs, plan_keeping
 from tapwear.cli.context import PLANNING, as_of_or_today, now, open_the_store, say, who
 from tapwear.cli.plan_papers import Name, load_view
 from tapwear.cli.tracking import keep_snapshot
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from tapwear.report.plan_data import PlanView
     from tapwear.store.engine import Store
 
+SECONDS = 20.0  # a planner's patience; our choice
 plan_app = typer.Typer(
     no_args_is_help=True,
     help=(
@@ -30,7 +32,9 @@ plan_app = typer.Typer(
 
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
-    short = "Put the overhauls that are due into weeks; show, list and export plans."
+    short = "Put the overhauls that are due into weeks; give the inputs; show, keep, compare and export plans."
+    for module in (plan_keeping, plan_jobs, plan_given):
+        module.register(plan_app)
     app.add_typer(plan_app, name="plan", rich_help_panel=PLANNING, short_help=short)
 
 
@@ -42,18 +46,32 @@ def build(
         str | None, typer.Option("--as-of", metavar="DATE", help="Plan as of this day; else today.")
     ] = None,
     name: Annotated[str | None, typer.Option("--name", help="Its name; else YEAR-a, YEAR-b and so on.")] = None,
+    seconds: Annotated[
+        float, typer.Option("--seconds", min=0.0, max=86_400.0, help="How long to look for a better plan.")
+    ] = SECONDS,
+    keep_close: Annotated[
+        bool, typer.Option("--keep-close", help="Move as little as possible against the newest plan of the year.")
+    ] = False,
+    follow: Annotated[str | None, typer.Option("--follow", metavar="PLAN", help="The same against this plan.")] = None,
+    afresh: Annotated[bool, typer.Option("--afresh", help="Follow no plan, not even the published one.")] = False,
     by: Annotated[str | None, typer.Option("--by", help="Who plans; else TAPWEAR_NAME or the login name.")] = None,
 ) -> None:
-    """Make a plan for a year, show it and keep it.
+    """Make a plan for a year, show it and keep it as a draft.
 
     Every overhaul whose early date falls before the end of the year is
-    placed, the most pressing first, each into the cheapest allowed week.
+    placed where the whole plan costs least: see tapwear plan costs. How far
+    it can at most be from the best plan is proved and shown.
 
-    What finds no place is listed with the reason; the exit code is then 6.
+    Where the year has a published plan, moving a job away from it costs, so
+    that only what must moves. What is done is left out, what is under way
+    stays. What finds no place is listed with the reason; the exit code is
+    then 6.
 
     Plans are never overwritten: build another beside it.
 
-    Example: tapwear plan build 2027 --as-of 2026-06-30
+    Examples:
+      tapwear plan build 2027 --as-of 2026-06-30
+      tapwear plan build 2027 --keep-close --seconds 120
     """
     from tapwear.plan.check import check
     from tapwear.plan.document import to_document
@@ -63,7 +81,8 @@ def build(
     store = open_the_store(context)
     if name is not None:
         plans.check_name(store, name)
-    result, assessment = _build(store, year, day)
+    followed = _to_follow(store, year, keep_close, follow, afresh)
+    result, assessment = _build(store, year, day, seconds, followed)
     broken = check(result)
     if broken:
         raise TapwearError("This plan broke rules of its own and was not kept. Please report it: " + "; ".join(broken))
@@ -81,25 +100,58 @@ def build(
         raise PlanIncomplete(f"{len(result.stopped)} found no place; see Not placed for what stops them.")
 
 
-def _build(store: Store, year: int, day: date) -> tuple[PlanResult, Assessment]:
+def _to_follow(
+    store: Store, year: int, keep_close: bool, follow: str | None, afresh: bool
+) -> tuple[str, PlanResult] | None:
+    """The plan to keep close to: the named one, else the published one, else with keep_close the newest of the year."""
+    from tapwear.plan.document import from_document
+    from tapwear.store.plans import load_plan, plan_of_year
+
+    if afresh and (keep_close or follow):
+        raise UsageError("--afresh follows no plan; leave out --keep-close and --follow, or leave out --afresh.")
+    name = follow or (None if afresh else plan_of_year(store, year, published_only=not keep_close))
+    if name is None:
+        if keep_close:
+            say(f"There is no plan of {year} to keep close to; this one is made afresh.")
+        return None
+    head, document = load_plan(store, name)
+    if head.year != year:
+        raise UsageError(f"{name} is a plan of {head.year}; --follow takes one of {year}. All: tapwear plan list")
+    return name, from_document(document)
+
+
+def _build(
+    store: Store, year: int, day: date, seconds: float, followed: tuple[str, PlanResult] | None
+) -> tuple[PlanResult, Assessment]:
+    from tapwear.cli.plan_keeping import costs_of
     from tapwear.fleet import assess_store
     from tapwear.plan.build import build_plan
+    from tapwear.plan.inputs import Inputs
     from tapwear.plan.jobs import last_day
     from tapwear.report.terminal import progress
+    from tapwear.store.planning import load_planning
 
     if last_day(year) < day:
         raise UsageError(f"{year} is over on {day.isoformat()}: name a later year, or an earlier --as-of.")
     with progress("Reading the store and projecting"):
         assessment = assess_store(store, day)
     book = assessment.book
-    result = build_plan(
-        assessment.outlook,
-        year,
-        closures=book.closures,
-        transfer_groups=book.transfer_groups,
-        crews=book.crews,
-        units=book.units,
-    )
+    with store.rows() as connection:
+        inputs, costs = Inputs.of(load_planning(connection, day)), costs_of(connection)
+    with progress(f"Looking for a better plan, {seconds:g} s at most"):
+        result = build_plan(
+            assessment.outlook,
+            year,
+            closures=book.closures,
+            transfer_groups=book.transfer_groups,
+            crews=book.crews,
+            units=book.units,
+            inputs=inputs,
+            costs=costs,
+            seconds=seconds,
+            follow=followed[1] if followed else None,
+            follows=followed[0] if followed else "",
+        )
     return result, assessment
 
 
@@ -150,7 +202,7 @@ def list_all(context: typer.Context) -> None:
             head.as_of.isoformat(),
             str(head.placed),
             str(head.not_placed),
-            head.status,
+            f"published {head.published_on} by {head.published_by}" if head.status == "published" else head.status,
             head.recorded_at.astimezone().date().isoformat(),
             head.recorded_by,
         ]

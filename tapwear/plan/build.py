@@ -1,18 +1,23 @@
-"""From an outlook and the limits in the book to a plan."""
+"""From an outlook, the limits in the book and what the planner has given to a plan."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from tapwear.outlook.types import Outlook
-from tapwear.plan.jobs import NO_OUTAGE, jobs_from
-from tapwear.plan.limits import limits_from
-from tapwear.plan.place import place
-from tapwear.plan.types import PlanResult
+from tapwear.plan.inputs import Inputs
+from tapwear.plan.jobs import NO_OUTAGE, jobs_from, left_out
+from tapwear.plan.limits import NOTHING, assumed_group, limits_from
+from tapwear.plan.optimise import optimise
+from tapwear.plan.terms import unit_facts, with_other_outages, with_terms
+from tapwear.plan.types import Costs, Job, LeftOut, PlanResult
 
 if TYPE_CHECKING:
     import pandas as pd
+
+SHIPPED = Costs()
 
 
 def build_plan(
@@ -23,12 +28,69 @@ def build_plan(
     transfer_groups: pd.DataFrame,
     crews: pd.DataFrame,
     units: pd.DataFrame,
+    inputs: Inputs = NOTHING,
+    costs: Costs = SHIPPED,
+    seconds: float = 20.0,
+    follow: PlanResult | None = None,
+    follows: str = "",
+    progress: Callable[[float, float], None] | None = None,
 ) -> PlanResult:
-    """The plan of a year as of the outlook's date; the frames are those of the book (see `limits_from`)."""
-    jobs = jobs_from(outlook, year)
-    limits = limits_from(jobs, year, closures=closures, transfer_groups=transfer_groups, crews=crews, units=units)
+    """The plan of a year as of the outlook's date; the frames are those of the book (see `limits_from`).
+
+    seconds : time that the optimiser may take
+    follow, follows : the plan to keep close to, and its name
+    progress : told cost and proven bound now and then
+    Jobs said to be done are left out; what is under way stays where it is.
+    """
+    as_of = outlook.as_of
+    found = jobs_from(outlook, year)
+    kept = {slot.job.unit: slot.start_week for slot in follow.placed if slot.start_week} if follow else {}
+    facts = unit_facts(units.itertuples(index=False))
+    fitted = with_terms(found, year, as_of, inputs, facts, kept)
+    jobs = tuple(job for job in fitted if job.progress != "done")
+    limits = limits_from(
+        jobs, year, closures=closures, transfer_groups=transfer_groups, crews=crews, units=units, inputs=inputs
+    )
+    jobs = with_other_outages(jobs, inputs.others, *_memberships(units, transfer_groups), limits.weeks)
+    words = [*limits.assumptions, *_away_words(outlook), *_done_words(fitted)]
+    limits = replace(limits, assumptions=tuple(words))
+    result = optimise(jobs, limits, as_of, costs=costs, seconds=seconds, progress=progress)
+    done = tuple(LeftOut(job.unit, f"done on {job.done_on}", job.rests_on) for job in fitted if job.progress == "done")
+    gone = sorted((*left_out(outlook, fitted), *done), key=lambda one: one.unit)
+    return replace(result, costs=costs, left_out=tuple(gone), follows=follows)
+
+
+def _away_words(outlook: Outlook) -> list[str]:
     away = len({due.unit for due in outlook.dues if due.state in NO_OUTAGE})
-    if away:
-        words = f"{away} unit{'s' if away != 1 else ''} left out: spare, in the workshop or retired."
-        limits = replace(limits, assumptions=(*limits.assumptions, words))
-    return place(jobs, limits, outlook.as_of)
+    return [f"{away} unit{'s' if away != 1 else ''} left out: spare, in the workshop or retired."] if away else []
+
+
+def _done_words(jobs: tuple[Job, ...]) -> list[str]:
+    return [
+        f"{job.unit} is said to be done on {job.done_on} and left out, but no service is recorded: tapwear service."
+        for job in jobs
+        if job.progress == "done"
+    ]
+
+
+def _memberships(
+    units: pd.DataFrame, transfer_groups: pd.DataFrame
+) -> tuple[Mapping[str, frozenset[str]], Mapping[str, frozenset[str]]]:
+    """The transfer groups of each unit, and of each station: its own and those of its units."""
+    of_station: dict[str, set[str]] = {}
+    of_unit: dict[str, set[str]] = {}
+    for row in transfer_groups.itertuples(index=False):
+        if row.unit:
+            of_unit.setdefault(str(row.unit), set()).add(str(row.group))
+        else:
+            of_station.setdefault(str(row.station), set()).add(str(row.group))
+    whole = {station: set(groups) for station, groups in of_station.items()}
+    for row in units.itertuples(index=False):
+        unit, station = str(getattr(row, "unit", "")), str(row.station)
+        mine = of_unit.setdefault(unit, set()) | of_station.get(station, set())
+        of_unit[unit] = mine or {assumed_group(station)}
+        whole.setdefault(station, set()).update(of_unit[unit])
+    return (
+        {unit: frozenset(groups) for unit, groups in of_unit.items()},
+        {station: frozenset(groups) for station, groups in whole.items()},
+    )

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from tapwear.outlook.types import Due, Outlook
-from tapwear.plan.types import Job
+from tapwear.plan.inputs import WORKING_DAYS
+from tapwear.plan.types import Job, LeftOut
 from tapwear.weeks import monday, weeks_of_year
 from tapwear.words import SEVERE
 
-WORKING_DAYS = 5  # of a week of outage; our choice
 # The least demanding first. Each includes what stands before it: contacts are not replaced without opening, and
 # opening drains and refills. Our choice.
 TASKS = ("inspection", "oil change", "contact service", "contact replacement")
@@ -82,7 +82,8 @@ def _job(dues: list[Due], as_of: date) -> Job:
     lead = max(work, key=_demand)
     kits = sorted({due.kit for due in work if due.kit})
     leads = [due.lead_time_weeks for due in work if due.lead_time_weeks is not None]
-    ready = as_of + timedelta(weeks=min(max(leads), LONGEST_LEAD_WEEKS)) if leads else None
+    lead_weeks = min(max(leads), LONGEST_LEAD_WEEKS) if leads else None
+    ready = as_of + timedelta(weeks=lead_weeks) if lead_weeks is not None else None
     assumed = []
     if lead.duration_days is None:
         assumed.append("1 week of outage")
@@ -110,7 +111,51 @@ def _job(dues: list[Due], as_of: date) -> Job:
         overdue=any(due.overdue for due in work),
         why=_why(lead, work, [due for due in dues if due not in work]),
         assumed=tuple(assumed),
+        days=max(_days(due) for due in work) if lead.duration_days is not None else None,
+        kit_weeks=lead_weeks,
+        task_middles=tuple((due.task, due.middle.isoformat() if due.middle else "") for due in opening),
+        rests_on=rests_on(lead),
     )
+
+
+def left_out(outlook: Outlook, jobs: Sequence[Job]) -> tuple[LeftOut, ...]:
+    """Every unit of the outlook that has no job, with the reason, in the order of unit tags."""
+    planned = {job.unit for job in jobs}
+    first: dict[str, Due] = {}
+    for due in outlook.dues:
+        if due.unit not in planned and (due.unit not in first or _sooner(due, first[due.unit])):
+            first[due.unit] = due
+    return tuple(LeftOut(unit, _left_out_words(first[unit]), rests_on(first[unit])) for unit in sorted(first))
+
+
+def _sooner(due: Due, other: Due) -> bool:
+    return (due.task == INSPECTION, due.early or date.max) < (other.task == INSPECTION, other.early or date.max)
+
+
+def _left_out_words(due: Due) -> str:
+    if due.state in NO_OUTAGE:
+        return f"{due.state}, not in service"
+    last = f", last done on {_day(due.last_service_on)}" if due.last_service_on else ""
+    return f"{due.task} due from {_day(due.early)}{last}" if due.early else f"{due.task} has no date near{last}"
+
+
+def rests_on(due: Due) -> tuple[str, ...]:
+    """What the dates of a task rest on, one "head: words" each, so that two plans can be held against one another."""
+    operations = f"{due.interval_operations:,} operations" if due.interval_operations else ""
+    years = f"{due.interval_years:g} years" if due.interval_years else ""
+    seen = f"{due.last_reading_value:,} on " if due.last_reading_value is not None else ""
+    oil = next((clock for clock in due.clocks if clock.driver == "oil" and clock.early), None)
+    lines = {
+        "reading": f"{seen}{due.last_reading_on}" if due.last_reading_on else "",
+        "rate": f"{due.operations_per_year:,.0f} operations per year" if due.operations_per_year else "",
+        "interval": ", ".join(part for part in (operations, years) if part),
+        "last service": str(due.last_service_on or ""),
+        "oil sample": str(due.last_sample_on or ""),
+        "oil": f"{oil.words} from {oil.early}" if oil else "",
+        "condition": "; ".join(due.conditions),
+        "deferral": due.deferral,
+    }
+    return tuple(f"{head}: {words}" for head, words in lines.items() if words)
 
 
 def _driver_words(due: Due) -> str:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 APPENDED = (
     *("register_change", "stay", "fitting", "reading", "event", "sample", "service", "condition", "oil_limit"),
     *("deferral", "visit", "observation"),
+    *("yearly_closure", "team", "team_holiday", "resource", "outage_terms", "other_outage", "job_note", "plan_cost"),
 )
 # Rows of these may change: their whole content goes into the key.
 CHANGING: dict[str, tuple[str, ...]] = {

@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
+from tapwear.store import planning_tables
 from tapwear.store.clocks import resets_text
 from tapwear.store.counters import counter_for, drive_in
 from tapwear.store.find import UnitKey
@@ -52,6 +53,7 @@ SAME: dict[str, tuple[str, ...]] = {
     "condition": ("tap_changer_id", "noted_on", "kind"),
     "observation": ("tap_changer_id", "observed_on", "compartment", "quantity"),
     "oil_limit": ("group_name", "technology", "quantity", "breakdown_method"),
+    **planning_tables.SAME,
 }
 COMPARED: dict[str, tuple[str, ...]] = {
     "reading": ("value", "current_a"),
@@ -65,6 +67,7 @@ COMPARED: dict[str, tuple[str, ...]] = {
     "condition": ("words", "act_by_on", "severe", "closed_on"),
     "observation": ("value", "words"),
     "oil_limit": ("value", "breakdown_gap_mm"),
+    **planning_tables.COMPARED,
 }
 
 
@@ -324,6 +327,7 @@ _BOOK_COLUMNS = {
     ),
     "stay": ("tap_changer_id", "place_id", "transformer_id", "state", "from_on"),
     "fitting": ("drive_id", "tap_changer_id", "slot", "from_on", "counter_then"),
+    **planning_tables.COLUMNS,
 }
 
 

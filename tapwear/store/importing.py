@@ -25,6 +25,7 @@ from tapwear.store.lean import lean
 from tapwear.store.recording import Stamp, insert
 from tapwear.visits.feeding import row_text
 from tapwear.visits.fields import TABLES
+from tapwear.visits.planning import PLANNING
 from tapwear.visits.types import Intake, Row
 
 if TYPE_CHECKING:
@@ -34,8 +35,9 @@ Progress = Callable[[str, int, int], None]
 REGISTER = ("places", "units", "service_rules", "visit_rules")
 BOOK = ("events", "readings", "samples", "services", "conditions", "observations", "limits")
 ROWS_BETWEEN_PROGRESS = 2_000
-MAY_LIE_AHEAD = ("closures", "units")  # tables whose dates may be later than today
-AHEAD_FIELDS = ("act_by_on",)  # and fields
+# Tables whose dates may be later than today, and fields.
+MAY_LIE_AHEAD = ("closures", "team_holidays", "resources", "other_outages", "units")
+AHEAD_FIELDS = ("act_by_on",)
 
 
 @dataclass(frozen=True)
@@ -156,9 +158,7 @@ def _store_rows(
     register = RegisterIntake(connection, stamp)
     book: BookIntake | None = None
     takers: dict[str, Callable[[Row], Result]] = {name: register.take for name in REGISTER}
-    takers |= dict.fromkeys(
-        ("closures", "transfer_groups", "crews"), lambda row: take_planning_row(connection, row, stamp)
-    )
+    takers |= {table.name: lambda row: take_planning_row(connection, row, stamp) for table in PLANNING}
     for done, row in enumerate(in_order(rows), 1):
         if progress and done % ROWS_BETWEEN_PROGRESS == 0:
             progress(f"storing {row.table.replace('_', ' ')}", done, len(rows))

@@ -26,7 +26,7 @@ BESIDES: dict[str, tuple[str, ...]] = {
     "observation": (),
     "oil_limit": ("provenance",),
 }
-NAMES = {table: COMPARED[table] + BESIDES[table] for table in COMPARED}
+NAMES = {table: COMPARED[table] + besides for table, besides in BESIDES.items()}
 
 
 @dataclass

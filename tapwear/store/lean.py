@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from tapwear.store.moments import UtcTime
 
 _DAYS = ("as_of", "early", "middle", "late")
-_YES_OR_NO = ("withdrawn", "sampling_needs_outage", "severe", "another_unit", "sample_taken")
+_YES_OR_NO = ("withdrawn", "sampling_needs_outage", "severe", "another_unit", "sample_taken", "exchanged")
 
 
 def _type_of(name: str) -> Any:

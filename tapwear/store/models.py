@@ -1,4 +1,4 @@
-"""All tables of the store, in one file.
+"""All tables of the store: here, and those of the plan in models_planning.
 
 Who is who: a *place* (station, bank, phase), the *transformer* that stands there, its *tap changer* under the
 owner's asset tag, its *compartments*, and its *drives* with their *counters* are separate things with separate
@@ -19,7 +19,11 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from tapwear.store.columns import UtcTime
+from tapwear.store import models_planning  # noqa: F401 - its tables belong to the schema
+from tapwear.store.models_base import STRICT, Entry
+from tapwear.store.models_base import at_least as _at_least
+from tapwear.store.models_base import one_of as _one_of
+from tapwear.store.models_base import utc as _utc
 from tapwear.visits.fields import (
     BREATHINGS,
     CONSERVATORS,
@@ -34,24 +38,6 @@ from tapwear.visits.fields import (
 )
 from tapwear.visits.observations import BY_NAME
 from tapwear.words import CONDITION_KINDS
-
-STRICT = {"sqlite_strict": True}
-
-
-def _one_of(column: str, allowed: tuple[str, ...], *, blank: bool = False) -> CheckConstraint:
-    words = allowed + (("",) if blank else ())
-    listed = ", ".join("'" + word + "'" for word in words)
-    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
-
-
-def _at_least(column: str, lowest: float, *, above: bool = False) -> CheckConstraint:
-    sign = ">" if above else ">="
-    return CheckConstraint(f"{column} IS NULL OR {column} {sign} {lowest}", name=f"{column}_range")
-
-
-def _utc(**kw: bool) -> datetime:
-    return Field(sa_type=UtcTime, **kw)  # type: ignore[call-overload, no-any-return]
-
 
 # --- the register ---------------------------------------------------------------------------------------------
 
@@ -218,17 +204,6 @@ class RegisterChange(SQLModel, table=True):
 
 
 # --- the book: append-only ------------------------------------------------------------------------------------
-
-
-class Entry(SQLModel):
-    """What every row of the book carries: when it was recorded, by whom, from where, and what it replaces."""
-
-    uid: str = Field(unique=True)
-    recorded_at: datetime = _utc()
-    recorded_by: str
-    import_id: int | None = Field(default=None, foreign_key="import_run.id")
-    reason: str = ""
-    withdrawn: bool = False
 
 
 class ImportRun(SQLModel, table=True):
@@ -502,77 +477,7 @@ class Deferral(Entry, table=True):
     extra_checks: str
 
 
-# --- planning -------------------------------------------------------------------------------------------------
-
-
-class Closure(SQLModel, table=True):
-    """Weeks in which nothing may be out at a station; the dates are included."""
-
-    __table_args__ = (CheckConstraint("to_on >= from_on", name="from_before_to"), STRICT)
-    id: int | None = Field(default=None, primary_key=True)
-    station_id: int = Field(foreign_key="station.id", index=True)
-    from_on: date
-    to_on: date
-    why: str = ""
-    recorded_at: datetime = _utc()
-    recorded_by: str
-
-
-class TransferGroupMember(SQLModel, table=True):
-    """A station (all its units) or one tap changer in a group of which one transformer at a time may be out."""
-
-    __tablename__ = "transfer_group_member"
-    __table_args__ = (
-        CheckConstraint("(station_id IS NULL) <> (tap_changer_id IS NULL)", name="station_or_unit"),
-        UniqueConstraint("group_name", "station_id"),
-        UniqueConstraint("group_name", "tap_changer_id"),
-        STRICT,
-    )
-    id: int | None = Field(default=None, primary_key=True)
-    group_name: str
-    station_id: int | None = Field(default=None, foreign_key="station.id")
-    tap_changer_id: int | None = Field(default=None, foreign_key="tap_changer.id")
-
-
-class CrewWeek(SQLModel, table=True):
-    """Crew hours on offer in a region and ISO week."""
-
-    __tablename__ = "crew_week"
-    __table_args__ = (UniqueConstraint("region", "week"), _at_least("hours", 0), STRICT)
-    id: int | None = Field(default=None, primary_key=True)
-    region: str
-    week: str
-    hours: float
-
-
-class Plan(SQLModel, table=True):
-    __table_args__ = (_one_of("status", ("draft", "published")), STRICT)
-    id: int | None = Field(default=None, primary_key=True)
-    uid: str = Field(unique=True)
-    name: str = Field(unique=True)
-    year: int
-    as_of: date
-    status: str = "draft"
-    recorded_at: datetime = _utc()
-    recorded_by: str
-    assumptions: str = Field(default="", sa_type=Text)
-
-
-class PlanJob(SQLModel, table=True):
-    __tablename__ = "plan_job"
-    __table_args__ = (UniqueConstraint("plan_id", "tap_changer_id", "task"), STRICT)
-    id: int | None = Field(default=None, primary_key=True)
-    plan_id: int = Field(foreign_key="plan.id", index=True)
-    tap_changer_id: int = Field(foreign_key="tap_changer.id")
-    task: str
-    start_week: str = ""  # "" = no place found
-    weeks: int = 1
-    crew_hours: float = 0.0
-    early: date | None = None
-    middle: date | None = None
-    late: date | None = None
-    why: str = ""
-    stopped_by: str = ""
+# --- kept -------------------------------------------------------------------------------------------------------
 
 
 class Snapshot(SQLModel, table=True):

@@ -1,8 +1,9 @@
 """Plans in the store: kept with all that they rest on, never overwritten.
 
-A plan comes and goes as the plain mapping that `tapwear.plan.document` makes (`year`, `as_of`, `assumptions`,
-`limits`, `jobs`). What is worth asking the store for stands in columns of `plan_job`; the rest, as JSON, in
-`plan.assumptions`, with each unit's tag as it was when the plan was made.
+A plan comes and goes as the plain mapping that `tapwear.plan.document` makes (`year`, `as_of`, `jobs`, and all that
+it rests on). What is worth asking the store for stands in columns of `plan_job`; the rest, as JSON, in
+`plan.assumptions`, with each unit's tag as it was when the plan was made. Which plan is published is told by the
+publications: of one year the newest counts, those before it are superseded.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from sqlmodel import Session, col, select
 
 from tapwear.errors import StoreError, UsageError
 from tapwear.store.engine import Store
-from tapwear.store.models import Plan, PlanJob, TapChanger
+from tapwear.store.models import TapChanger
+from tapwear.store.models_planning import Plan, PlanJob, PlanPublication
 
 NAME_LENGTH = 60
 _COLUMNS = ("task", "start_week", "weeks", "crew_hours", "early", "middle", "late", "why", "stopped_by")
@@ -28,7 +30,10 @@ _DATES = ("early", "middle", "late")
 
 @dataclass(frozen=True)
 class PlanHead:
-    """What a list of plans shows. `sequence` counts the plans of the same year made before."""
+    """What a list of plans shows. `sequence` counts the plans of the same year made before.
+
+    status : draft, published, or superseded (published once, and another since); the day and who belong to it
+    """
 
     name: str
     year: int
@@ -39,6 +44,8 @@ class PlanHead:
     placed: int
     not_placed: int
     sequence: int
+    published_on: date | None = None
+    published_by: str = ""
 
 
 def check_name(store: Store, name: str) -> None:
@@ -63,7 +70,7 @@ def save_plan(store: Store, document: dict[str, Any], *, name: str | None, by: s
             raise StoreError(
                 f"The plan names units that the store does not know: {', '.join(sorted(tags - ids.keys()))}."
             )
-        rest = {key: document[key] for key in ("assumptions", "limits")}
+        rest = {key: value for key, value in document.items() if key not in ("year", "as_of", "jobs")}
         rest["jobs"] = [
             {
                 "tap_changer_id": ids[row["unit"]],
@@ -99,12 +106,7 @@ def load_plan(store: Store, name: str | None = None) -> tuple[PlanHead, dict[str
     """A plan by its name, or the newest one. Raises UsageError when there is none, with what there is."""
     with store.reading() as session:
         heads = _heads(session)
-        if not heads:
-            raise UsageError("There is no plan yet. Make one with: tapwear plan build YEAR")
-        head = heads[-1] if name is None else next((head for head in heads if head.name == name), None)
-        if head is None:
-            names = ", ".join(head.name for head in heads[-8:])
-            raise UsageError(f"There is no plan named {name!r}. The newest ones: {names}. All: tapwear plan list")
+        head = _named(heads, name)
         plan = session.exec(select(Plan).where(Plan.name == head.name)).one()
         rows = session.exec(select(PlanJob).where(PlanJob.plan_id == plan.id)).all()
     kept = json.loads(plan.assumptions)
@@ -140,23 +142,76 @@ def _heads(session: Session) -> list[PlanHead]:
             )
         ).all()
     }
+    published = session.exec(
+        select(PlanPublication).where(col(PlanPublication.withdrawn).is_(False)).order_by(col(PlanPublication.id))
+    ).all()
+    given_out = {one.plan_id: one for one in published}
     heads: list[PlanHead] = []
-    for plan in session.exec(select(Plan).order_by(col(Plan.id))).all():
+    newest: dict[int, int] = {}
+    plans = session.exec(select(Plan).order_by(col(Plan.id))).all()
+    year_of = {plan.id: plan.year for plan in plans}
+    for one in published:
+        newest[year_of[one.plan_id]] = one.plan_id
+    for plan in plans:
         number = plan.id or 0
         heads.append(
             PlanHead(
                 name=plan.name,
                 year=plan.year,
                 as_of=plan.as_of,
-                status=plan.status,
+                status=_status(number, given_out, newest.get(plan.year)),
                 recorded_at=plan.recorded_at,
                 recorded_by=plan.recorded_by,
                 placed=counts.get((number, True), 0),
                 not_placed=counts.get((number, False), 0),
                 sequence=sum(head.year == plan.year for head in heads),
+                published_on=given_out[number].recorded_at.date() if number in given_out else None,
+                published_by=given_out[number].recorded_by if number in given_out else "",
             )
         )
     return heads
+
+
+def _status(number: int, given_out: dict[int, PlanPublication], newest: int | None) -> str:
+    if number not in given_out:
+        return "draft"
+    return "published" if number == newest else "superseded"
+
+
+def publish_plan(store: Store, name: str, *, by: str, at: datetime, reason: str) -> PlanHead | None:
+    """From now on this is the plan of its year; returns the one that it takes over from. Nothing is forgotten.
+
+    Raises UsageError when there is no such plan, or it is the published one already.
+    """
+    with store.unit_of_work() as session:
+        heads = _heads(session)
+        head = _named(heads, name)
+        if head.status == "published":
+            raise UsageError(f"{name} is the published plan of {head.year} already.")
+        before = next((one for one in heads if one.year == head.year and one.status == "published"), None)
+        number = session.exec(select(Plan.id).where(Plan.name == name)).one() or 0
+        session.add(
+            PlanPublication(uid=uuid.uuid4().hex, plan_id=number, recorded_at=at, recorded_by=by, reason=reason)
+        )
+    return before
+
+
+def plan_of_year(store: Store, year: int, *, published_only: bool = False) -> str | None:
+    """The name of the published plan of a year, else of its newest draft, else None."""
+    heads = [head for head in list_plans(store) if head.year == year]
+    published = [head.name for head in heads if head.status == "published"]
+    names = published if published or published_only else [head.name for head in heads]
+    return names[-1] if names else None
+
+
+def _named(heads: list[PlanHead], name: str | None) -> PlanHead:
+    if not heads:
+        raise UsageError("There is no plan yet. Make one with: tapwear plan build YEAR")
+    head = heads[-1] if name is None else next((head for head in heads if head.name == name), None)
+    if head is None:
+        names = ", ".join(head.name for head in heads[-8:])
+        raise UsageError(f"There is no plan named {name!r}. The newest ones: {names}. All: tapwear plan list")
+    return head
 
 
 def _free(session: Session, name: str) -> None:

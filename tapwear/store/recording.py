@@ -67,6 +67,12 @@ _BLANK: dict[str, dict[str, Any]] = {
     "observation": dict.fromkeys(("visit_id", "compartment", "words"), ""),
     "condition": {"severe": False, "author": "", "closed_words": ""},
     "oil_limit": dict.fromkeys(("group_name", "technology", "breakdown_method"), ""),
+    "yearly_closure": {"why": ""},
+    "team": {"skills": ""},
+    "team_holiday": {"why": ""},
+    "outage_terms": dict.fromkeys(("resources", "skill", "approver", "conditions", "pcb"), ""),
+    "other_outage": {"who": ""},
+    "job_note": dict.fromkeys(("weeks", "status", "person", "words"), ""),
 }
 
 

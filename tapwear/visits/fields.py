@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tapwear.visits.observations import OBSERVATIONS
+from tapwear.visits.planning import PLANNING
 from tapwear.visits.specs import FieldSpec as FieldSpec
 from tapwear.visits.specs import Kind as Kind
 from tapwear.visits.specs import TableSpec as TableSpec
@@ -300,38 +301,6 @@ LIMITS = TableSpec(
     ),
     ("group", "technology", "quantity", "breakdown_method"),
 )
-CLOSURES = TableSpec(
-    "closures",
-    "weeks or days in which nothing may be out at a station",
-    (
-        F("station", "text", "station", required=True),
-        F("from_on", "date", "first day (or give weeks)"),
-        F("to_on", "date", "last day"),
-        F("weeks", "text", "weeks, e.g. 2027-W20..2027-W36"),
-        F("why", "text", "reason, e.g. summer peak"),
-    ),
-    ("station", "from_on", "to_on"),
-)
-TRANSFER_GROUPS = TableSpec(
-    "transfer_groups",
-    "of each group one transformer at a time may be out",
-    (
-        F("group", "text", "name of the group", required=True),
-        F("station", "text", "a station, meaning all its units (or give unit)"),
-        F("unit", "text", "one unit"),
-    ),
-    ("group", "station", "unit"),
-)
-CREWS = TableSpec(
-    "crews",
-    "crew hours on offer",
-    (
-        F("region", "text", "region", required=True),
-        F("week", "week", "ISO week, e.g. 2027-W05", required=True),
-        F("hours", "number", "hours of all crews in that week", required=True, low=0, high=100_000),
-    ),
-    ("region", "week"),
-)
 
 # In the order in which they have to be stored: a reading needs its unit, a unit its station.
 TABLES: dict[str, TableSpec] = {
@@ -348,8 +317,6 @@ TABLES: dict[str, TableSpec] = {
         CONDITIONS,
         OBSERVATIONS,
         LIMITS,
-        CLOSURES,
-        TRANSFER_GROUPS,
-        CREWS,
+        *PLANNING,
     )
 }

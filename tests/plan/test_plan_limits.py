@@ -89,7 +89,7 @@ def test_every_absence_is_stated_once_with_the_stations_named() -> None:
 
 def test_nothing_is_assumed_where_everything_is_given() -> None:
     found = limits(
-        job("U1"),
+        job("U1", permit_weeks=2.0),
         closures=[("ALDER", DAY, DAY, "peak")],
         groups=[("G", "ALDER", "")],
         crews=[("North", f"2027-W{week:02d}", 80) for week in range(1, 53)],

@@ -6,6 +6,7 @@ import random
 import shutil
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -13,6 +14,7 @@ import pytest
 from tapwear.store.engine import Store, open_store
 from tapwear.store.importing import ImportResult, store_intake
 from tapwear.store.loading import load_book
+from tapwear.store.planning import KINDS, list_planning
 from tapwear.visits.fields import TABLES, FieldSpec
 from tapwear.visits.reading import read_paths
 
@@ -28,7 +30,9 @@ KEYS = {
     "work": ("overhaul", "repair"), "noted_on": ("2020-01-01", "2021-02-03"), "technology": ("", "vacuum"),
     "observed_on": ("2020-01-01",),
     "quantity": ("acetylene_ul_per_l", "moisture_mg_per_kg"), "breakdown_method": ("",),
-    "conditions": ("infrared", "relay_trip"),
+    "conditions": ("infrared", "relay_trip"), "job_notes": ("other work",), "team": ("A", "B"),
+    "resource": ("mobile", "oil plant"), "what": ("line works",), "weeks": ("",), "status": ("",),
+    "words": ("bushing tests", "paint"),
 }  # fmt: skip
 NEVER = {
     "weeks",
@@ -52,13 +56,16 @@ ONE = {  # facts of a unit, the same in every row about it
 }  # fmt: skip
 
 
+SEVERAL_OWNERS = ("service_rules", "visit_rules", "transfer_groups", "outage_terms", "other_outages")
+
+
 def said(table: str, key: dict[str, str], spec: FieldSpec) -> str:
     """What a field holds in every row with that key."""
     own = "serial" if spec.name == "serial_seen" else spec.name
     if table in ("units", "services") and own in ONE:
         return ONE[own][TAGS.index(key["unit"])]
-    if spec.name == "region":
-        return "Hill"
+    if spec.name in ("region", "to_on"):
+        return {"region": "Hill", "to_on": "2027-06-01"}[spec.name]
     if spec.choices:
         return spec.choices[len(str(key)) % len(spec.choices)]
     if spec.kind in ("count", "number"):
@@ -74,8 +81,9 @@ def rows_of(table: str, chance: random.Random) -> list[str]:
     for _ in range(12):
         kinds = KEYS.get(table, KEYS["kind"])
         key = {name: chance.choice(kinds if name == "kind" else KEYS[name]) for name in spec.key}
-        if table in ("service_rules", "visit_rules", "transfer_groups"):  # of one of two
-            key[chance.choice(("unit", "station" if "group" in table else "scheme"))] = ""
+        owners = [name for name in ("unit", "scheme", "station") if name in key and table in SEVERAL_OWNERS]
+        for name in chance.sample(owners, max(len(owners) - 1, 0)):  # a row belongs to one of them
+            key[name] = ""
         founded = {"station", "counter_digits"} if table == "units" and chance.random() < 0.7 else set()
         filled = table in ("units", "places", "service_rules", "visit_rules")  # where another row fills in blanks
         blanks = chance if filled else random.Random(f"{table}{key}")
@@ -110,6 +118,7 @@ def test_rows_that_agree_come_out_the_same_in_any_order_and_once(
     rows["units"] += [f"{tag},{said('units', {'unit': tag}, TABLES['units'].field('station'))},5" for tag in TAGS]
     rows["units"] = [line + "," * (len(TABLES["units"].fields) - 1 - line.count(",")) for line in rows["units"]]
     books = []
+    given: list[list[list[str]]] = []
     for number in range(2):
         store = open_store(Path(shutil.copy(empty_store_file, tmp_path / f"{number}.db")))
         first = bring(store, tmp_path / str(number), rows)
@@ -120,10 +129,19 @@ def test_rows_that_agree_come_out_the_same_in_any_order_and_once(
         assert again.total("stored") == 0
         assert again.all_taken
         books.append(load_book(store))
+        with store.rows() as connection:
+            given.append([sorted(map(bare, list_planning(connection, kind))) for kind in KINDS])
+    assert given[0] == given[1]
+    assert all(given[0][list(KINDS).index(kind)] for kind in ("team", "holiday", "resource", "terms", "other outage"))
     for name in ("units", "rules", "readings", "events", "stays", "samples", "services", "transfer_groups", "crews",
                  "conditions", "limits", "observations", "visit_rules"):  # fmt: skip
         one, other = (plain(getattr(book, name)) for book in books)
         pd.testing.assert_frame_equal(one, other)
+
+
+def bare(row: dict[str, Any]) -> str:
+    """A planning row without its number."""
+    return repr({name: value for name, value in row.items() if name != "number"})
 
 
 def plain(frame: pd.DataFrame) -> pd.DataFrame:

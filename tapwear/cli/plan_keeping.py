@@ -1,0 +1,169 @@
+"""What a plan costs, which one is published, and how two of them differ: plan costs, publish, compare."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tapwear.cli.context import now, open_the_store, say, today, who
+from tapwear.cli.plan_papers import load_view
+from tapwear.errors import UsageError
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import Connection
+
+    from tapwear.plan.types import Costs, PlanResult
+    from tapwear.store.engine import Store
+
+By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who records; else you.")]
+
+
+def register(plan_app: typer.Typer) -> None:
+    """Adds these commands to the group of the plan."""
+    plan_app.command("costs")(costs)
+    plan_app.command("publish")(publish)
+    plan_app.command("compare")(compare)
+
+
+def costs_of(connection: Connection) -> Costs:
+    """What a plan costs now: as stated last, else as Tapwear ships it."""
+    from tapwear.plan.types import Costs
+    from tapwear.store.planning import stated_costs
+
+    stated = stated_costs(connection)
+    if not stated:
+        return Costs()
+    last = stated[-1]
+    return Costs(last.late, last.early, last.trip, last.unplaced, last.move)
+
+
+def costs(
+    context: typer.Context,
+    late: Annotated[float | None, typer.Option("--late", min=0, max=1e6, help="Each expected week past due.")] = None,
+    early: Annotated[
+        float | None, typer.Option("--early", min=0, max=1e6, help="Each week of interval thrown away.")
+    ] = None,
+    trip: Annotated[
+        float | None, typer.Option("--trip", min=0, max=1e6, help="Each neighbourhood and week with work in it.")
+    ] = None,
+    unplaced: Annotated[
+        float | None, typer.Option("--unplaced", min=0, max=1e6, help="Each job left out, besides its lateness.")
+    ] = None,
+    move: Annotated[
+        float | None, typer.Option("--move", min=0, max=1e6, help="Each job moved from the plan that is followed.")
+    ] = None,
+    because: Annotated[str | None, typer.Option("--because", metavar="REASON", help="Why they change.")] = None,
+    by: By = None,
+) -> None:
+    """Show what a plan costs, or state it anew; only the ratios matter.
+
+    Being late counts times the unit's consequence (tapwear plan input
+    terms). Each plan keeps the costs that it was made with; the former ones
+    are kept too.
+
+    Examples:
+      tapwear plan costs
+      tapwear plan costs --late 15 --trip 30 --because "two crews share a van"
+    """
+    from dataclasses import asdict
+
+    from tapwear.report.terminal import columns
+    from tapwear.store.planning import state_costs, stated_costs
+    from tapwear.store.recording import Stamp
+
+    given = {"late": late, "early": early, "trip": trip, "unplaced": unplaced, "move": move}
+    changes = {name: value for name, value in given.items() if value is not None}
+    store = open_the_store(context)
+    with store.rows(writing=bool(changes)) as connection:
+        present = asdict(costs_of(connection))
+        if changes:
+            if not because or not because.strip():
+                raise UsageError("Say why the costs change: --because REASON. Nothing was changed.")
+            state_costs(connection, present | changes, Stamp(who(context, by), now(), because.strip()))
+            present |= changes
+        stated = stated_costs(connection)
+    words = {
+        "late": "each expected week past the day of becoming due, times the unit's consequence",
+        "early": "each expected week of interval thrown away",
+        "trip": "each neighbourhood and week with work in it",
+        "unplaced": "each job left out, besides its lateness",
+        "move": "each job moved from its week in the plan that is followed",
+    }
+    rows = [[name, f"{value:g}", words[name]] for name, value in present.items()]
+    typer.echo("\n".join(columns(["cost", "of", "for"], rows, right=(1,))))
+    if stated:
+        last = stated[-1]
+        say(f"Stated on {last.stated_on} by {last.stated_by}: {last.reason}. Used by the next plan build.")
+    else:
+        say("As Tapwear ships them; nobody has stated others.")
+
+
+def publish(
+    context: typer.Context,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="The plan.")],
+    because: Annotated[str, typer.Option("--because", metavar="TEXT", help="What is to be known of it.")] = "",
+    by: By = None,
+) -> None:
+    """Make a plan the published one of its year; the one before is superseded and kept.
+
+    Refused where a slot lies past a job's limit (the task has more probably
+    than not become due before it starts), or a job that will be past its
+    limit has no place, unless a recorded deferral covers it: tapwear defer
+    add.
+
+    Example: tapwear plan publish 2027-b
+    """
+    from tapwear.plan.publish import past_limit
+    from tapwear.store.deferrals import list_deferrals
+    from tapwear.store.plans import publish_plan
+
+    store = open_the_store(context)
+    view = load_view(store, name)
+    with store.rows() as connection:
+        deferred = [(row.unit, row.task, row.decided_on, row.expires_on) for row in list_deferrals(connection)]
+    past = past_limit(view.result, deferred, today())
+    if past:
+        raise UsageError(
+            f"{name} was not published: {len(past)} past the limit without a recorded deferral.\n"
+            + "\n".join(f"  {words}" for words in past)
+            + "\nPlan them sooner, or record the decision: tapwear defer add UNIT --task TASK --engineer NAME "
+            "--reason TEXT --until DATE --checks TEXT"
+        )
+    before = publish_plan(store, name, by=who(context, by), at=now(), reason=because)
+    say(f"{name} is the published plan of {view.result.year}." + (f" It supersedes {before.name}." if before else ""))
+
+
+def compare(
+    context: typer.Context,
+    first: Annotated[str, typer.Argument(metavar="A", help="The earlier plan.")],
+    second: Annotated[str, typer.Argument(metavar="B", help="The later plan.")],
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for other programs.")] = False,
+) -> None:
+    """List what differs between two plans: jobs moved, added, dropped, each with the reason.
+
+    Reasons are what the two plans themselves hold: readings, samples,
+    services, intervals, pins and requests, closed weeks, crews, costs. A job
+    that moved for no reason of its own made room for others.
+
+    Example: tapwear plan compare 2027-a 2027-b
+    """
+    import json
+    from dataclasses import asdict
+
+    from tapwear.plan.compare import compare_plans
+    from tapwear.report.plan_compare import compare_lines
+
+    store = open_the_store(context)
+    changes = compare_plans(_kept(store, first), _kept(store, second))
+    if as_json:
+        typer.echo(json.dumps({"from": first, "to": second, **asdict(changes)}, ensure_ascii=False, indent=2))
+        return
+    typer.echo("\n".join(compare_lines(changes, first, second)))
+
+
+def _kept(store: Store, name: str) -> PlanResult:
+    from tapwear.plan.document import from_document
+    from tapwear.store.plans import load_plan
+
+    return from_document(load_plan(store, name)[1])

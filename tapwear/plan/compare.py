@@ -1,0 +1,194 @@
+"""Two plans of one fleet held against one another: what moved, came in or went out, and why as far as they tell."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Literal
+
+from tapwear.plan.types import Job, PlanResult, Slot
+from tapwear.weeks import iso_week, monday, weeks_between
+
+What = Literal["moved", "added", "dropped"]
+MADE_ROOM = "no reason of its own: it made room for other jobs, or shares a trip"
+AFRESH = "no reason of its own: the plan was made afresh, without keeping close to the one before"
+# Heads of Job.rests_on, in the order in which they explain a change, with how a new one is said.
+HEADS = {
+    "condition": "condition noted",
+    "last service": "new service",
+    "oil": "the oil",
+    "oil sample": "new oil sample",
+    "interval": "interval changed",
+    "reading": "new reading",
+    "rate": "rate of operations",
+    "deferral": "deferral",
+}
+
+
+@dataclass(frozen=True)
+class Change:
+    """One unit whose place differs. Weeks are None where it has no place or no job; reasons are sentences."""
+
+    unit: str
+    task: str
+    what: What
+    before: str | None
+    after: str | None
+    weeks_later: int | None  # negative: sooner; None where it has no place in one of the two
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """moved, added, dropped: by unit. same : jobs in the same week of both. inputs : what changed for all jobs."""
+
+    moved: tuple[Change, ...]
+    added: tuple[Change, ...]
+    dropped: tuple[Change, ...]
+    same: int
+    inputs: tuple[str, ...]
+
+
+def compare_plans(first: PlanResult, second: PlanResult) -> Compared:
+    """What differs between an earlier and a later plan, by unit."""
+    before = {slot.job.unit: slot for slot in first.slots}
+    after = {slot.job.unit: slot for slot in second.slots}
+    both = sorted(before.keys() & after.keys())
+    differs = [unit for unit in both if before[unit].start_week != after[unit].start_week]
+    return Compared(
+        moved=tuple(_moved(before[unit], after[unit], first, second) for unit in differs),
+        added=tuple(_came(after[unit], first, second) for unit in sorted(after.keys() - before.keys())),
+        dropped=tuple(_went(before[unit], first, second) for unit in sorted(before.keys() - after.keys())),
+        same=len(both) - len(differs),
+        inputs=tuple(_common(first, second)),
+    )
+
+
+def _moved(old: Slot, new: Slot, first: PlanResult, second: PlanResult) -> Change:
+    later = None
+    if old.start_week and new.start_week:
+        later = (monday(new.start_week) - monday(old.start_week)).days // 7
+    reasons = [*_evidence(old.job.rests_on, new.job.rests_on), *_job_reasons(old, new, second)]
+    reasons += _limit_reasons(old, new.job, first, second)
+    if new.stopped_by and not new.start_week:
+        reasons.append(f"no place: {new.stopped_by}")
+    if not reasons:
+        reasons.append(MADE_ROOM if second.follows or first.year != second.year else AFRESH)
+    return Change(new.job.unit, new.job.task, "moved", old.start_week, new.start_week, later, tuple(reasons))
+
+
+def _came(new: Slot, first: PlanResult, second: PlanResult) -> Change:
+    was = next((one for one in first.left_out if one.unit == new.job.unit), None)
+    reasons = [] if was is None else [*_evidence(was.rests_on, new.job.rests_on), f"before: {was.words}"]
+    if second.year != first.year:
+        reasons.append(f"another year: {first.year} before, {second.year} now")
+    return Change(
+        new.job.unit, new.job.task, "added", None, new.start_week, None, tuple(reasons or ("not in the plan before",))
+    )
+
+
+def _went(old: Slot, first: PlanResult, second: PlanResult) -> Change:
+    now = next((one for one in second.left_out if one.unit == old.job.unit), None)
+    reasons = [] if now is None else [now.words, *_evidence(old.job.rests_on, now.rests_on)]
+    if second.year != first.year:
+        reasons.append(f"another year: {first.year} before, {second.year} now")
+    return Change(
+        old.job.unit, old.job.task, "dropped", old.start_week, None, None, tuple(reasons or ("not in the plan now",))
+    )
+
+
+def _evidence(before: Iterable[str], after: Iterable[str]) -> list[str]:
+    """What the dates rest on now and did not before, the most telling first."""
+    old, new = _by_head(before), _by_head(after)
+    if not old or not new:  # a plan kept before these lines were
+        return []
+    found: list[str] = []
+    for head, words in HEADS.items():
+        if old.get(head) == new.get(head):
+            continue
+        if head == "rate" and found:
+            continue  # it follows from what was said already
+        was = f", before: {old[head]}" if head in ("interval", "oil", "rate") and head in old else ""
+        found.append(f"{words}: {new.get(head, 'no longer')}{was}")
+    return found
+
+
+def _by_head(lines: Iterable[str]) -> dict[str, str]:
+    return {head: words for head, _, words in (line.partition(": ") for line in lines)}
+
+
+def _job_reasons(old: Slot, new: Slot, second: PlanResult) -> list[str]:
+    """What was decided or is given about this job itself."""
+    a, b = old.job, new.job
+    words = []
+    if a.severe != b.severe:
+        words.append("severe finding" if b.severe else "no severe finding any more")
+    if a.pinned_week != b.pinned_week:
+        words.append(f"pinned to {b.pinned_week}" if b.pinned_week else f"no longer pinned to {a.pinned_week}")
+    lost = set(b.forbidden_weeks) - set(a.forbidden_weeks)
+    if lost & set(_weeks_of(old)):
+        why = dict(zip(b.forbidden_weeks, b.forbidden_why, strict=False))
+        told = sorted({why.get(week, "") for week in lost & set(_weeks_of(old))} - {""})
+        words.append("its week is forbidden now" + (f": {'; '.join(told)}" if told else ""))
+    if (a.request_status, a.request_words) != (b.request_status, b.request_words) and b.request_status:
+        words.append(f"outage request {b.request_words or b.request_status}")
+    if a.progress != b.progress and b.progress:
+        words.append(f"work {b.progress}")
+    for name, says in (("weeks", "lasts {} weeks"), ("crew_hours", "takes {:g} crew hours"), ("task", "is now the {}")):
+        if getattr(a, name) != getattr(b, name):
+            words.append(says.format(getattr(b, name)))
+    starts: date | None = monday(old.start_week) if old.start_week else None
+    if starts and starts < second.as_of and b.progress != "started":
+        words.append(f"{old.start_week} had begun when the later plan was made, on {second.as_of}")
+    elif starts:
+        words += _waits(b, starts)
+    return words
+
+
+def _waits(job: Job, starts: date) -> list[str]:
+    ready = [("kit", job.kit_ready_on), ("switching permit", job.permit_from)]
+    return [f"{what} not there before {day}" for what, day in ready if day and day > starts]
+
+
+def _weeks_of(slot: Slot) -> list[str]:
+    if not slot.start_week:
+        return []
+    last = monday(slot.start_week) + timedelta(weeks=slot.job.weeks - 1)
+    return weeks_between(slot.start_week, iso_week(last))
+
+
+def _limit_reasons(old: Slot, job: Job, first: PlanResult, second: PlanResult) -> list[str]:
+    """What stations, crews and resources allow now, in the weeks that the job had."""
+    words = []
+    weeks = _weeks_of(old)
+    shut = {week: why for week, why in second.limits.closed.get(job.station, {}).items() if week in weeks}
+    new = {week: why for week, why in shut.items() if week not in first.limits.closed.get(job.station, {})}
+    if new and job.needs_outage:
+        words.append(f"station {job.station} closed in {', '.join(new)} ({next(iter(new.values()))})")
+    for week in weeks:
+        was, now = (plan.limits.crew_hours.get((job.region, week)) for plan in (first, second))
+        if now is not None and (was is None or now < was):
+            words.append(f"region {job.region} has {now:g} crew hours in {week}" + (f", {was:g} before" if was else ""))
+        for name in job.resources:
+            had, has = (plan.limits.resources.get((name, week)) for plan in (first, second))
+            if has is not None and (had is None or has < had):
+                words.append(f"{has} of {name} in {week}" + (f", {had} before" if had is not None else ""))
+    mine = [{group for group, ids in plan.limits.groups.items() if job.job_id in ids} for plan in (first, second)]
+    if mine[1] - mine[0]:
+        words.append(f"in transfer group {', '.join(sorted(mine[1] - mine[0]))} now")
+    return words
+
+
+def _common(first: PlanResult, second: PlanResult) -> Iterable[str]:
+    """What holds for all jobs and differs."""
+    if first.year != second.year:
+        yield f"year: {first.year} before, {second.year} now"
+    if first.as_of != second.as_of:
+        yield f"as of {first.as_of} before, {second.as_of} now"
+    for name in ("late", "early", "trip", "unplaced", "move"):
+        was, now = getattr(first.costs, name), getattr(second.costs, name)
+        if was != now:
+            yield f"cost of {name}: {was:g} before, {now:g} now"
+    if second.follows:
+        yield f"kept close to plan {second.follows}"
