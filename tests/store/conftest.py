@@ -16,8 +16,6 @@ import sqlalchemy as sa
 from tapwear.store.engine import Store, create_store, open_store
 from tapwear.store.server import connect_to, create_on_server, read_url
 
-SERVER = os.environ.get("TAPWEAR_TEST_SERVER", "")
-
 
 @pytest.fixture(scope="session")
 def empty_store_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -33,27 +31,32 @@ def file_store(empty_store_file: Path, tmp_path: Path) -> Store:
 
 
 @pytest.fixture(scope="session")
-def server_tables() -> list[str]:
+def server_url() -> str:
+    """The database on a server that the tests may use."""
+    named = os.environ.get("TAPWEAR_TEST_SERVER")
+    return named or pytest.skip("no PostgreSQL: TAPWEAR_TEST_SERVER names none")
+
+
+@pytest.fixture(scope="session")
+def server_tables(server_url: str) -> list[str]:
     """The tables of an empty store on the server, made once."""
-    if not SERVER:
-        pytest.skip("no PostgreSQL: TAPWEAR_TEST_SERVER names none")
-    with connect_to(read_url(SERVER)).begin() as connection:
+    with connect_to(read_url(server_url)).begin() as connection:
         connection.execute(sa.text("DROP SCHEMA public CASCADE"))
         connection.execute(sa.text("CREATE SCHEMA public"))
-    return sorted(sa.inspect(create_on_server(SERVER).engine).get_table_names())
+    return sorted(sa.inspect(create_on_server(server_url).engine).get_table_names())
 
 
 @pytest.fixture
-def server_store(server_tables: list[str]) -> Store:
+def server_store(server_url: str, server_tables: list[str]) -> Store:
     """The store on the server, emptied."""
-    store = Store(Path("the server"), connect_to(read_url(SERVER)))
+    store = Store(Path("the server"), connect_to(read_url(server_url)))
     with store.rows(writing=True) as connection:
         # Quicker than TRUNCATE for tables of a few rows; the role leaves references unchecked meanwhile.
         connection.exec_driver_sql("SET LOCAL session_replication_role = replica")
         for name in server_tables:
             if name != "schema_step":
-                connection.exec_driver_sql(f'DELETE FROM "{name}"')
-                connection.exec_driver_sql(f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), 1, false)")
+                connection.execute(sa.delete(sa.table(name)))
+                connection.execute(sa.select(sa.func.setval(sa.func.pg_get_serial_sequence(name, "id"), 1, False)))
     return store
 
 
