@@ -89,7 +89,10 @@ def unit_in(kind: str, system: str) -> tuple[str, str]:
 def shown_in(value: float, kind: str, system: str) -> str:
     """A value in the unit that we keep, said in a system: `41 °C`, `105.8 °F`."""
     unit, said = unit_in(kind, system)
-    if unit:  # all our conversions are straight lines, so two points tell the way back
-        zero, one = convert(0.0, kind, unit), convert(1.0, kind, unit)
-        value = (value - zero) / (one - zero)
-    return f"{round(value, 6):.6g} {said}"
+    return f"{round(said_in(value, kind, unit) if unit else value, 6):.6g} {said}"
+
+
+def said_in(value: float, kind: str, unit: str) -> float:
+    """A value in the unit that we keep, in another one: the way back of `convert`."""
+    zero, one = convert(0.0, kind, unit), convert(1.0, kind, unit)  # all conversions are straight lines
+    return (value - zero) / (one - zero)

@@ -62,6 +62,23 @@ def positions_of(style: str) -> Positions | None:
     return Positions(lowest, highest, change_over, sides, middle[0] if len(middle) == 1 else 0.0, between)
 
 
+def all_positions(positions: Positions | None) -> tuple[str, ...]:
+    """Every position as it is written, in order; none where the register does not say which there are."""
+    if positions is None:
+        return ()
+    lettered = {int(one) for one in positions.between}
+    found: list[tuple[float, str]] = []
+    for whole in range(int(positions.lowest), int(positions.highest) + 1):
+        if whole in lettered:
+            mine = [one for one in positions.between if int(one) == whole]
+            found += [(one, f"{whole}{LETTERS[round((one - whole) * 10) - 1]}") for one in mine]
+        elif positions.sides:
+            found.append((whole, NEUTRAL if whole == 0 else f"{abs(whole)}{'L' if whole < 0 else 'R'}"))
+        else:
+            found.append((whole, str(whole)))
+    return tuple(text for _, text in sorted(found))
+
+
 def position_number(text: str, positions: Positions | str | None = None) -> float:
     """The position as a number that orders it: L below N, N at 0, R above; 9a, 9b, 9c between 9 and 10.
 

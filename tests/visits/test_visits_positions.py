@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapwear.visits.positions import position_number, position_words, positions_of
+from tapwear.visits.positions import all_positions, position_number, position_words, positions_of
 from tapwear.visits.specs import Unfit
 
 SIDES, PLAIN, MIDDLE, LETTERED = "16L-N-16R", "1-33", "1-17-33", "1-9abc-17"
@@ -22,6 +22,15 @@ def test_all_positions_of_a_style_stand_in_their_order(style: str) -> None:
     numbers = [position_number(text, style) for text in EVERY[style]]
     assert numbers == sorted(set(numbers))
     assert [position_words(text.lower(), style) for text in EVERY[style]] == EVERY[style]
+
+
+@pytest.mark.parametrize("style", EVERY)
+def test_all_positions_of_a_style_are_listed(style: str) -> None:
+    assert all_positions(positions_of(style)) == tuple(EVERY[style])
+
+
+def test_a_unit_of_which_no_style_is_known_has_no_list() -> None:
+    assert all_positions(positions_of("")) == ()
 
 
 def test_the_change_over_selector_moves_where_the_style_names_the_middle() -> None:

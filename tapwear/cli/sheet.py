@@ -1,0 +1,238 @@
+"""`tapwear sheet`: a round as one HTML file, to print or to fill in on a phone without a network."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tapwear.cli.context import ON_THE_VISIT, as_of_or_today, open_the_store, say, setup_of
+from tapwear.cli.counter_check import expected
+from tapwear.cli.scheduling import must_be_known
+from tapwear.errors import UsageError
+
+if TYPE_CHECKING:
+    from sqlalchemy.engine import Connection
+
+    from tapwear.fleet import Assessment
+    from tapwear.report.sheet_data import CounterBox, FieldBox, StationSheet, UnitBox
+    from tapwear.store.engine import Store
+    from tapwear.store.rounds import RoundUnit
+
+SHEET_HELP = (
+    "Write a round sheet: one file to print, or to fill in on a phone without a network.\n\n"
+    "Each unit of the station has its serial number, the last counter, the numbers to expect, and room for what is "
+    "read. On a phone or tablet the page checks numbers as they are typed, asks once about an odd one, keeps entries, "
+    "and saves a visit file; tapwear import takes it, from several people in any order. Units with a severe finding "
+    "have a stop notice and nothing to fill in.\n\n"
+    "Examples:\n\n"
+    "  tapwear sheet --station AH --out ah.html\n\n"
+    "  tapwear sheet --due-visits --out round.html --days 14"
+)
+DAYS = 30  # how long the numbers to expect hold, where not said otherwise: our choice
+LONGEST_DAYS = 366
+MAIN = (
+    "position",
+    "position_low",
+    "position_high",
+    "drag_hands_reset",
+    "oil_level",
+    "oil_temp_c",
+    "breather",
+    "seepage",
+)
+SOURCE_WORDS = {"controller": "controller's count", "raise": "raise counter", "lower": "lower counter"}
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command to the application."""
+    app.command("sheet", help=SHEET_HELP, rich_help_panel=ON_THE_VISIT)(sheet)
+
+
+def sheet(
+    context: typer.Context,
+    station: Annotated[
+        list[str] | None, typer.Option("--station", metavar="S", help="All units in service there; may be given again.")
+    ] = None,
+    due_visits: Annotated[
+        bool, typer.Option("--due-visits", help="Only units to be read or sampled before the sheet expires.")
+    ] = False,
+    out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="The file; else round-DATE.html.")] = None,
+    as_of: Annotated[
+        str | None, typer.Option("--as-of", metavar="DATE", help="Day of issue (ISO); else today.")
+    ] = None,
+    days: Annotated[
+        int, typer.Option("--days", min=1, max=LONGEST_DAYS, help="For how many days the numbers to expect hold.")
+    ] = DAYS,
+    us_units: Annotated[bool, typer.Option("--us-units", help="Temperatures in °F, pressures in psi.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
+) -> None:
+    """Write a round sheet: one file to print, or to fill in on a phone without a network."""
+    from tapwear.fleet import assess_store
+    from tapwear.report.sheet_data import RoundSheet
+    from tapwear.report.sheet_html import sheet_html
+    from tapwear.report.terminal import progress
+
+    if not station and not due_visits:
+        raise UsageError("Say which round: --station S, or --due-visits, or both.")
+    day = as_of_or_today(as_of)
+    expires = day + timedelta(days=days)
+    path = out or Path(f"round-{day}.html")
+    store = open_the_store(context)
+    if path.exists() and (not force or path.resolve() == store.path.resolve()):
+        raise UsageError(f"{path} is there already. Name another file with --out, or write over it with --force.")
+    with progress("Working out what to expect"):
+        assessment = assess_store(store, day)
+        stations = _stations(store, assessment, station or [], due_visits, expires)
+    us = us_units or str(setup_of(context).config.get("units", "")).casefold() == "us"
+    sheet = RoundSheet(day, expires, stations, _fields("us" if us else "metric"))
+    try:
+        path.write_text(sheet_html(sheet), encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"{path} cannot be written: {error.strerror or error}. Name another file.") from error
+    stops = sum(unit.stop for unit in sheet.units)
+    stopped = f", {stops} of them with a stop notice" if stops else ""
+    say(f"Wrote {path}: {len(sheet.units)} units at {len(sheet.stations)} stations{stopped}; expires {expires}.")
+
+
+def _stations(
+    store: Store, assessment: Assessment, wanted: list[str], due_visits: bool, expires: date
+) -> tuple[StationSheet, ...]:
+    """The stations of the round with their units in service, by bank and phase.
+
+    A severe unit stands there also where no visit is due, so that nobody goes near. Raises UsageError for an unknown
+    station, or when nothing is left.
+    """
+    from tapwear.fleet import visits_overdue
+    from tapwear.report.sheet_data import StationSheet
+    from tapwear.store.find import find_unit
+    from tapwear.store.rounds import round_units
+
+    units = assessment.book.units
+    here = units[units["state"] == "in service"].sort_values(["station", "bank", "phase", "unit"], kind="stable")
+    for name in wanted:
+        must_be_known("station", name, set(units["station"]))
+    severe = _severe(assessment)
+    why: dict[str, list[str]] = {}
+    if due_visits:
+        due = visits_overdue(assessment.book, expires)
+        for unit, what, on in zip(due["unit"], due["what"], due["due_on"], strict=True):
+            why.setdefault(str(unit), []).append(f"{str(what).capitalize()} due since {on:%Y-%m-%d}.")
+        here = here[here["station"].isin(set(here.loc[here["unit"].isin(set(why) - severe), "station"]))]
+        here = here[here["unit"].isin(set(why) | severe)]
+    if wanted:
+        folded = {name.casefold() for name in wanted}
+        here = here[here["station"].str.casefold().isin(folded)]
+    if here.empty:
+        raise UsageError(f"No unit in service is on such a round by {expires}; see tapwear next, or name a --station.")
+    outage = set(units.loc[units["sampling_needs_outage"].astype(bool), "unit"])
+    boxes: dict[tuple[str, str], list[UnitBox]] = {}
+    with store.rows() as connection:
+        keys = [find_unit(connection, str(tag)) for tag in here["unit"]]
+        places = zip(here["station"], here["station_name"], here["bank"], here["phase"], here["serial"], strict=True)
+        asked = round_units(connection, keys, assessment.as_of)
+        for one, (station, name, bank, phase, serial) in zip(asked, places, strict=True):
+            box = _unit(
+                connection,
+                one,
+                str(serial or ""),
+                _place(bank, phase),
+                one.key.tag in severe,
+                assessment.as_of,
+                expires,
+            )
+            told = () if box.stop else tuple(why.get(one.key.tag, ()))
+            boxes.setdefault((str(station), str(name)), []).append(
+                replace(box, why=told, sample_needs_outage=one.key.tag in outage)
+            )
+    return tuple(StationSheet(station, name, tuple(mine)) for (station, name), mine in boxes.items())
+
+
+def _severe(assessment: Assessment) -> set[str]:
+    """Units that nobody is to go near, those without a service rule among them."""
+    from tapwear.outlook.conditions import open_conditions
+    from tapwear.report.due_words import must_stop
+
+    noted = open_conditions(assessment.book.conditions, assessment.as_of)
+    found = {due.unit for due in assessment.outlook.dues if must_stop(due)}
+    found |= {tag for tag, some in noted.items() if any(one.severe for one in some)}
+    return found | {tag for tag, verdict in assessment.verdicts.items() if verdict.severe}
+
+
+def _place(bank: object, phase: object) -> str:
+    return ", ".join([f"bank {bank}"] * bool(bank) + [f"phase {phase}"] * bool(phase))
+
+
+def _unit(
+    connection: Connection, one: RoundUnit, serial: str, place: str, stop: bool, day: date, expires: date
+) -> UnitBox:
+    from tapwear.report.sheet_data import UnitBox
+
+    if stop:
+        return UnitBox(one.key.tag, serial, place, stop)
+    counters = [_counter(connection, one, drive, source, day, expires) for drive, source in one.counters]
+    return UnitBox(one.key.tag, serial, place, stop, tuple(counters), one.positions)
+
+
+def _counter(connection: Connection, one: RoundUnit, drive: str, source: str, day: date, expires: date) -> CounterBox:
+    """A counter with its last number, and what to expect on the first and on the last day of the sheet."""
+    from tapwear.report.sheet_data import CounterBox, Expect
+    from tapwear.store.history import counter_past
+
+    past = counter_past(connection, one.key, drive, source, day)
+    last = past.last_before(day + timedelta(days=1))
+    ahead = (
+        [(on, expected(past, on, last.value)) for on in (day, expires)] if last and last.value < 10**past.digits else []
+    )
+    known = [
+        Expect(on, found.low, found.high) for on, found in ahead if found.low is not None and found.high is not None
+    ]
+    parts = [f"drive {drive}"] if past.several_drives else []
+    name = ", ".join([*parts, *([SOURCE_WORDS[source]] if source in SOURCE_WORDS else [])])
+    return CounterBox(
+        drive,
+        source,
+        past.digits,
+        name,
+        last.value if last else None,
+        last.on if last else None,
+        tuple(known),
+    )
+
+
+def _fields(system: str) -> tuple[FieldBox, ...]:
+    """What can be noted beside the counter, in the unit of measure asked for."""
+    from tapwear.measures import unit_in
+    from tapwear.report.sheet_data import FieldBox
+    from tapwear.visits.observations import POSITIONS, QUANTITIES, label
+
+    found = []
+    for spec in QUANTITIES:
+        if spec.name == "remark":
+            continue
+        kind = "position" if spec.name in POSITIONS else "number" if spec.kind == "number" else "text"
+        choices = ("yes", "no") if spec.kind == "yes or no" else spec.choices
+        unit, said = unit_in(spec.measure, system) if spec.measure else ("", "")
+        found.append(
+            FieldBox(
+                name=spec.name,
+                label=label(spec.name).capitalize(),
+                kind="choice" if choices else kind,
+                choices=choices,
+                unit=said,
+                unit_name=spec.unit_column if unit else "",
+                low=_as_read(spec.low, spec.measure, unit),
+                high=_as_read(spec.high, spec.measure, unit),
+                more=spec.name not in MAIN,
+            )
+        )
+    return tuple(found)
+
+
+def _as_read(value: float | None, measure: str, unit: str) -> float | None:
+    from tapwear.measures import said_in
+
+    return value if value is None or not unit else said_in(value, measure, unit)

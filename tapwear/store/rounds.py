@@ -1,0 +1,41 @@
+"""What a round sheet asks about a unit: where it stands, and which of its counters are read. Light, as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from tapwear.store.find import UnitKey
+from tapwear.store.lean import lean
+from tapwear.store.observations import positions_known
+from tapwear.store.places import drives_of
+from tapwear.visits.positions import all_positions
+
+READ_BY_EYE = ("mechanical", "raise", "lower", "controller")  # sources in the order in which they are asked for
+
+
+@dataclass(frozen=True)
+class RoundUnit:
+    """A unit in service at a station: its counters as (drive, source), and its positions as they are written."""
+
+    key: UnitKey
+    counters: tuple[tuple[str, str], ...]
+    positions: tuple[str, ...]
+
+
+def round_units(connection: Connection, keys: list[UnitKey], on: date) -> list[RoundUnit]:
+    """What there is to read at each unit on that day; of a drive that has no counter yet, its mechanical one."""
+    counter = lean("counter", "drive_id", "source")
+    found = []
+    for key in keys:
+        read = []
+        for slot, drive in sorted(drives_of(connection, key.id, on).items()):
+            rows = connection.execute(sa.select(counter.c.source).where(counter.c.drive_id == drive)).scalars()
+            sources = set(rows)
+            mine = [source for source in READ_BY_EYE if source in sources]
+            read += [(slot, source) for source in mine or READ_BY_EYE[:1]]
+        found.append(RoundUnit(key, tuple(read), all_positions(positions_known(connection, key))))
+    return found

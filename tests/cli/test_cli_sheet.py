@@ -1,0 +1,85 @@
+"""Sheets of a station and of the visits that are due, from the store to the file."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from desk_store import TODAY, make_desk, run
+
+from tapwear.words import SEVERE
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_desk(tmp_path_factory.mktemp("desk"))
+
+
+def sheet(desk: Path, tmp_path: Path, *words: str) -> tuple[str, dict[str, Any]]:
+    """The page and the data in it."""
+    path = tmp_path / "round.html"
+    done = run(desk, "sheet", *words, "--out", str(path))
+    assert done.exit_code == 0, done.output
+    text = path.read_text(encoding="utf-8")
+    found = re.search(r'id="data">(.*?)</script>', text)
+    assert found is not None
+    return text, json.loads(found[1])
+
+
+def test_a_station_sheet_has_all_its_units_and_the_numbers_that_log_would_expect(desk: Path, tmp_path: Path) -> None:
+    _, data = sheet(desk, tmp_path, "--station", "ah", "--days", "14")
+    assert [unit["unit"] for unit in data["units"]] == ["AH-T1", "AH-T2"]
+    (counter,) = data["units"][0]["counters"]
+    until = date.fromisoformat(TODAY) + timedelta(days=14)
+    assert [one[0] for one in counter["expected"]] == [TODAY, str(until)]
+    _, low, high = counter["expected"][0]
+    told = run(desk, "log", "AH-T1", "999999", "--on", TODAY).output
+    assert f"Expected on {TODAY}: {low:06} to {high:06}" in told
+    # Twenty a day, from 1,000 on 2020-01-06; the last reading was ten days ago or so.
+    right = 1000 + 20 * (date.fromisoformat(TODAY) - date(2020, 1, 6)).days
+    assert low <= right <= high
+
+
+def test_due_visits_bring_only_units_to_be_read_and_say_why(desk: Path, tmp_path: Path) -> None:
+    text, data = sheet(desk, tmp_path, "--due-visits")
+    assert [unit["unit"] for unit in data["units"]] == ["BW-T1"]
+    assert "Reading due since" in text
+
+
+def test_a_severe_unit_is_on_the_sheet_with_a_stop_notice_only(tmp_path: Path) -> None:
+    desk = make_desk(tmp_path)
+    assert run(desk, "condition", "add", "AH-T2", "relay_trip", "--words", "tripped twice").exit_code == 0
+    text, data = sheet(desk, tmp_path, "--station", "AH")
+    assert [(unit["unit"], unit["stop"], len(unit["counters"])) for unit in data["units"]] == [
+        ("AH-T1", False, 1), ("AH-T2", True, 0),
+    ]  # fmt: skip
+    assert text.count(SEVERE) == 2
+    assert run(desk, "sheet", "--station", "AH", "--out", str(tmp_path / "again.html")).output.count("stop notice") == 1
+
+
+def test_in_us_units_the_file_says_which_unit_each_number_has(desk: Path, tmp_path: Path) -> None:
+    _, data = sheet(desk, tmp_path, "--station", "AH", "--us-units")
+    fields = {field["name"]: field for field in data["fields"]}
+    assert (fields["oil_temp_c"]["unit"], fields["oil_temp_c"]["unit_name"]) == ("°F", "oil_temp_unit")
+    assert fields["oil_temp_c"]["high"] == pytest.approx(302)
+    assert fields["pressure_kpa"]["unit"] == "psi"
+
+
+def test_a_round_has_to_be_named_and_a_file_is_not_written_over(desk: Path, tmp_path: Path) -> None:
+    assert "--station S, or --due-visits" in run(desk, "sheet").output
+    path = tmp_path / "round.html"
+    path.write_text("mine", encoding="utf-8")
+    done = run(desk, "sheet", "--station", "AH", "--out", str(path))
+    assert (done.exit_code, path.read_text(encoding="utf-8")) == (2, "mine")
+    assert run(desk, "sheet", "--station", "AH", "--out", str(path), "--force").exit_code == 0
+    assert run(desk, "sheet", "--station", "AH", "--out", str(desk), "--force").exit_code == 2
+
+
+def test_an_unknown_station_is_refused_with_a_near_name(desk: Path, tmp_path: Path) -> None:
+    done = run(desk, "sheet", "--station", "AHH", "--out", str(tmp_path / "round.html"))
+    assert done.exit_code == 2
+    assert "Did you mean AH" in done.output

@@ -1,0 +1,138 @@
+"""A round sheet is one file that loads nothing, shows what to expect, and asks nothing of a severe unit."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from dataclasses import replace
+from datetime import date
+from html.parser import HTMLParser
+
+import pytest
+
+from tapwear.report.sheet_data import CounterBox, Expect, FieldBox, RoundSheet, StationSheet, UnitBox, page_data
+from tapwear.report.sheet_html import sheet_html
+from tapwear.words import SEVERE
+
+COUNTER = CounterBox(
+    "1", "mechanical", 6, "", 48213, date(2026, 6, 3),
+    (Expect(date(2026, 6, 30), 48400, 48600), Expect(date(2026, 7, 30), 48600, 49000)),
+)  # fmt: skip
+UNIT = UnitBox("AH-T1", "S-1", "bank T1", stop=False, counters=(COUNTER,), positions=("1", "2"), why=("Due.",))
+STOP = UnitBox("AH-T2", "S-2", "bank T2", stop=True)
+FIELDS = (
+    FieldBox("position", "Position", "position"),
+    FieldBox("oil_level", "Oil level", "choice", ("low", "high")),
+    FieldBox("oil_temp_c", "Oil temperature", "number", unit="°F", unit_name="oil_temp_unit", low=-76, high=302),
+    *(FieldBox(name, name, "number", unit="psi") for name in ("pressure_kpa", "gas_bottle_kpa")),
+    *(FieldBox(name, name, "number", unit="°F") for name in ("compartment_temp_c", "main_tank_temp_c")),
+    *(FieldBox(name, name, "choice", ("good", "bad")) for name in ("breather", "heater", "noise", "coating")),
+)
+SHEET = RoundSheet(date(2026, 6, 30), date(2026, 7, 30), (StationSheet("AH", "Alder Hill", (UNIT, STOP)),), FIELDS)
+NASTY = "</script><script>alert(1)</script><img src=x onerror=alert(2)>&amp;\u2028'\"\x1b[31m"
+
+
+class _Page(HTMLParser):
+    def __init__(self, text: str) -> None:
+        super().__init__(convert_charrefs=True)
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.scripts: list[str] = []
+        self.text = ""
+        self._script = False
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        self._script = tag == "script"
+
+    def handle_endtag(self, tag: str) -> None:
+        self._script = False
+
+    def handle_data(self, data: str) -> None:
+        if self._script:
+            self.scripts.append(data)
+        else:
+            self.text += data
+
+
+def page(sheet: RoundSheet = SHEET) -> _Page:
+    return _Page(sheet_html(sheet))
+
+
+def test_days_serial_last_counter_and_expected_numbers_are_told() -> None:
+    text = " ".join(page().text.split())
+    assert "Issued 2026-06-30, expected numbers hold until 2026-07-30" in text
+    assert "Last 048213 on 2026-06-03. Expected 048400 to 048600 on 2026-06-30. Expected 048600 to 049000" in text
+    assert text.index("S-1") < text.index("AH-T1")
+
+
+def test_a_severe_unit_has_its_words_on_screen_and_paper_and_nothing_to_fill_in() -> None:
+    found = page()
+    assert found.text.count(SEVERE) == 2
+    names = [attrs.get("id") or attrs.get("name") or "" for tag, attrs in found.tags if tag == "input"]
+    assert any(name.startswith("u0-") for name in names)
+    assert not any(name.startswith("u1-") for name in names)
+    assert not any(attrs.get("data-of") == "1" for _, attrs in found.tags)
+    assert page_data(SHEET)["units"][1]["counters"] == []
+
+
+def test_cautions_stand_on_screen_and_on_paper() -> None:
+    assert page().text.count("Never sample energised equipment that is under negative pressure") == 2
+
+
+def test_the_page_may_run_its_own_script_and_style_and_load_nothing() -> None:
+    text = sheet_html(SHEET)
+    found = _Page(text)
+    (policy,) = [attrs["content"] for tag, attrs in found.tags if "Content-Security-Policy" in attrs.values()]
+    assert policy is not None
+    assert policy.startswith("default-src 'none'; ")
+    script = found.scripts[-1]
+    style = re.findall(r"<style>(.*?)</style>", text, re.DOTALL)[0]
+    for own in (script, style):
+        assert f"'sha256-{base64.b64encode(hashlib.sha256(own.encode()).digest()).decode()}'" in policy
+    assert "unsafe" not in policy
+    outside = {"src", "href", "action", "srcset", "data", "poster", "style"}
+    assert not [name for _, attrs in found.tags for name in attrs if name in outside or name.startswith("on")]
+    assert "http" not in script
+    assert "eval" not in script
+    assert "innerHTML" not in script
+
+
+@pytest.mark.parametrize("where", ["unit", "serial", "place", "station", "drive", "why"])
+def test_text_of_the_store_neither_ends_the_script_nor_becomes_markup(where: str) -> None:
+    station, unit = SHEET.stations[0], UNIT
+    if where == "station":
+        station = replace(station, station=NASTY)
+    elif where == "drive":
+        unit = replace(unit, counters=(replace(COUNTER, drive=NASTY, name=NASTY),))
+    elif where == "why":
+        unit = replace(unit, why=(NASTY,))
+    else:
+        unit = replace(unit, **{where: NASTY})
+    sheet = replace(SHEET, stations=(replace(station, units=(unit, STOP)),))
+    found = page(sheet)
+    assert [tag for tag, _ in found.tags].count("script") == 2
+    assert "img" not in [tag for tag, _ in found.tags]
+    assert json.loads(found.scripts[0]) == json.loads(json.dumps(page_data(sheet)))
+    assert "\x1b" not in sheet_html(sheet)
+
+
+def test_every_field_on_screen_has_a_label_and_every_id_is_its_own() -> None:
+    found = page()
+    ids = [attrs["id"] for _, attrs in found.tags if "id" in attrs]
+    assert len(ids) == len(set(ids))
+    labelled = {attrs["for"] for tag, attrs in found.tags if tag == "label" and "for" in attrs}
+    plain = [attrs["id"] for tag, attrs in found.tags if tag in ("input", "textarea") and "id" in attrs]
+    assert set(plain) <= labelled
+    assert labelled <= set(ids)
+
+
+def test_sheets_of_other_days_or_units_keep_their_entries_apart() -> None:
+    keys = {
+        SHEET.key,
+        replace(SHEET, issued=date(2026, 7, 1)).key,
+        replace(SHEET, stations=(replace(SHEET.stations[0], units=(STOP,)),)).key,
+    }
+    assert len(keys) == 3
