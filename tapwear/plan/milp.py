@@ -14,6 +14,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
+from time import monotonic
 from typing import Any
 
 import numpy as np
@@ -116,10 +117,11 @@ def solve(board: Board, numbers: Sequence[int], *, at_hand: float, seconds: floa
     program = model(board, numbers)
     if not program.columns:
         return Solved(None, inf, min(program.base, at_hand), True)
-    keep, floor = _worth_keeping(program, at_hand)
+    began = monotonic()
+    keep, floor = _worth_keeping(program, at_hand, seconds)
     if floor >= at_hand - GAP * abs(at_hand):
         return Solved(None, inf, at_hand, True)
-    result = _highs(program, keep, seconds)
+    result = _highs(program, keep, seconds - (monotonic() - began))
     bound = floor if result.mip_dual_bound is None else max(floor, program.base + float(result.mip_dual_bound))
     if result.x is None:
         return Solved(None, inf, at_hand if result.status == 2 else min(bound, at_hand), result.status == 2)
@@ -134,9 +136,13 @@ def solve(board: Board, numbers: Sequence[int], *, at_hand: float, seconds: floa
     return Solved(starts, cost, min(bound, at_hand, cost), result.status == 0)
 
 
-def _worth_keeping(program: Model, at_hand: float) -> tuple[NDArray[np.bool_], float]:
+def _worth_keeping(program: Model, at_hand: float, seconds: float) -> tuple[NDArray[np.bool_], float]:
     """Which columns a plan below `at_hand` may use, by their reduced costs, and the linear bound."""
-    linear = linprog(program.gain, A_ub=program.matrix, b_ub=program.most, bounds=(0, 1), method="highs")
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # an end by the clock
+        linear = linprog(
+            program.gain, program.matrix, program.most, bounds=(0, 1), method="highs", options={"time_limit": seconds}
+        )
     if linear.status != 0:
         return np.full(len(program.gain), True), -inf
     floor = program.base + float(linear.fun)
@@ -147,7 +153,7 @@ def _highs(program: Model, keep: NDArray[np.bool_], seconds: float) -> Any:
     matrix = program.matrix[:, keep]
     used = np.diff(matrix.indptr) > 0
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what HiGHS was not asked
+        warnings.simplefilter("ignore")
         return milp(
             program.gain[keep],
             integrality=np.ones(int(keep.sum())),

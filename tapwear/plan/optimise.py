@@ -17,15 +17,15 @@ from datetime import date
 from queue import SimpleQueue
 from time import monotonic
 
-from tapwear.plan.milp import Solved, solve
+from tapwear.plan.milp import solve
 from tapwear.plan.place import OUT, Board, first_fixed, greedy, stopped_words, to_result
-from tapwear.plan.polish import Polisher
+from tapwear.plan.polish import STEPS_BETWEEN_LOOKS, Polisher
 from tapwear.plan.problem import Problem, problem
 from tapwear.plan.stops import OTHERS
 from tapwear.plan.types import Costs, Job, Limits, PlanResult, Proof
 
-STEPS, STEPS_PER_BLOCK = 2_000, 600  # of the first annealing of a part; our choice
-AGAIN = 3  # later annealings are that many times longer
+FIRST, AGAIN = 1_500, 3_000  # steps for each block, in the first annealing of a part and in later ones; our choice
+SECONDS_WORTH_IT = 1.0  # to begin another proof
 LEAST = 1e-6  # [cost] less is no improvement
 DEARER = "room only where it would push out dearer work: "
 
@@ -39,6 +39,7 @@ class Part:
     cost: float
     bound: float
     done: bool = False
+    by_clock: bool = False  # the clock has had a hand in the plan
     seed: int = 0
     lock: threading.Lock = field(default_factory=threading.Lock)
 
@@ -78,7 +79,7 @@ def optimise(
             fixed.put(number, start)
     cost = fixed.cost()
     bound = min(cost, settled + sum(part.bound for part in parts))
-    proof = Proof(cost, bound, greedy_cost, monotonic() - began, not all(part.done for part in parts))
+    proof = Proof(cost, bound, greedy_cost, monotonic() - began, any(part.by_clock or not part.done for part in parts))
     words = {number: _words(fixed, number) for number, start in enumerate(fixed.at) if start == OUT}
     return replace(to_result(jobs, limits, as_of, costs, fixed, words), proof=proof)
 
@@ -168,22 +169,36 @@ def _teller(
 
 
 def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None]) -> None:
-    ready: SimpleQueue[Part] = SimpleQueue()
-    prover = threading.Thread(target=_prove, args=(ready, len(parts), fixed, until), daemon=True)
+    """Anneals in this thread while HiGHS, which needs no interpreter, works in another."""
+    ready: SimpleQueue[tuple[Part, dict[int, int], float]] = SimpleQueue()
+    failed: list[BaseException] = []
+
+    def prove() -> None:
+        try:
+            _prove(ready, len(parts), fixed, until)
+        except BaseException as error:  # raised again below
+            failed.append(error)
+
+    prover = threading.Thread(target=prove, daemon=True)
     prover.start()
+    speed = 0.0  # steps a second, the last seen
     for left, part in zip(range(len(parts), 0, -1), parts, strict=True):
-        slot = monotonic() + (until - monotonic()) / left
-        _anneal(part, fixed, STEPS + STEPS_PER_BLOCK * len(part.numbers), min(until, slot))
-        ready.put(part)
+        slot = monotonic() + max(0.0, until - monotonic()) / left
+        speed = _anneal(part, fixed, FIRST * len(part.numbers), slot)
+        ready.put((part, part.starts, part.cost))
         tell()
-    while monotonic() < until and prover.is_alive():
-        open_parts = [part for part in parts if not part.done]
-        if not open_parts:
-            break
-        for part in open_parts:
-            _anneal(part, fixed, AGAIN * (STEPS + STEPS_PER_BLOCK * len(part.numbers)), until)
+    while prover.is_alive() and monotonic() < until:
+        still = [part for part in parts if not part.done]
+        share = (until - monotonic()) / max(1, sum(len(part.numbers) for part in still))
+        for part in still:
+            steps = min(AGAIN * len(part.numbers), int(speed * share * len(part.numbers)))
+            speed = _anneal(part, fixed, max(steps, STEPS_BETWEEN_LOOKS), until) or speed
             tell()
+        if not still:
+            break
     prover.join()
+    if failed:
+        raise failed[0]
 
 
 def _board(part: Part, fixed: Board) -> Board:
@@ -194,37 +209,44 @@ def _board(part: Part, fixed: Board) -> Board:
     return board
 
 
-def _anneal(part: Part, fixed: Board, steps: int, until: float) -> None:
-    if part.done:
-        return
+def _anneal(part: Part, fixed: Board, steps: int, until: float) -> float:
+    """Polishes the plan of a part; the steps a second. A first round that the clock cut is remembered."""
     part.seed += 1
-    board = _board(part, fixed)
-    Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
+    board, began = _board(part, fixed), monotonic()
+    whole = Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
     starts = {number: board.at[number] for number in part.numbers}
     part.better(starts, _cost(fixed, starts))
+    if not whole and part.seed == 1:
+        part.by_clock = True
+    return steps / max(monotonic() - began, LEAST) if whole else 0.0
 
 
-def _prove(ready: SimpleQueue[Part], count: int, fixed: Board, until: float) -> None:
-    """Takes the parts as they come and gives each an equal share of the time that is left."""
+def _prove(ready: SimpleQueue[tuple[Part, dict[int, int], float]], count: int, fixed: Board, until: float) -> None:
+    """Takes the parts as they come and gives each an equal share of the time that is left; then again what is open."""
     board = Board(fixed.task)
     board.load(fixed.at)
+    parts = []
     for left in range(count, 0, -1):
-        part = ready.get()
-        starts, cost = part.starts, part.cost
-        seconds = max(0.0, until - monotonic()) / left
-        found = solve(board, part.numbers, at_hand=cost, seconds=seconds)
-        _take(part, found, starts, cost)
+        part, starts, cost = ready.get()
+        parts.append(part)
+        _prove_part(part, starts, cost, board, max(0.0, until - monotonic()) / left)
+    while (still := [part for part in parts if not part.done]) and until - monotonic() > SECONDS_WORTH_IT:
+        part = max(still, key=lambda part: part.cost - part.bound)
+        part.by_clock = True
+        with part.lock:
+            starts, cost = part.starts, part.cost
+        _prove_part(part, starts, cost, board, until - monotonic())
 
 
-def _take(part: Part, found: Solved, starts: dict[int, int], cost: float) -> None:
+def _prove_part(part: Part, starts: dict[int, int], cost: float, board: Board, seconds: float) -> None:
+    """Looks for a plan of the part below `cost`, and for a bound."""
+    found = solve(board, part.numbers, at_hand=cost, seconds=seconds)
     with part.lock:
         part.bound = max(part.bound, found.bound)
-        better = found.starts is not None and found.cost < cost - LEAST
         if found.done:
             # The same answer on every machine, whatever the polishing has met meanwhile.
-            part.starts, part.cost = (found.starts or starts, found.cost) if better else (starts, cost)
-            part.done = True
-        elif better and found.starts is not None and found.cost < part.cost - LEAST:
+            part.starts, part.cost, part.done = starts, cost, True
+        if found.starts is not None and found.cost < part.cost - LEAST:
             part.starts, part.cost = found.starts, found.cost
         part.bound = min(part.bound, part.cost)
 

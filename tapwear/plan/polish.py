@@ -9,92 +9,81 @@ Reference: Kirkpatrick, Gelatt, Vecchi (1983), Science 220, 671-680.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import exp
+from math import inf, log
 from random import Random
 
 from tapwear.plan.place import OUT, Board
 
-# Temperatures in units of cost; a trip costs 40 by default. Our choice, found on random years of work.
-HOT, COLD = 25.0, 1.5
+# Temperatures in units of the cost of a trip, the hill that lies between most plans. Our choice, found by trying.
+HOT, COLD = 1.0, 0.15
 STEPS_BETWEEN_LOOKS = 64  # at the clock
 CLOSE = 1e-7
+TINY = 1e-300
 
 
 class Polisher:
     """Anneals some blocks of a board; the rest stays where it is."""
 
     def __init__(self, board: Board, movable: Sequence[int], seed: int) -> None:
-        self.board = board
-        self.movable = [number for number in movable if board.task.blocks[number].starts]
-        self.random = Random(seed)  # noqa: S311 - no secret hangs on it
-        self.can_move = set(self.movable)
         blocks = board.task.blocks
-        by_trip: dict[int, list[int]] = {}
+        self.board = board
+        self.movable = [number for number in movable if blocks[number].starts]
+        self.random = Random(seed).random  # noqa: S311 - no secret hangs on it
         weeks = len(board.task.weeks)
-        for number in movable:
+        by_trip: dict[int, list[int]] = {}
+        for number in self.movable:
             for hood in {offset // weeks for offset in blocks[number].trips}:
                 by_trip.setdefault(hood, []).append(number)
         self.mates = {
-            number: sorted({m for o in blocks[number].trips for m in by_trip[o // weeks]} - {number})
-            for number in movable
+            number: sorted({mate for offset in blocks[number].trips for mate in by_trip[offset // weeks]} - {number})
+            for number in self.movable
         }
-        # The cheapest starts first: cheap ones are tried more often.
-        self.by_cost = {
-            number: sorted(blocks[number].starts, key=lambda start: blocks[number].cost[start])
-            for number in movable
-        }
-        self.allowed = {number: frozenset(blocks[number].starts) for number in movable}
-        self.on: dict[int, set[int]] = {}  # cell -> movable blocks in it
-        for number in movable:
-            self._mark(number)
-
-    def _mark(self, number: int) -> None:
-        start = self.board.at[number]
-        if start != OUT:
-            for offset, _ in self.board.task.blocks[number].takes:
-                self.on.setdefault(offset + start, set()).add(number)
+        self.least = {number: min(blocks[number].left_out, min(blocks[number].cost)) for number in self.movable}
+        self.allowed = {number: frozenset(blocks[number].starts) for number in self.movable}
+        self.on: list[set[int]] = [set() for _ in board.free]  # per cell: the movable blocks in it
+        for number in self.movable:
+            self._put(number, board.take_out(number))
 
     def _put(self, number: int, start: int) -> None:
-        self.board.put(number, start)
-        self._mark(number)
+        if start != OUT:
+            self.board.put(number, start)
+            on = self.on
+            for offset, _ in self.board.task.blocks[number].takes:
+                on[offset + start].add(number)
 
     def _take_out(self, number: int) -> int:
         start = self.board.take_out(number)
         if start != OUT:
+            on = self.on
             for offset, _ in self.board.task.blocks[number].takes:
-                self.on[offset + start].discard(number)
+                on[offset + start].discard(number)
         return start
 
-    def anneal(
-        self, steps: int, *, hot: float = HOT, cold: float = COLD, over: Callable[[], bool] = lambda: False
-    ) -> bool:
+    def anneal(self, steps: int, *, over: Callable[[], bool] = lambda: False) -> bool:
         """Runs `steps` tries from hot to cold and leaves the board at the best plan met, never dearer than before.
 
         False when `over` said that the time is up.
         """
-        board, rand = self.board, self.random.random
+        board, rand = self.board, self.random
         best_at, best, now = list(board.at), 0.0, 0.0  # costs relative to the start
         done = True
-        heat = hot
+        hill = board.task.hill
+        heat = hill * HOT
         for step in range(steps if self.movable else 0):
             if step % STEPS_BETWEEN_LOOKS == 0:
-                heat = hot * (cold / hot) ** (step / steps)
+                heat = hill * HOT * (COLD / HOT) ** (step / steps)
                 if over():
                     done = False
                     break
             number, start = self._pick()
-            if start == board.at[number]:
-                continue
-            change, undo = self._try(number, start)
-            if change <= 0 or rand() < exp(-change / heat):
+            most = -heat * log(rand() + TINY)  # the rise of cost that is let pass this time
+            change, undo = self._try(number, start, most)
+            if change <= most:
                 now += change
                 if now < best - CLOSE:
                     best, best_at = now, list(board.at)
             else:
-                for moved, was in reversed(undo):
-                    self._take_out(moved)
-                    if was != OUT:
-                        self._put(moved, was)
+                self._undo(undo)
         for number in self.movable:
             self._take_out(number)
         for number in self.movable:
@@ -103,53 +92,62 @@ class Polisher:
 
     def _pick(self) -> tuple[int, int]:
         """A block and a start to try: beside a mate of its neighbourhood, or one of the cheap ones."""
-        rand = self.random.random
+        rand, board = self.random, self.board
         number = self.movable[int(rand() * len(self.movable))]
+        block = board.task.blocks[number]
         mates = self.mates[number]
         if mates and rand() < 0.5:
             mate = mates[int(rand() * len(mates))]
-            start = self.board.at[mate]
+            start = board.at[mate]
             if start != OUT:
-                longest, own = len(self.board.task.blocks[mate].trips), len(self.board.task.blocks[number].trips)
+                longest, own = len(board.task.blocks[mate].trips), len(block.trips)
                 if longest != own or rand() < 0.2:
                     start += int(rand() * (longest + own - 1)) - own + 1
                 if start in self.allowed[number]:
                     return number, start
-        starts = self.by_cost[number]
-        return number, starts[int(len(starts) * rand() ** 2)]
+        return number, block.cheapest[int(len(block.cheapest) * rand() ** 2)]
 
-    def _try(self, number: int, start: int) -> tuple[float, list[tuple[int, int]]]:
-        """Moves a block, pushing others away; the change of cost and where the moved ones were."""
+    def _try(self, number: int, start: int, most: float) -> tuple[float, list[tuple[int, int]]]:
+        """Moves a block, pushing others away; the change of cost and where the moved ones were.
+
+        Gives up with an infinite change as soon as it is clear that the change is above `most`.
+        """
         board = self.board
-        undo = [(number, board.at[number])]
-        change = -self._lift(number)
-        takes = board.task.blocks[number].takes
+        block, was = board.task.blocks[number], board.at[number]
+        if start == was:
+            return 0.0, []
+        now = block.left_out if was == OUT else block.cost[was] + len(block.trips) * board.task.trip
+        if block.cost[start] - now > most:
+            return inf, []
+        undo = [(number, was)]
+        change = block.cost[start] - self._lift(number)  # and at least that
         pushed = []
-        free = board.free
-        for offset, amount in takes:
+        free, on, rand = board.free, self.on, self.random
+        for offset, amount in block.takes:
             cell = offset + start
             while free[cell] < amount:
-                there = self.on.get(cell)
+                there = on[cell]
                 if not there:  # something that may not be moved
-                    self._put(number, undo[0][1])
-                    for moved, was in undo[1:]:
-                        self._put(moved, was)
-                    return 0.0, []
-                if len(there) == 1:
-                    (other,) = there
-                else:
-                    choice = sorted(there)
-                    other = choice[int(self.random.random() * len(choice))]
+                    return inf, undo
+                other = max(there) if len(there) == 1 else sorted(there)[int(rand() * len(there))]
                 undo.append((other, board.at[other]))
-                change -= self._lift(other)
+                change += self.least[other] - self._lift(other)
                 pushed.append(other)
-        change += board.price(number, start)
+        change += board.price(number, start) - block.cost[start]
         self._put(number, start)
         for other in pushed:
+            if change > most:
+                return inf, undo
             at, price = board.best(other)
-            change += price
+            change += price - self.least[other]
             self._put(other, at)
         return change, undo
+
+    def _undo(self, moved: list[tuple[int, int]]) -> None:
+        for number, _ in moved:
+            self._take_out(number)
+        for number, was in moved:
+            self._put(number, was)
 
     def _lift(self, number: int) -> float:
         """Takes a block out; what that saves."""

@@ -28,6 +28,7 @@ class Block:
 
     jobs: tuple[Job, ...]
     starts: tuple[int, ...]  # start weeks (indices) that nothing forbids by itself
+    cheapest: tuple[int, ...]  # the same, in the order of their costs
     cost: tuple[float, ...]  # of starting in each week: lateness, interval thrown away, moving; inf where forbidden
     left_out: float  # cost of leaving it out
     takes: tuple[tuple[int, float], ...]  # (offset into the cells, amount)
@@ -68,6 +69,7 @@ class Problem:
     taken: tuple[Stop, ...]  # per limit: how to say that others have taken it (its week is to be replaced)
     trip_cells: int
     trip: float  # cost of one trip
+    hill: float  # what it may cost for a while to get from one good plan to another
 
     def stop_at(self, cell: int) -> Stop:
         limit, week = divmod(cell, len(self.weeks))
@@ -138,8 +140,9 @@ def problem(jobs: tuple[Job, ...], limits: Limits, as_of: date, costs: Costs) ->
     blocks.sort(key=lambda block: block.rank)
     trip_cells = len(cells.trip_first) * len(limits.weeks)
     return Problem(
-        limits.weeks, mondays, tuple(blocks), tuple(cells.capacity), tuple(cells.taken), trip_cells, costs.trip
-    )
+        limits.weeks, mondays, tuple(blocks), tuple(cells.capacity), tuple(cells.taken), trip_cells, costs.trip,
+        max(costs.trip, costs.late, costs.early) or 1.0,
+    )  # fmt: skip
 
 
 def _block(
@@ -177,8 +180,8 @@ def _block(
         }
     )
     return Block(
-        tuple(jobs), starts, tuple(cost), left_out, tuple(sorted(takes.items())), tuple(hoods), tuple(stops), pin,
-        pin_words,
+        tuple(jobs), starts, tuple(sorted(starts, key=lambda start: cost[start])), tuple(cost), left_out,
+        tuple(sorted(takes.items())), tuple(hoods), tuple(stops), pin, pin_words,
     )  # fmt: skip
 
 
