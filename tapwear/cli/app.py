@@ -24,6 +24,7 @@ from tapwear.cli import (
     resolve,
     safekeeping,
     scheduling,
+    sheet,
     tracking,
 )
 from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, access_of, find_store, say
@@ -97,6 +98,7 @@ def root(
 
 
 on_visit.register(app)
+sheet.register(app)
 resolve.register(app)
 scheduling.register(app)
 next.register(app)
