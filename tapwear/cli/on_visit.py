@@ -1,4 +1,4 @@
-"""Commands for the technician: unit, log, sample, service, event, condition; what was recorded, and corrections."""
+"""Commands for the technician: unit, visit, log, sample, service, event, condition, corrections."""
 
 from __future__ import annotations
 
@@ -13,10 +13,12 @@ from tapwear.cli.on_visit_log import log
 from tapwear.cli.on_visit_sample import sample
 from tapwear.cli.on_visit_service import service
 from tapwear.cli.on_visit_unit import unit
+from tapwear.cli.on_visit_visit import visit
 
 
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
+    app.command("visit", rich_help_panel=ON_THE_VISIT)(visit)
     app.command("log", rich_help_panel=ON_THE_VISIT)(log)
     app.command("sample", rich_help_panel=ON_THE_VISIT)(sample)
     app.command("service", rich_help_panel=ON_THE_VISIT)(service)

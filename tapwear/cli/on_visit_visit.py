@@ -1,0 +1,146 @@
+"""`tapwear visit`: a whole visit to one unit, asked step by step or given by options, stored whole at its end."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from tapwear.cli.context import open_the_store, setup_of, who
+from tapwear.cli.entering import at_a_terminal, past_day, stamp_of
+from tapwear.errors import UsageError
+from tapwear.measures import SYSTEMS
+from tapwear.visits.fields import READINGS
+
+_UNIT, _SEEN, _HOW = "The right unit", "What was seen", "How it is recorded"
+
+
+def _option(flag: str, metavar: str, words: str, panel: str = _SEEN) -> Any:
+    return typer.Option(flag, metavar=metavar, help=words, rich_help_panel=panel)
+
+
+def _flag(flags: str, words: str, panel: str = _SEEN) -> Any:
+    return typer.Option(flags, help=words, rich_help_panel=panel)
+
+
+def visit(
+    context: typer.Context,
+    unit: Annotated[str, typer.Argument(metavar="UNIT", help="Tag of the unit.")],
+    station: Annotated[
+        str | None, _option("--station", "CODE", "Where you are; must be the register's.", _UNIT)
+    ] = None,
+    bank: Annotated[str | None, _option("--bank", "NAME", "Likewise.", _UNIT)] = None,
+    serial: Annotated[str | None, _option("--serial", "S", "Serial number on the nameplate.", _UNIT)] = None,
+    another_unit: Annotated[
+        bool, _flag("--another-unit", "That serial number is right: another unit stands here.", _UNIT)
+    ] = False,
+    counter: Annotated[
+        list[str] | None, _option("--counter", "[DRIVE=]N", "What the counter shows; once per drive.")
+    ] = None,
+    controller: Annotated[
+        list[str] | None, _option("--controller", "[DRIVE=]N", "A controller's count, as a series of its own.")
+    ] = None,
+    position: Annotated[str | None, _option("--position", "P", "Position shown, in the unit's own writing.")] = None,
+    drag_low: Annotated[str | None, _option("--drag-low", "P", "Lowest position that the drag hands show.")] = None,
+    drag_high: Annotated[str | None, _option("--drag-high", "P", "Highest position that the drag hands show.")] = None,
+    drag_reset: Annotated[
+        bool | None,
+        _flag("--drag-reset/--drag-kept", "The drag hands were reset after reading.", _SEEN),
+    ] = None,
+    oil_level: Annotated[str | None, _option("--oil-level", "WORD", "low, normal or high.")] = None,
+    oil_temperature: Annotated[
+        str | None, _option("--oil-temperature", "T", "When the level was read; also as 105F, 41C.")
+    ] = None,
+    compartment_temperature: Annotated[
+        str | None, _option("--compartment-temperature", "T", "Wall of the compartment.")
+    ] = None,
+    main_tank_temperature: Annotated[
+        str | None, _option("--main-tank-temperature", "T", "Wall of the main tank, beside it.")
+    ] = None,
+    pressure: Annotated[
+        str | None, _option("--pressure", "P", "Gauge pressure; below 0: vacuum. Also as 2psi.")
+    ] = None,
+    gas_bottle: Annotated[str | None, _option("--gas-bottle", "P", "Pressure in the bottle of a gas blanket.")] = None,
+    breather: Annotated[str | None, _option("--breather", "WORD", "good, to be renewed or blocked.")] = None,
+    seepage: Annotated[list[str] | None, _option("--seepage", "PLACE", "Where oil seeps; repeatable; or none.")] = None,
+    heater: Annotated[str | None, _option("--heater", "WORD", "working, faulty or off.")] = None,
+    noise: Annotated[str | None, _option("--noise", "WORD", "usual or unusual.")] = None,
+    coating: Annotated[str | None, _option("--coating", "WORD", "sound or damaged.")] = None,
+    remark: Annotated[str | None, _option("--remark", "TEXT", "What else was seen.")] = None,
+    sample: Annotated[
+        bool | None,
+        _flag("--sample/--no-sample", "Whether an oil sample was taken; prints the label.", _SEEN),
+    ] = None,
+    de_energised: Annotated[
+        bool,
+        _flag("--de-energised", "For a sample under negative pressure: the unit is isolated and earthed.", _SEEN),
+    ] = False,
+    on: Annotated[str | None, _option("--on", "DATE", "Day of the visit; else today.", _HOW)] = None,
+    by: Annotated[str | None, _option("--by", "NAME", "Who visited; else you.", _HOW)] = None,
+    units: Annotated[
+        str | None, _option("--units", "SYSTEM", "metric or us; else `units` in the settings file, else metric.", _HOW)
+    ] = None,
+    sure: Annotated[
+        str | None, _option("--sure", "REASON", "What looks odd is right: record it with its doubt.", _HOW)
+    ] = None,
+    resume: Annotated[bool, _flag("--resume", "Go on with the visit that was left unfinished.", _HOW)] = False,
+    anew: Annotated[bool, _flag("--anew", "Drop an unfinished visit.", _HOW)] = False,
+    ask: Annotated[
+        bool | None,
+        _flag("--ask/--no-ask", "Ask for what is not given; else only at a terminal.", _HOW),
+    ] = None,
+) -> None:
+    """Record a whole visit to a unit: the right unit first, then counter, positions, oil, breather and the rest.
+
+    At a terminal each thing is asked for and held against the unit's past as it is typed; what is odd is asked once
+    and then kept with a mark. Empty: not read. ? explains, < goes back. Nothing is stored before the end; whatever
+    stops it, the answers stay in a draft beside the store: --resume goes on. All can be given by options instead.
+
+    Examples:
+      tapwear visit T1
+      tapwear visit T1 --resume
+      tapwear visit T1 --serial S-4711 --counter 123456 --position 5L --oil-level normal --oil-temperature 41 --no-ask
+      tapwear visit T3 --counter A=1200 --counter B=1204 --counter C=1199 --seepage "drain valve" --sample --no-ask
+
+    Exit codes: 0 recorded; 2 command not understood, or another unit; 3 something questioned or not taken; 130 stopped,
+    draft kept.
+    """
+    from tapwear.cli.visit_flow import How, make_visit
+
+    given: dict[str, str | None] = {
+        "station": station, "bank": bank, "serial": serial, "another unit": "yes" if another_unit else None,
+        "position": position, "position_low": drag_low, "position_high": drag_high,
+        "drag_hands_reset": _yes_or_no(drag_reset), "oil_level": oil_level, "oil_temp_c": oil_temperature,
+        "compartment_temp_c": compartment_temperature, "main_tank_temp_c": main_tank_temperature,
+        "pressure_kpa": pressure, "gas_bottle_kpa": gas_bottle, "breather": breather,
+        "seepage": "; ".join(seepage) if seepage else None, "heater": heater, "noise": noise, "coating": coating,
+        "remark": remark, "sample": _yes_or_no(sample), "de-energised": "yes" if de_energised else None,
+    }  # fmt: skip
+    make_visit(
+        open_the_store(context),
+        unit,
+        {name: text for name, text in given.items() if text is not None},
+        {"counter": counter or [], "controller": controller or []},
+        How(
+            on=past_day(READINGS.field("read_on"), on),
+            by=who(context, by),
+            stamp=stamp_of(context, by),
+            asks=at_a_terminal() if ask is None else ask,
+            system=_system(context, units),
+            sure=sure,
+            resume=resume,
+            anew=anew,
+        ),
+    )
+
+
+def _yes_or_no(flag: bool | None) -> str | None:
+    return None if flag is None else "yes" if flag else "no"
+
+
+def _system(context: typer.Context, units: str | None) -> str:
+    """The system of units: --units, else `units` in the settings file, else metric. Raises UsageError for another."""
+    said = units or str(setup_of(context).config.get("units", SYSTEMS[0]))
+    if said.strip().casefold() not in SYSTEMS:
+        raise UsageError(f"--units: {said!r} is no system of units; write {' or '.join(SYSTEMS)}.")
+    return said.strip().casefold()

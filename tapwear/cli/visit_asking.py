@@ -1,0 +1,142 @@
+"""Questions of the guided visit: typed at a terminal or given as options, questioned once where they are odd."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from tapwear.cli.entering import tell, value_of
+from tapwear.errors import DataRejected, UsageError
+from tapwear.measures import unit_in
+from tapwear.report.plain import plain
+from tapwear.visits.specs import FieldSpec
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+BACK, HELP = "<", "?"
+_BARE_NUMBER = re.compile(r"[+-]?[0-9]*[.,]?[0-9]+")
+
+
+class GoBack(Exception):
+    """The person wants the question before."""
+
+
+@dataclass
+class Asking:
+    """How answers are had: from `given` (by key of the question; options), else typed where `asks`.
+
+    sure : the reason with which odd values are kept without a question; system : of units, one of measures.SYSTEMS
+    """
+
+    given: Mapping[str, str]
+    asks: bool
+    sure: str | None
+    system: str
+
+    @cached_property
+    def console(self) -> Console:
+        """Standard error, so that standard output holds data only."""
+        from tapwear.report.terminal import make_console
+
+        return make_console(error=True)
+
+    def typed(self, question: str, hint: str = "") -> str:
+        """A line typed at the terminal. Raises GoBack for `<`, EOFError when the input has ended."""
+        from rich.text import Text
+
+        prompt = Text.assemble((plain(question), "bold"), (f" ({plain(hint)})" if hint else "", "dim"), ": ")
+        text = self.console.input(prompt).strip()
+        if text == BACK:
+            raise GoBack
+        return text
+
+    def confirm(self, question: str, *, otherwise: bool = False) -> bool:
+        """Yes or no; an empty line means `otherwise`."""
+        while True:
+            text = self.typed(question, "Y/n" if otherwise else "y/N").casefold()
+            if not text:
+                return otherwise
+            if text in ("y", "yes", "n", "no"):
+                return text in ("y", "yes")
+            tell("Type y or n.")
+
+    def value(
+        self,
+        key: str,
+        spec: FieldSpec,
+        question: str,
+        *,
+        hint: str = "",
+        check: Callable[[Any], str] = lambda value: "",
+        valid: Callable[[Any], None] = lambda value: None,
+    ) -> tuple[Any, str]:
+        """The value of a field and the mark with which it is kept ("" where nothing was odd); None: left open.
+
+        check : why a value is questioned, "" for nothing. valid : raises UsageError for what cannot be
+        Raises UsageError for an option that cannot be, DataRejected for an odd one that nobody stands by.
+        """
+        if key in self.given:
+            value = self.read(spec, self.given[key], key)
+            valid(value)
+            doubt = check(value)
+            mark = self._mark(doubt)
+            if mark or not doubt:
+                return value, mark
+        if not self.asks:
+            return None, ""
+        before: Any = None
+        while True:
+            text = self.typed(question, hint)
+            if not text or text == "-":
+                return None, ""
+            if text == HELP:
+                tell(_help(spec))
+                continue
+            try:
+                value = self.read(spec, text, question)
+                valid(value)
+            except UsageError as error:
+                tell(str(error))
+                continue
+            doubt = check(value)
+            mark = f"{doubt}; kept: typed twice" if doubt and value == before else self._mark(doubt)
+            if mark or not doubt:
+                return value, mark
+            before = value
+
+    def read(self, spec: FieldSpec, text: str, name: str) -> Any:
+        """The value of what was typed: in the system's units where none is said, list words also by their beginning."""
+        unit = unit_in(spec.measure, self.system)[0] if spec.measure else ""
+        if unit and _BARE_NUMBER.fullmatch(text):
+            text += unit
+        begins = [word for word in spec.choices if word.casefold().startswith(text.casefold())]
+        return value_of(spec, begins[0] if len(begins) == 1 else text, name)
+
+    def _mark(self, doubt: str) -> str:
+        """The mark with which a questioned value is kept; "" when there is no doubt, or it is to be typed again.
+
+        Raises DataRejected where nobody can be asked and --sure was not given.
+        """
+        if not doubt:
+            return ""
+        tell(f"Questioned: {doubt}.")
+        if self.sure is not None:
+            return f"{doubt}; kept: {self.sure.strip() or 'read twice'}"
+        if not self.asks:
+            raise DataRejected(
+                "Nothing was recorded. Look again; if it is right, add --sure REASON, and it is kept with the doubt."
+            )
+        if not self.confirm("Look again. Is it right"):
+            return ""
+        return f"{doubt}; kept: {self.typed('What explains it', 'may be left empty') or 'read twice'}"
+
+
+def _help(spec: FieldSpec) -> str:
+    words = f"{spec.help[0].upper()}{spec.help[1:]}"
+    if spec.choices:
+        words += f"; one of: {', '.join(spec.choices)} (the first letters are enough)"
+    return f"{words}. Empty: not read; < goes back one question; Ctrl-C stops and keeps what was answered."

@@ -1,0 +1,267 @@
+"""The questions of a guided visit in their order, and what each does with its answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from tapwear.cli.counter_check import expected, say_range
+from tapwear.cli.entering import tell
+from tapwear.cli.visit_asking import Asking
+from tapwear.cli.visit_doubts import bottle_words, doubt_of
+from tapwear.errors import UsageError
+from tapwear.measures import shown_in, unit_in
+from tapwear.store.visit_ground import Ground, whose_serial
+from tapwear.visits.fields import READINGS, SERVICES
+from tapwear.visits.observations import BY_NAME, POSITIONS, QUANTITIES, label, noted
+from tapwear.visits.specs import Unfit
+from tapwear.words import CAUTIONS
+
+if TYPE_CHECKING:
+    from tapwear.cli.visit_draft import Draft
+    from tapwear.store.engine import Store
+    from tapwear.store.history import CounterPast
+
+SERIAL, SAMPLE, REMARK = "serial", "sample", "remark"
+COUNTER, CONTROLLER = "counter", "controller"  # keys of the counters' questions, followed by /DRIVE
+# Noted where the compartment breathes through one; the others where a gauge or bottle is fitted.
+_BREATHING, _GAUGES = ("breather",), ("pressure_kpa", "gas_bottle_kpa")
+
+
+class LeaveIt(UsageError):
+    """Nothing of this visit is to be kept: it is the wrong unit, or nobody should be there."""
+
+
+@dataclass(frozen=True)
+class Step:
+    """One question. `run` asks it and writes the answer into the draft."""
+
+    key: str
+    run: Callable[[], None]
+
+
+@dataclass
+class Guide:
+    """The guided visit: which questions there are for this unit, in the state in which the draft is."""
+
+    store: Store
+    ground: Ground
+    draft: Draft
+    asking: Asking
+    severe: bool
+
+    def steps(self) -> list[Step]:
+        """The questions for this unit. A severe unit is only asked for what was read: nothing is to be touched."""
+        steps = [Step("place", self._place), Step(SERIAL, self._serial)]
+        if self.draft.another_unit:
+            return [*steps, Step(REMARK, partial(self._observation, REMARK))]
+        for drive in self.ground.drives:
+            steps.append(Step(f"{COUNTER}/{drive}", partial(self._counter, drive, "mechanical")))
+            if f"{CONTROLLER}/{drive}" in self.asking.given:
+                steps.append(Step(f"{CONTROLLER}/{drive}", partial(self._counter, drive, "controller")))
+        for spec in QUANTITIES:
+            if spec.name in self.asking.given or self._is_asked(spec.name):
+                steps.append(Step(spec.name, partial(self._observation, spec.name)))
+        if not self.severe or SAMPLE in self.asking.given:
+            steps.append(Step(SAMPLE, self._sample))
+        return steps
+
+    def _is_asked(self, name: str) -> bool:
+        if self.severe:
+            return name == REMARK
+        if name in _BREATHING:
+            return self.ground.breathing != "sealed"
+        if name in _GAUGES:
+            return self.ground.breathing not in ("free", "desiccant") or name in self.ground.last
+        if name == "drag_hands_reset":
+            return any(hand in self.draft.observations for hand in POSITIONS[1:])
+        return True
+
+    # --- the right unit ---------------------------------------------------------------------------------------
+
+    def _place(self) -> None:
+        """Station and bank, confirmed or held against what was given."""
+        where = self.ground.where
+        for key, known in (("station", where.station), ("bank", where.bank)):
+            said = self.asking.given.get(key)
+            if said is not None and said.strip().casefold() != known.casefold():
+                raise LeaveIt(
+                    f"{self.ground.unit.tag} stands at {where.where}; you gave {key} {said}. Nothing was recorded. If "
+                    f"the register is wrong: tapwear unit move {self.ground.unit.tag}"
+                )
+        if not self.asking.asks or "station" in self.asking.given:
+            return
+        name = f" ({self.ground.station_name})" if self.ground.station_name not in ("", where.station) else ""
+        if not self.asking.confirm(f"Are you at {where.where}{name}, unit {self.ground.unit.tag}", otherwise=True):
+            raise LeaveIt(
+                "Nothing was recorded. The units of a station with their serial numbers: tapwear unit list --station "
+                "CODE"
+            )
+
+    def _serial(self) -> None:
+        """The nameplate's serial number, compared; another one stops, or is what the visit records."""
+        spec = SERVICES.field("serial_seen")
+        hint = "empty: it cannot be read"
+        while True:
+            seen, _ = self.asking.value(SERIAL, spec, "Serial number on the nameplate", hint=hint)
+            self.draft.serial_seen, self.draft.another_unit = seen or "", False
+            if not seen:
+                tell("The serial number was not confirmed.")
+                return
+            if not self.ground.serial:
+                tag = self.ground.unit.tag
+                tell(f"The register has no serial number yet: tapwear unit change {tag} --serial {seen}")
+                return
+            words = self._mismatch(seen)
+            if not words:
+                return
+            if "another unit" in self.asking.given:
+                self.draft.another_unit = True
+                return
+            if not self.asking.asks:
+                raise LeaveIt(
+                    f"{words} Nothing was recorded. If you are sure that another unit stands there: --another-unit"
+                )
+            tell(words)
+            if self._after_mismatch(seen):
+                return
+
+    def _mismatch(self, seen: str) -> str:
+        """What a serial number that is not this unit's may mean, "" where it is this unit's."""
+        from tapwear.store.entries import squeezed
+
+        if squeezed(seen) == squeezed(self.ground.serial):
+            return ""
+        tag = self.ground.unit.tag
+        words = f"{tag} has serial number {self.ground.serial}, you read {seen}."
+        with self.store.rows() as connection:
+            exact, near = whose_serial(connection, seen)
+        if exact:
+            return f"{words} That is {' or '.join(exact)}: you seem to stand before it (tapwear visit {exact[0]})."
+        if tag in near:
+            return f"{words} They come near each other: read it again."
+        return words + (f" It comes near that of {' or '.join(near)}." if near else " It is nowhere in the register.")
+
+    def _after_mismatch(self, seen: str) -> bool:
+        """Asks what to do; True when another unit stands here and that is recorded, False to read again."""
+        hint = "a: read it again; o: another unit stands here, record that; s: stop"
+        while True:
+            choice = self.asking.typed("What now", hint).casefold()
+            if choice in ("", "a", "again"):
+                self.asking.given = {k: v for k, v in self.asking.given.items() if k != SERIAL}
+                return False
+            if choice in ("s", "stop"):
+                raise LeaveIt("Nothing was recorded.")
+            if choice in ("o", "other", "another"):
+                self.draft.another_unit = True
+                tell(f"Recorded at the end: another unit, serial number {seen}, stands where this one should.")
+                return True
+
+    # --- counters ---------------------------------------------------------------------------------------------
+
+    def _counter(self, drive: str, source: str) -> None:
+        past = self._past(drive, source)
+        key = f"{COUNTER if source == 'mechanical' else CONTROLLER}/{drive}"
+        last = past.last_before(self.draft.visited_on)
+        hint = f"last {last.value} on {last.on}" if last else "no reading yet"
+
+        def check(value: int) -> str:
+            told = expected(past, self.draft.visited_on, value)
+            say_range(told, self.draft.visited_on, past.digits)
+            if not told.questioned:
+                if told.last_doubtful:
+                    tell(f"Note: {told.reason}.")
+                return ""
+            fits = "" if told.likely is None or str(told.likely) in told.reason else f"; {told.likely} would fit"
+            return told.reason + fits
+
+        def valid(value: int) -> None:
+            expected(past, self.draft.visited_on, value)
+
+        name = "Counter" if source == "mechanical" else "Controller's count"
+        question = f"{name}, drive {drive}" if past.several_drives else name
+        value, mark = self.asking.value(key, READINGS.field("value"), question, hint=hint, check=check, valid=valid)
+        seen = f"{drive}/{source}"
+        if value is None:
+            self.draft.counters.pop(seen, None)
+        else:
+            self.draft.counters[seen] = {"value": value, "doubt": mark}
+
+    def _past(self, drive: str, source: str) -> CounterPast:
+        from tapwear.store.history import counter_past
+
+        with self.store.rows() as connection:
+            return counter_past(connection, self.ground.unit, drive, source, self.draft.visited_on)
+
+    # --- observations -----------------------------------------------------------------------------------------
+
+    def _observation(self, name: str) -> None:
+        spec = BY_NAME[name]
+        others = {key: value for key, value in self.draft.observations.items() if key != name}
+
+        def valid(value: Any) -> None:
+            try:
+                noted({**{key: others[key] for key in POSITIONS if key in others}, name: value}, self.ground.positions)
+            except Unfit as unfit:
+                raise UsageError(f"{self.ground.unit.tag}: {unfit.found}; {unfit.remedy}.") from None
+
+        def check(value: Any) -> str:
+            return doubt_of(name, value, others, self.ground, self.asking.system)
+
+        value, mark = self.asking.value(
+            name, spec, self._question(name), hint=self._hint(name), check=check, valid=valid
+        )
+        if value is None:
+            self.draft.observations.pop(name, None)
+            self.draft.questioned.pop(name, None)
+            return
+        self.draft.observations[name] = value
+        self.draft.questioned.pop(name, None)
+        if mark:
+            self.draft.questioned[name] = f"Questioned: {mark}"
+        if name == "gas_bottle_kpa" and bottle_words(value, self.ground, self.asking.system):
+            tell(bottle_words(value, self.ground, self.asking.system))
+
+    def _question(self, name: str) -> str:
+        spec = BY_NAME[name]
+        words = label(name)
+        words = words[0].upper() + words[1:]
+        if spec.measure:
+            return f"{words}, {unit_in(spec.measure, self.asking.system)[1]}"
+        if name in POSITIONS and self.ground.positions_style:
+            return f"{words}, {self.ground.positions_style}"
+        if spec.choices:
+            return f"{words}: {', '.join(spec.choices)}"
+        if spec.kind == "yes or no":
+            return f"{words}: yes, no"
+        return f"{words}: places, or none" if name == "seepage" else words
+
+    def _hint(self, name: str) -> str:
+        last = self.ground.last.get(name)
+        if last is None or name == REMARK:
+            return "? helps"
+        said = last.words if last.value is None else shown_in(last.value, BY_NAME[name].measure, self.asking.system)
+        return f"last {said} on {last.observed_on}"
+
+    # --- the sample -------------------------------------------------------------------------------------------
+
+    def _sample(self) -> None:
+        """Whether a sample was taken: never from energised equipment under negative pressure."""
+        self.draft.sample_taken = False
+        given = self.asking.given.get(SAMPLE)
+        if given == "no" or (given is None and not self.asking.asks):
+            return
+        pressure = self.draft.observations.get("pressure_kpa")
+        if pressure is not None and pressure < 0 and "de-energised" not in self.asking.given:
+            tell(CAUTIONS[2])
+            if not self.asking.asks:
+                raise UsageError(
+                    f"The pressure is {shown_in(pressure, 'pressure', self.asking.system)}. A sample is recorded only "
+                    "with --de-energised: the unit was isolated and earthed. Nothing was recorded."
+                )
+            if not self.asking.confirm("Is the unit de-energised, isolated and earthed"):
+                tell("No sample.")
+                return
+        self.draft.sample_taken = given == "yes" or self.asking.confirm("Was an oil sample taken")

@@ -1,0 +1,38 @@
+"""A small store for tests of guided visits: three units at one station, T1 read each month, with its observations."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from tapwear.store.engine import create_store
+from tapwear.store.entries import add_reading
+from tapwear.store.observations import add_observations
+from tapwear.store.recording import Stamp
+from tapwear.store.register import add_unit
+
+TODAY = "2026-11-01"
+ENV = {"TAPWEAR_TODAY": TODAY, "TAPWEAR_NAME": "Kim", "NO_COLOR": "1", "COLUMNS": "160"}
+
+
+def make_store(folder: Path) -> Path:
+    """T1: sealed, 16L-N-16R, about 100 operations a month; T2 its neighbour; T3 with three drives."""
+    path = folder / "fleet.db"
+    stamp = Stamp("Robin", datetime(2026, 10, 2, tzinfo=UTC))
+    store = create_store(path)
+    with store.rows(writing=True) as connection:
+        plate = {"station": "NORTH", "counter_digits": 6, "positions": "16L-N-16R"}
+        one = add_unit(
+            connection, {**plate, "unit": "T1", "bank": "B1", "serial": "S-4711", "breathing": "sealed"}, stamp
+        )
+        two = add_unit(connection, {**plate, "unit": "T2", "bank": "B2", "serial": "S-9020"}, stamp)
+        add_unit(connection, {**plate, "unit": "T3", "bank": "B3", "drives": ("A", "B", "C")}, stamp)
+        for month in range(1, 11):
+            for unit, begin in ((one, 10_000), (two, 54_000)):
+                value = begin + 100 * month + (7 * month) % 5
+                values = {"value": value, "read_on": date(2026, month, 1), "reader": "Robin"}
+                add_reading(connection, unit, values, stamp)
+        seen = {"oil_level": "normal", "oil_temp_c": 35.0, "pressure_kpa": 4.0, "gas_bottle_kpa": 9_000.0}
+        add_observations(connection, one, date(2026, 10, 1), seen, stamp)
+    store.close()
+    return path
