@@ -14,14 +14,15 @@ from tapwear.outlook.types import HORIZON_YEARS
 from tapwear.plan.types import Job
 from tapwear.weeks import add_years
 
-_SHARES = (0.0, 0.1, 0.5, 0.9, 1.0)
+SHARES = (0.0, 0.1, 0.5, 0.9, 1.0)
+Days = tuple[float, float, float, float, float]
 
 
 @dataclass(frozen=True)
 class DueDay:
     """Five days (as ordinals) by which a job has become due with 0, 10, 50, 90 and 100 %."""
 
-    days: tuple[float, float, float, float, float]
+    days: Days
 
     def chance_before(self, day: date) -> float:
         """Chance of having become due before `day`, 0 to 1."""
@@ -29,7 +30,7 @@ class DueDay:
         if at > self.days[-1]:
             return 1.0
         chance = 0.0
-        for (start, end), (low, high) in zip(pairwise(self.days), pairwise(_SHARES), strict=True):
+        for (start, end), (low, high) in zip(pairwise(self.days), pairwise(SHARES), strict=True):
             if at > start:
                 chance = low + (high - low) * min(1.0, (at - start) / (end - start) if end > start else 1.0)
         return chance
@@ -38,7 +39,7 @@ class DueDay:
         """Expected weeks that `day` lies past the day of becoming due. [weeks]"""
         at = float(day.toordinal())
         total = 0.0
-        for (start, end), (low, high) in zip(pairwise(self.days), pairwise(_SHARES), strict=True):
+        for (start, end), (low, high) in zip(pairwise(self.days), pairwise(SHARES), strict=True):
             share = high - low
             if at >= end:
                 total += share * (at - (start + end) / 2)
@@ -50,18 +51,23 @@ class DueDay:
         """Expected weeks of interval thrown away when the work is done on `day`. [weeks]"""
         mean = sum(
             (high - low) * (start + end) / 2
-            for (start, end), (low, high) in zip(pairwise(self.days), pairwise(_SHARES), strict=True)
+            for (start, end), (low, high) in zip(pairwise(self.days), pairwise(SHARES), strict=True)
         )
         return max(0.0, (mean - day.toordinal()) / 7 + self.weeks_late(day))
 
 
+def spread_days(early: date, middle: date | None, late: date | None, as_of: date) -> Days:
+    """The days (ordinals) by which a task has become due with the chances in SHARES.
+
+    A missing middle or late date is taken as the horizon of the outlook; dates out of order are put in order.
+    """
+    horizon = add_years(as_of, HORIZON_YEARS)
+    low, mid, high = (float(n) for n in sorted(day.toordinal() for day in (early, middle or horizon, late or horizon)))
+    return low - (mid - low) / 2, low, mid, high, high + (high - mid) / 2
+
+
 def due_day(job: Job, as_of: date) -> DueDay:
-    """The distribution of a job's date. A missing middle or late date is taken as the horizon of the outlook;
-    a job without any date (a severe finding) is due on `as_of`. Dates out of order are put in order."""
+    """The distribution of a job's date; a job without any date (a severe finding) is due on `as_of`."""
     if job.early is None:
-        given = [as_of.toordinal()] * 3
-    else:
-        horizon = add_years(as_of, HORIZON_YEARS)
-        given = sorted(day.toordinal() for day in (job.early, job.middle or horizon, job.late or horizon))
-    early, middle, late = (float(day) for day in given)
-    return DueDay((early - (middle - early) / 2, early, middle, late, late + (late - middle) / 2))
+        return DueDay(spread_days(as_of, as_of, as_of, as_of))
+    return DueDay(spread_days(job.early, job.middle, job.late, as_of))

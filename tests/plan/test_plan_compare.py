@@ -1,0 +1,98 @@
+"""Two plans held against one another: each difference with the reason that the plans themselves tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from plan_dues import AS_OF, job
+
+from tapwear.plan.compare import AFRESH, MADE_ROOM, compare_plans
+from tapwear.plan.types import Costs, Job, LeftOut, Limits, PlanResult, Slot
+from tapwear.weeks import weeks_of_year
+
+WEEKS = tuple(weeks_of_year(2027))
+RESTS = ("reading: 41,000 on 2026-05-01", "rate: 8,000 operations per year", "oil sample: 2026-01-05")
+
+
+def plan(*pairs: tuple[Job, str | None], **given: Any) -> PlanResult:
+    limits = given.pop("limits", Limits(WEEKS, {}, {}, {}))
+    slots = tuple(Slot(one, week, "" if week else "crew hours taken") for one, week in pairs)
+    return PlanResult(2027, AS_OF, slots, limits, **given)
+
+
+def why(old: Job, new: Job, first: dict[str, Any] | None = None, second: dict[str, Any] | None = None) -> str:
+    found = compare_plans(plan((old, "2027-W10"), **(first or {})), plan((new, "2027-W14"), **(second or {})))
+    (change,) = found.moved
+    return "; ".join(change.reasons)
+
+
+def test_jobs_in_the_same_week_are_only_counted() -> None:
+    found = compare_plans(plan((job("U1"), "2027-W10")), plan((job("U1"), "2027-W10")))
+    assert (found.moved, found.added, found.dropped, found.same, found.inputs) == ((), (), (), 1, ())
+
+
+def test_a_new_reading_and_a_new_sample_are_told_and_the_rate_goes_without_saying() -> None:
+    new = ("reading: 47,000 on 2026-11-02", "rate: 11,000 operations per year", "oil sample: 2026-10-01")
+    told = why(job("U1", rests_on=RESTS), job("U1", rests_on=new))
+    assert told == "new oil sample: 2026-10-01; new reading: 47,000 on 2026-11-02"
+
+
+def test_a_changed_interval_is_told_with_what_it_was() -> None:
+    old, new = ("interval: 70,000 operations",), ("interval: 50,000 operations",)
+    told = why(job("U1", rests_on=old), job("U1", rests_on=new))
+    assert told == "interval changed: 50,000 operations, before: 70,000 operations"
+
+
+def test_decisions_about_the_job_are_told() -> None:
+    bare = job("U1")
+    assert why(bare, replace(bare, pinned_week="2027-W14")) == "pinned to 2027-W14"
+    shut = replace(bare, forbidden_weeks=("2027-W10",), forbidden_why=("line works, grid",))
+    assert why(bare, shut) == "its week is forbidden now: line works, grid"
+    asked = replace(bare, request_status="refused", request_words="refused for 2027-W10 by control room")
+    assert why(bare, asked) == "outage request refused for 2027-W10 by control room"
+    assert why(bare, replace(bare, weeks=2)) == "lasts 2 weeks"
+
+
+def test_what_stations_crews_and_resources_allow_is_told() -> None:
+    bare = job("U1", resources=("mobile transformer",))
+    limits = Limits(WEEKS, {}, {}, {})
+    shut = replace(limits, closed={"ALDER": {"2027-W10": "busbar works"}})
+    assert why(bare, bare, second={"limits": shut}) == "station ALDER closed in 2027-W10 (busbar works)"
+    hours = [replace(limits, crew_hours={("North", "2027-W10"): value}) for value in (160.0, 40.0)]
+    assert why(bare, bare, {"limits": hours[0]}, {"limits": hours[1]}) == (
+        "region North has 40 crew hours in 2027-W10, 160 before"
+    )
+    gone = replace(limits, resources={("mobile transformer", "2027-W10"): 0})
+    assert why(bare, bare, second={"limits": gone}) == "0 of mobile transformer in 2027-W10"
+    group = replace(limits, groups={"ring": frozenset({bare.job_id})})
+    assert why(bare, bare, second={"limits": group}) == "in transfer group ring now"
+
+
+def test_a_move_without_a_reason_of_its_own_says_so() -> None:
+    assert why(job("U1"), job("U1"), second={"follows": "2027-a"}) == MADE_ROOM
+    assert why(job("U1"), job("U1")) == AFRESH
+
+
+def test_added_and_dropped_jobs_say_what_the_other_plan_knew_of_them() -> None:
+    later = LeftOut("U1", "contact service due from 2028-05-01", RESTS)
+    new = (*RESTS[:2], "oil sample: 2026-10-01")
+    first, second = plan(left_out=(later,)), plan((job("U1", rests_on=new), "2027-W10"))
+    (came,) = compare_plans(first, second).added
+    assert came.reasons == ("new oil sample: 2026-10-01", "before: contact service due from 2028-05-01")
+    (went,) = compare_plans(second, first).dropped
+    assert went.reasons[0] == "contact service due from 2028-05-01"
+    assert (went.before, went.after) == ("2027-W10", None)
+
+
+def test_a_job_that_lost_its_place_says_what_stops_it() -> None:
+    found = compare_plans(plan((job("U1"), "2027-W10")), plan((job("U1"), None)))
+    assert found.moved[0].reasons == ("no place: crew hours taken",)
+    assert found.moved[0].weeks_later is None
+
+
+def test_what_changed_for_all_jobs_is_told_once() -> None:
+    second = plan((job("U1"), "2027-W14"), costs=Costs(late=20.0), follows="2027-a")
+    found = compare_plans(plan((job("U1"), "2027-W10")), second)
+    assert found.inputs == ("cost of late: 10 before, 20 now", "kept close to plan 2027-a")
+    assert found.moved[0].weeks_later == 4
