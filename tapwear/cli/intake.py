@@ -31,13 +31,16 @@ IMPORT_HELP = (
     "file for each, with all headings; --fields TABLE explains them. Other headings, units, words or date formats, "
     "files with one row per result and sheets of workbooks are translated by a mapping file (--map); "
     "data/maps/README.md shows how to write one.\n\n"
+    "Visit files (.json), saved by a round sheet or another program, are taken as they are, from several people in any "
+    "order and any number of times. Two numbers for one counter and day are both kept: tapwear resolve settles it.\n\n"
     "Importing a file twice adds nothing. A row that says otherwise than the store is a conflict: shown, not stored. "
     "A bad row becomes a finding, kept with the import (tapwear findings); good rows are stored. Exit code 3: some "
     "rows were not taken.\n\n"
     "Examples:\n\n"
     "  tapwear import units.csv readings.csv\n\n"
     "  tapwear import --map our-map.toml visits/2026 --dry-run\n\n"
-    "  tapwear import readings.csv --date-format DD.MM.YYYY"
+    "  tapwear import readings.csv --date-format DD.MM.YYYY\n\n"
+    "  tapwear import visits-AH-2026-06-30-Kim.json"
 )
 FINDINGS_HELP = (
     "Show what an import did not take, and what to do about it.\n\n"
@@ -65,7 +68,7 @@ def register(app: typer.Typer) -> None:
 def import_rows(
     context: typer.Context,
     paths: Annotated[
-        list[Path] | None, typer.Argument(metavar="PATH...", help="CSV files, or folders that hold them.")
+        list[Path] | None, typer.Argument(metavar="PATH...", help="CSV and visit files, or folders that hold them.")
     ] = None,
     mapping: Annotated[
         Path | None, typer.Option("--map", metavar="FILE", help="Mapping file (TOML) for headings other than ours.")

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import time
 from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
-from browser import Browser, find_browser
+from browser import PATIENCE, Browser, find_browser
 from desk_store import run
 
 from tapwear.store.engine import create_store, open_store
@@ -80,11 +81,12 @@ def shown(browser: Browser, id: str) -> bool:
 def saved_file(browser: Browser) -> Path:
     browser.wait("!document.getElementById('saved').hidden")
     text = browser.js("document.getElementById('text').value")
-    for _ in range(200):
-        found = [path for path in browser.downloads.iterdir() if path.suffix == ".json"]
-        if found and found[-1].read_text(encoding="utf-8") == text:
-            return found[-1]
-        browser.wait("true")
+    end = time.monotonic() + PATIENCE
+    while time.monotonic() < end:
+        for path in browser.downloads.glob("*.json"):
+            if path.read_text(encoding="utf-8") == text:
+                return path
+        time.sleep(0.05)
     raise AssertionError("nothing was downloaded")
 
 

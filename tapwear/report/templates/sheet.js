@@ -276,6 +276,7 @@
     }
     let words = "open";
     if (visit) words = problems.length ? "to be looked at" : kept.saved === JSON.stringify(visit) ? "saved" : "noted";
+    if (visit && !said(at, "plate")) words += ", serial number not looked at";
     el(`u${at}-state`).textContent = words;
   }
 
