@@ -121,7 +121,7 @@ def _readings(
             counter.c.digits == digits,
             is_current(reading),
         )
-        .order_by(reading.c.read_on, reading.c.id)
+        .order_by(reading.c.read_on, reading.c.value, reading.c.id)
     )
     if since is not None:
         query = query.where(reading.c.read_on >= since)
