@@ -74,10 +74,10 @@ def looks_like_visits(path: Path) -> bool:
 def read_visit_file(path: Path, name: str) -> VisitFile:
     """The visits that a file holds, and findings for all that could not be taken. `name`: as the findings call it."""
     try:
-        raw = path.read_bytes()
-        text = raw.decode("utf-8-sig")
-        if len(raw) > LARGEST_FILE:
-            return _refused(name, 0, f"the file has {len(raw):,} bytes, more than {LARGEST_FILE:,}", "split it")
+        size = path.stat().st_size
+        if size > LARGEST_FILE:
+            return _refused(name, 0, f"the file has {size:,} bytes, more than {LARGEST_FILE:,}", "split it")
+        text = path.read_bytes().decode("utf-8-sig")
         content = json.loads(text, parse_constant=_no_number, object_pairs_hook=_each_once)
     except OSError as error:
         return _refused(name, 0, f"the file cannot be read: {error.strerror}", "check the file, then import it again")

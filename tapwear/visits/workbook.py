@@ -9,6 +9,7 @@ from __future__ import annotations
 import posixpath
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -17,6 +18,9 @@ from typing import IO
 from xml.etree.ElementTree import Element, ParseError, iterparse
 
 LARGEST_PART = 300_000_000  # our choice, in bytes unpacked: a sheet of a million rows takes about half of it
+MOST_COLUMNS = 16_384  # of a sheet (ECMA-376 part 1, annex L; `XFD`)
+# What may stand before the first element, which must begin soon: XML declaration, comments, blanks.
+_BEGINNING = re.compile(rb"(?:\xef\xbb\xbf)?(?:\s|<\?[^>]*\?>|<!--(?:(?!-->).)*-->)*<[A-Za-z_]", re.DOTALL)
 _BUILT_IN_DATES = {*range(14, 18), 22, *range(27, 37), *range(50, 59)}  # ISO/IEC 29500-1, 18.8.30
 _QUOTED = re.compile(r'"[^"]*"|\\.|\[[^\]]*\]')  # in a number format: literal text, colours, locales
 _FIRST_DAY, _FIRST_DAY_1904 = date(1899, 12, 30), date(1904, 1, 1)  # the former holds from 1900-03-01 on
@@ -57,9 +61,11 @@ def sheet_rows(path: Path, sheet: str, style: Style) -> Iterator[tuple[int, list
     except (
         zipfile.BadZipFile,
         ParseError,
-        KeyError,
+        zlib.error,
+        EOFError,
+        LookupError,
         ValueError,
-        IndexError,
+        OverflowError,
         NotImplementedError,
         RuntimeError,
     ) as error:
@@ -69,12 +75,13 @@ def sheet_rows(path: Path, sheet: str, style: Style) -> Iterator[tuple[int, list
 
 
 def _open(book: zipfile.ZipFile, part: str) -> IO[bytes]:
-    """A part of the workbook. Parts declare no document type; one that does could make the reader grow endlessly."""
+    """A part of the workbook. Parts are in UTF-8 and declare no document type, with which a reader can be made to
+    grow endlessly."""
     if book.getinfo(part).file_size > LARGEST_PART:
         raise NotReadable(f"{part} is larger than {LARGEST_PART:,} bytes", "split the workbook")
     with book.open(part) as start:
-        if b"<!DOCTYPE" in start.read(4096):
-            raise NotReadable(f"{part} declares a document type", "save the workbook again as .xlsx")
+        if not _BEGINNING.match(start.read(4096)):
+            raise NotReadable(f"{part} declares a document type, or begins oddly", "save the workbook again as .xlsx")
     return book.open(part)
 
 
@@ -85,6 +92,7 @@ def _elements(book: zipfile.ZipFile, part: str, name: str) -> Iterator[Element]:
             for _, element in iterparse(stream):  # noqa: S314 - no document type gets here
                 if _local(element) == name:
                     yield element
+                    element.clear()  # so that a long list takes no more memory than one of its entries
 
 
 def _local(element: Element) -> str:
@@ -155,6 +163,9 @@ def _column(reference: str, following: int) -> int:
     place = 0
     for letter in letters[0]:
         place = place * 26 + ord(letter) - 64
+    if place > MOST_COLUMNS:
+        found = f"a cell in column {letters[0][:12]}, beyond the last one"
+        raise NotReadable(found, "save the workbook again as .xlsx")
     return place - 1
 
 
