@@ -10,6 +10,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, say, today
 from tapwear.errors import UsageError
+from tapwear.report.pages_choice import BoardPaper
 
 if TYPE_CHECKING:
     from tapwear.report.plan_data import PlanView
@@ -56,15 +57,17 @@ def export(
     format_: Annotated[
         ExportFormat, typer.Option("--format", help="csv and xlsx for tables, ics for a calendar, html for paper.")
     ] = ExportFormat.HTML,
+    paper: Annotated[
+        BoardPaper, typer.Option("--paper", help="For html: two sheets of A4 landscape, or one of A3.")
+    ] = BoardPaper.A4,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
 ) -> None:
-    """Write a plan to a file: a table, a workbook, a calendar or a page that prints on A4 landscape."""
+    """Write a plan to a file: a table, a workbook, a calendar or a board to hang up."""
     store = open_the_store(context)
     view = load_view(store, name)
     if out.exists() and (not force or out.resolve() == store.path.resolve()):
         raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
-    earlier = _earlier(store, view) if format_ is ExportFormat.ICS else []
-    content = _content(view, format_, earlier)
+    content = _board(view, paper) if format_ is ExportFormat.HTML else _content(store, view, format_)
     try:
         out.write_bytes(content)
     except OSError as error:
@@ -83,7 +86,13 @@ def _earlier(store: Store, view: PlanView) -> list[PlanView]:
     return [load_view(store, head.name) for head in heads]
 
 
-def _content(view: PlanView, format_: ExportFormat, earlier: list[PlanView]) -> bytes:
+def _board(view: PlanView, paper: BoardPaper) -> bytes:
+    from tapwear.report.plan_html import plan_html
+
+    return plan_html(view, paper).encode()
+
+
+def _content(store: Store, view: PlanView, format_: ExportFormat) -> bytes:
     if format_ is ExportFormat.CSV:
         from tapwear.report.plan_csv import plan_csv
 
@@ -92,10 +101,6 @@ def _content(view: PlanView, format_: ExportFormat, earlier: list[PlanView]) -> 
         from tapwear.report.plan_xlsx import plan_xlsx
 
         return plan_xlsx(view)
-    if format_ is ExportFormat.ICS:
-        from tapwear.report.plan_ics import plan_ics
+    from tapwear.report.plan_ics import plan_ics
 
-        return plan_ics(view, earlier)
-    from tapwear.report.plan_html import plan_html
-
-    return plan_html(view).encode()
+    return plan_ics(view, _earlier(store, view))

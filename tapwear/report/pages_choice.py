@@ -26,3 +26,10 @@ class Paper(StrEnum):
 
     A4 = "a4"
     LETTER = "letter"
+
+
+class BoardPaper(StrEnum):
+    """Sheets that the board of an outage plan prints on: two of A4 landscape, or one of A3."""
+
+    A4 = "a4"
+    A3 = "a3"

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from datetime import timedelta
+from itertools import groupby
 
 from tapwear.plan.types import PlanResult
 from tapwear.report.plain import plain
+from tapwear.weeks import monday
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,21 @@ class Board:
     weeks: tuple[str, ...]
     rows: tuple[BoardRow, ...]
     crews: tuple[CrewRow, ...]
+
+
+def part_of(board: Board, first: int, end: int) -> Board:
+    """The weeks from index `first` up to `end` of a board, all its stations and regions."""
+    return Board(
+        board.weeks[first:end],
+        tuple(BoardRow(row.station, row.cells[first:end]) for row in board.rows),
+        tuple(CrewRow(row.region, row.planned[first:end], row.on_offer[first:end]) for row in board.crews),
+    )
+
+
+def months(board: Board) -> list[tuple[str, int]]:
+    """Names of the months across a board and over how many weeks; a week belongs to the month of its Thursday."""
+    names = [(monday(week) + timedelta(days=3)).strftime("%B") for week in board.weeks]
+    return [(name, len(list(some))) for name, some in groupby(names)]
 
 
 def week_board(result: PlanResult) -> Board:

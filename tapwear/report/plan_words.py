@@ -9,6 +9,7 @@ from datetime import date
 from tapwear.plan.types import PlanResult
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView
+from tapwear.weeks import iso_week
 from tapwear.words import SEVERE
 
 # Field of Costs -> what it says; only the ratios matter.
@@ -75,6 +76,13 @@ def severe_words(rows: Sequence[JobRow]) -> str:
 def day_words(day: date | None) -> str:
     """`2027-03-01`, or blank."""
     return day.isoformat() if day else ""
+
+
+def weeks_words(row: JobRow) -> str:
+    """`W06`, `W06-08`; blank where there is no place."""
+    if row.start_week is None or row.end_on is None:
+        return ""
+    return row.start_week[-3:] + (f"-{iso_week(row.end_on)[-2:]}" if row.weeks > 1 else "")
 
 
 def request_words(row: JobRow) -> str:

@@ -7,7 +7,6 @@ import io
 import json
 import sys
 from datetime import date, datetime
-from html.parser import HTMLParser
 
 import pytest
 from openpyxl import load_workbook
@@ -118,64 +117,6 @@ def test_the_workbook_takes_formula_looking_text_as_text() -> None:
     cells = [cell for row in book["plan"].iter_rows(min_row=2) for cell in row]
     assert {cell.data_type for cell in cells} <= {"s", "n", "d"}
     assert "=cmd|' /C calc'!A0" in [cell.value for cell in cells]
-
-
-# --- page -----------------------------------------------------------------------------------------------------
-
-
-class Tags(HTMLParser):
-    """Counts tags and gathers attributes, as a browser would see them."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.tags: list[str] = []
-        self.names: set[str] = set()
-        self.text = ""
-        self.feed(page)
-
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        self.tags.append(tag)
-        self.names |= {name for name, _ in attrs}
-
-    def handle_data(self, data: str) -> None:
-        self.text += data
-
-
-def test_the_page_needs_nothing_beside_it_and_prints_on_a4_landscape() -> None:
-    page = plan_html(usual())
-    assert "size: A4 landscape" in page
-    assert not {"src", "href"} & Tags(page).names
-    assert "url(" not in page
-    text = Tags(page).text
-    assert all(caution in text for caution in CAUTIONS)
-    assert "No crew hours given for region North: not limited." in text
-    assert "station SHUT closed (rebuilding) in weeks 1-52" in text
-
-
-def test_hostile_text_stays_text_on_the_page() -> None:
-    hostile = view(
-        *(job(text, station=text, why=text, kit=text) for text in HOSTILE),
-        closed={HOSTILE[0]: {"2027-W40": '"><img src=x>'}},
-        assumptions=HOSTILE,
-    )
-    tags = Tags(plan_html(hostile))
-    assert not {"script", "img"} & set(tags.tags)
-    assert "onerror" not in tags.names
-    assert "<script>alert(1)</script>" in tags.text
-    assert "{{ 7*7 }}" in tags.text
-    assert "\x1b" not in tags.text
-
-
-def test_a_severe_job_puts_its_caution_first() -> None:
-    text = Tags(plan_html(view(job("U1", severe=True)))).text
-    assert text.index("Do not operate, approach or sample energised") < text.index("Treat as energised")
-
-
-def test_an_empty_plan_has_pages_too() -> None:
-    empty = view()
-    assert "None." in plan_html(empty)
-    assert "None." in "\n".join(line.plain for line in plan_screen(empty, Console(width=80)))
-    assert load_workbook(io.BytesIO(plan_xlsx(empty)))["plan"].max_row == 1
 
 
 # --- screen and pipe ------------------------------------------------------------------------------------------
