@@ -23,7 +23,10 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import Ground, build_outlook
 from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.deferral import with_deferrals
+from tapwear.outlook.followups import FollowUp, follow_ups, kept_of
 from tapwear.outlook.merge import QUANTILES
+from tapwear.outlook.noticed import noticed_of
+from tapwear.outlook.observed import HOTTER, advice, last_cleaned, last_closed, with_observed
 from tapwear.outlook.types import HORIZON_YEARS, Outlook
 from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of
@@ -71,7 +74,33 @@ def _outlook(
 ) -> Outlook:
     ground = ground_of(book, history, model, verdicts, as_of)
     outlook = build_outlook(book.units, book.rules, book.services, book.events, ground, as_of)
-    return with_deferrals(outlook, book.deferrals)
+    return with_observed(with_deferrals(outlook, book.deferrals), observed_advice(book, verdicts, as_of))
+
+
+def observed_advice(book: Book, verdicts: dict[str, OilVerdict], as_of: date) -> dict[str, tuple[str, ...]]:
+    """What observations of visits mean for the engineer, as sentences by unit."""
+    noticed = noticed_of(book.observations, as_of)
+    if not noticed:
+        return {}
+    rules = book.visit_rules.dropna(subset=["still_after_days"])
+    return advice(
+        noticed,
+        dict(zip(rules["unit"], rules["still_after_days"].astype(float), strict=True)),
+        last_cleaned(book.services),
+        open_conditions(book.conditions, as_of),
+        last_closed(book.conditions, HOTTER, as_of),
+        [unit for unit, verdict in verdicts.items() if _suspicious(verdict)],
+    )
+
+
+def _suspicious(verdict: OilVerdict) -> bool:
+    """Whether the oil suggests arcing or heating beyond the usual."""
+    return verdict.call == "pull forward" or any(found.kind in ("heating", "arcing") for found in verdict.findings)
+
+
+def unit_followups(book: Book, as_of: date) -> tuple[FollowUp, ...]:
+    """All that was to be followed up by as_of, closed ones too."""
+    return follow_ups(noticed_of(book.observations, as_of), kept_of(book.followups), as_of)
 
 
 def ground_of(
@@ -292,4 +321,5 @@ def known_on(book: Book, day: date) -> Book:
         deferrals=until(book.deferrals, "decided_on"),
         conditions=until(book.conditions, "noted_on"),
         observations=until(book.observations, "observed_on"),
+        followups=until(book.followups, "noted_on"),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 
 DAYS_PER_YEAR = 365.25
@@ -80,3 +81,30 @@ def week_numbers(text: str) -> list[tuple[int, int]]:
             raise ValueError(f"weeks of every year are written like W24..W35, found {part!r}")
         runs.append((int(ends[0]), int(ends[-1])))
     return runs
+
+
+# How often, in words -> days.
+_WORDS = {
+    "daily": 1.0,
+    "weekly": 7.0,
+    "fortnightly": 14.0,
+    "monthly": 30.4,
+    "quarterly": 91.3,
+    "half-yearly": 182.6,
+    "twice a year": 182.6,
+    "yearly": 365.25,
+    "annual": 365.25,
+    "annually": 365.25,
+}
+_UNITS = {"day": 1.0, "week": 7.0, "month": 30.44, "year": DAYS_PER_YEAR}
+
+
+def cadence_days(words: str) -> float | None:
+    """`quarterly`, `every 3 months`, `2 weeks` in days; None for what is not understood."""
+    text = " ".join(words.casefold().split())
+    if text in _WORDS:
+        return _WORDS[text]
+    match = re.fullmatch(r"(?:every )?(\d{1,3} )?(day|week|month|year)s?", text)
+    if match is None:
+        return None
+    return float(match[1] or 1) * _UNITS[match[2]] or None

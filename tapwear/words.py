@@ -26,3 +26,37 @@ CONDITION_KINDS = {
     "maker_bulletin": "maker's bulletin",
     "other": "other",
 }
+# What is to be followed up after a visit: as stored -> as said.
+FOLLOWUP_KINDS = {
+    "seepage": "seepage",
+    "oil_level": "oil level",
+    "breather": "breather",
+    "heater": "cabinet heater",
+    "gas_blanket": "gas blanket",
+    "noise": "noise",
+    "coating": "coating",
+    "other": "other",
+}
+_LABELS = {
+    "position_low": "drag hands from",
+    "position_high": "drag hands to",
+    "drag_hands_reset": "drag hands reset",
+    "oil_temp_c": "oil temperature",
+    "compartment_temp_c": "compartment's wall",
+    "main_tank_temp_c": "main tank's wall",
+    "pressure_kpa": "pressure",
+    "gas_bottle_kpa": "gas bottle",
+    "heater": "cabinet heater",
+}
+
+
+def observed_label(quantity: str) -> str:
+    """A quantity noted on a visit as people call it."""
+    return _LABELS.get(quantity, quantity.replace("_", " "))
+
+
+def observed_words(quantity: str, value: float | None, words: str) -> str:
+    """One observation as it is said: `62 °C`, `9b`, `to be renewed`. value : None or NaN for words."""
+    if words or value is None:
+        return words
+    return f"{value:,.6g} {'°C' if quantity.endswith('_c') else 'kPa'}"

@@ -12,6 +12,7 @@ from tapwear import __version__
 from tapwear.cli import (
     backtest_oil,
     deferring,
+    followups,
     intake,
     keeping,
     limits,
@@ -26,6 +27,7 @@ from tapwear.cli import (
     scheduling,
     sheet,
     tracking,
+    visit_rule,
 )
 from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, access_of, find_store, say
 from tapwear.errors import TapwearError
@@ -100,8 +102,10 @@ def root(
 on_visit.register(app)
 sheet.register(app)
 resolve.register(app)
+followups.register(app)
 scheduling.register(app)
 next.register(app)
+visit_rule.register(app)
 deferring.register(app)
 tracking.register(app)
 oil.register(app)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated
 
@@ -127,14 +126,8 @@ def samples_wanted(assessment: Assessment, deadline: date) -> dict[str, SampleWa
 
 def _show(found: Round) -> None:
     from tapwear.report.next_view import next_page
-    from tapwear.report.page import page_plain, print_page
-    from tapwear.report.terminal import PAGE_WIDTH, is_screen, make_console, note
-    from tapwear.words import CAUTION_SHORT
+    from tapwear.report.page import show_page
 
-    if is_screen(sys.stdout):
-        print_page(next_page(found), make_console(widest=PAGE_WIDTH))
-    else:
-        typer.echo("\n".join(page_plain(next_page(found))))
+    show_page(next_page(found))
     if not found.looks:
         say("Nothing needs a visit before then; --all lists every unit.")
-    note(f"\n{CAUTION_SHORT}")

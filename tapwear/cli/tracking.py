@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -11,12 +10,10 @@ from tapwear.cli.context import SCHEDULING, as_of_or_today, now, open_the_store,
 from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from datetime import date
 
     from tapwear.fleet import Assessment
     from tapwear.outlook.track import Told
-    from tapwear.report.page import Block
     from tapwear.store.engine import Store
     from tapwear.store.snapshots import SnapshotHead
 
@@ -86,6 +83,7 @@ def track(
 ) -> None:
     """Hold dates told earlier against what happened."""
     from tapwear.outlook.track import compare, outcomes, told
+    from tapwear.report.page import show_page
     from tapwear.report.track_view import Tracked, track_json, track_page
     from tapwear.store.snapshots import list_snapshots
 
@@ -109,7 +107,7 @@ def track(
     if as_json:
         typer.echo(track_json(found, day))
     else:
-        _print(track_page(found, day, everything=everything))
+        show_page(track_page(found, day, everything=everything))
 
 
 def changes(
@@ -124,6 +122,7 @@ def changes(
     from tapwear.outlook.changes import changes_between
     from tapwear.outlook.track import told
     from tapwear.report.changes_view import changes_json, changes_page
+    from tapwear.report.page import show_page
     from tapwear.store.rule_changes import rule_changes
 
     day = as_of_or_today(as_of)
@@ -148,7 +147,7 @@ def changes(
     if as_json:
         typer.echo(changes_json(found))
     else:
-        _print(changes_page(found, everything=everything))
+        show_page(changes_page(found, everything=everything))
 
 
 def _assess(store: Store, day: date) -> Assessment:
@@ -165,15 +164,3 @@ def _load(store: Store, head: SnapshotHead) -> tuple[Told, ...]:
 
     with store.rows() as connection:
         return from_document(load_snapshot(connection, head.id))
-
-
-def _print(blocks: Sequence[Block]) -> None:
-    from tapwear.report.page import page_plain, print_page
-    from tapwear.report.terminal import PAGE_WIDTH, is_screen, make_console, note
-    from tapwear.words import CAUTION_SHORT
-
-    if is_screen(sys.stdout):
-        print_page(blocks, make_console(widest=PAGE_WIDTH))
-    else:
-        typer.echo("\n".join(page_plain(blocks)))
-    note(f"\n{CAUTION_SHORT}")

@@ -8,7 +8,6 @@ they go to the engineer.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -18,7 +17,7 @@ import pandas as pd
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.types import HORIZON_YEARS, Due, Outlook
-from tapwear.weeks import DAYS_PER_YEAR, age_words
+from tapwear.weeks import DAYS_PER_YEAR, age_words, cadence_days
 from tapwear.words import SEVERE
 
 # Our choices.
@@ -27,20 +26,6 @@ WORTH_DAYS = 7  # a narrowing of fewer days is not worth a visit
 NEAR_YEARS = 3.0  # dates that begin later than this after the deadline are not worth a visit yet
 UNSAID_CADENCE_DAYS = 365.0  # where nobody says how often a unit is visited, and its readings do not tell
 LATE_GAPS = 8  # the usual interval between readings is the median of this many newest ones
-
-_WORDS = {
-    "daily": 1.0,
-    "weekly": 7.0,
-    "fortnightly": 14.0,
-    "monthly": 30.4,
-    "quarterly": 91.3,
-    "half-yearly": 182.6,
-    "twice a year": 182.6,
-    "yearly": 365.25,
-    "annual": 365.25,
-    "annually": 365.25,
-}
-_UNITS = {"day": 1.0, "week": 7.0, "month": 30.44, "year": DAYS_PER_YEAR}
 
 
 @dataclass(frozen=True)
@@ -255,14 +240,3 @@ def usual_intervals(units: pd.DataFrame, readings: pd.DataFrame) -> dict[str, fl
         if said is not None:
             found[str(unit)] = said
     return found
-
-
-def cadence_days(words: str) -> float | None:
-    """`quarterly`, `every 3 months`, `2 weeks` in days; None for what is not understood."""
-    text = " ".join(words.casefold().split())
-    if text in _WORDS:
-        return _WORDS[text]
-    match = re.fullmatch(r"(?:every )?(\d{1,3} )?(day|week|month|year)s?", text)
-    if match is None:
-        return None
-    return float(match[1] or 1) * _UNITS[match[2]] or None

@@ -79,6 +79,7 @@ class Due:
     driver_share: dict[str, float] = field(default_factory=dict)  # chance that each clock runs out first
     clocks: tuple[Clock, ...] = ()
     conditions: tuple[str, ...] = ()  # open ones that people noted, as sentences; also among the doubts
+    observed: tuple[str, ...] = ()  # what visits showed, for the engineer, as sentences; also among the doubts
     oil_moved_days: int = 0  # how much earlier the oil makes the middle date
     bounds: tuple[date | None, date | None] = (None, None)  # where unknown: earliest, latest it could be
     bounds_words: str = ""

@@ -78,6 +78,7 @@ DUE_FIELDS: dict[str, str] = {
     "last_sample_on": "day of the last oil sample [ISO date]",
     "severe": "suspected severe arcing or heating, or so noted: do not operate, approach or sample; call the engineer",
     "conditions": "open conditions that people noted, as sentences; also among the doubts",
+    "observed": "what visits showed, for the engineer to judge, as sentences; also among the doubts",
     "doubts": "what makes the date doubtful, as sentences",
     "next_action": "what to do next",
     "deferral": "a recorded deferral in force: until when, by whom, why, extra checks; blank: none",
@@ -126,6 +127,7 @@ def due_record(due: Due) -> dict[str, Any]:
         "last_sample_on": _day(due.last_sample_on),
         "severe": due.severe,
         "conditions": [plain(words) for words in due.conditions],
+        "observed": [plain(words) for words in due.observed],
         "doubts": [plain(doubt) for doubt in due.doubts],
         "next_action": plain(next_words(due)),
         "deferral": plain(due.deferral),
@@ -157,7 +159,8 @@ def due_csv(dues: Iterable[Due]) -> str:
     writer.writerow(DUE_FIELDS)
     for due in dues:
         record = due_record(due)
-        record |= {"doubts": plain(doubt_words(due)), "conditions": "; ".join(record["conditions"])}
+        record |= {name: "; ".join(record[name]) for name in ("conditions", "observed")}
+        record |= {"doubts": plain(doubt_words(due))}
         writer.writerow([csv_cell(record[name]) for name in DUE_FIELDS])
     return out.getvalue()
 

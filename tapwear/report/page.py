@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tapwear.report.plain import plain
-from tapwear.report.terminal import GAP, cell_width, columns
+from tapwear.report.terminal import GAP, PAGE_WIDTH, cell_width, columns, is_screen, make_console, note
+from tapwear.words import CAUTION_SHORT
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -73,6 +75,15 @@ def print_page(blocks: Sequence[Block], console: Console) -> None:
                 console.print(_wrapped(line, style, console))
             else:
                 console.print(Text(_indented(line), style), no_wrap=True, overflow="ignore", crop=False)
+
+
+def show_page(blocks: Sequence[Block]) -> None:
+    """The page on standard output, wrapped where that is a screen, and the caution on standard error."""
+    if is_screen(sys.stdout):
+        print_page(blocks, make_console(widest=PAGE_WIDTH))
+    else:
+        print("\n".join(page_plain(blocks)))
+    note(f"\n{CAUTION_SHORT}")
 
 
 def _wrapped(line: Line, style: str, console: Console) -> Text:

@@ -16,7 +16,12 @@ LIMIT_COLUMNS = ("oil_group", "technology", "quantity", "breakdown_method", "val
 DEFERRAL_DATES = ("decided_on", "expires_on")
 DEFERRAL_COLUMNS = ("unit", "task", *DEFERRAL_DATES, "engineer", "reason", "extra_checks")
 VISIT_RULE_COLUMNS = ("unit", "read_every_days", "sample_every_days", "still_after_days")
-OBSERVATION_COLUMNS = ("observation_id", "unit", "observed_on", "visit_id", "compartment", "quantity", "words", "value")
+OBSERVATION_COLUMNS = (
+    *("observation_id", "unit", "observed_on", "visit_id", "compartment", "quantity", "words", "value"),
+    *("middle_low", "middle_high"),
+)
+FOLLOWUP_DATES = ("noted_on", "closed_on")
+FOLLOWUP_COLUMNS = ("unit", *FOLLOWUP_DATES, "kind", "compartment", "place", "words", "origin", "closed_words", "by")
 
 
 def _nothing(columns: tuple[str, ...], dates: tuple[str, ...]) -> pd.DataFrame:
@@ -52,7 +57,10 @@ class Book:
                      breakdown_method, breakdown_gap_mm, source
     deferrals        unit, task, decided_on, expires_on, engineer, reason, extra_checks
     observations     observation_id, unit, observed_on, visit_id, compartment, quantity [as in
-                     tapwear.visits.observations], value [number; of positions their order; else NaN], words
+                     tapwear.visits.observations], value [number; of positions their order; else NaN], words,
+                     middle_low, middle_high [of positions: where the change-over selector moves; NaN: not known]
+    followups        unit, kind, compartment, place, noted_on, words, origin [hand or observation], closed_on [NaT:
+                     open], closed_words, by
     visit_rules      unit, read_every_days, sample_every_days, still_after_days [days; NaN: not said]; only of units
                      that have a rule, of their own or of their scheme
 
@@ -74,4 +82,5 @@ class Book:
     limits: pd.DataFrame = field(default_factory=lambda: _nothing(LIMIT_COLUMNS, ()))
     deferrals: pd.DataFrame = field(default_factory=lambda: _nothing(DEFERRAL_COLUMNS, DEFERRAL_DATES))
     observations: pd.DataFrame = field(default_factory=lambda: _nothing(OBSERVATION_COLUMNS, ("observed_on",)))
+    followups: pd.DataFrame = field(default_factory=lambda: _nothing(FOLLOWUP_COLUMNS, FOLLOWUP_DATES))
     visit_rules: pd.DataFrame = field(default_factory=lambda: _nothing(VISIT_RULE_COLUMNS, ()))

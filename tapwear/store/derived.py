@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 # Rows of these are only ever added, so their number and the newest one tell whether there is anything new.
 APPENDED = (
     *("register_change", "stay", "fitting", "reading", "event", "sample", "service", "condition", "oil_limit"),
-    *("deferral", "visit", "observation"),
+    *("deferral", "visit", "observation", "followup"),
     *("yearly_closure", "team", "team_holiday", "resource", "outage_terms", "other_outage", "job_note", "plan_cost"),
 )
 # Rows of these may change: their whole content goes into the key.

@@ -318,6 +318,10 @@ _BOOK_COLUMNS = {
         *("tap_changer_id", "noted_on", "kind", "words", "act_by_on", "severe", "author", "closed_on"),
         "closed_words",
     ),
+    "followup": (
+        *("tap_changer_id", "kind", "compartment", "place", "noted_on", "words", "origin", "closed_on"),
+        "closed_words",
+    ),
     "observation": ("tap_changer_id", "observed_on", "visit_id", "compartment", "quantity", "value", "words"),
     "oil_limit": (
         *("group_name", "technology", "quantity", "value", "breakdown_method", "breakdown_gap_mm", "provenance"),

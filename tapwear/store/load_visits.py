@@ -11,7 +11,7 @@ from tapwear.store.lean import is_current
 from tapwear.store.whereabouts import FittingRow, by_drive, drive_changes
 from tapwear.visits.fields import GASES
 from tapwear.visits.observations import POSITIONS
-from tapwear.visits.positions import position_number
+from tapwear.visits.positions import position_number, positions_of
 from tapwear.visits.specs import Unfit
 
 _SAME_NUMBER = ["counter_id", "read_on", "value"]
@@ -223,17 +223,47 @@ def observations_frame(scope: Scope) -> pd.DataFrame:
     frame = scope.frame(query)
     frame = typed(frame, dates=["observed_on"], floats=["value"], texts=["unit", *texts], whole=["observation_id"])
     rows = frame.index[frame["quantity"].isin(POSITIONS)]
-    numbers = [_position(*one) for one in zip(frame.loc[rows, "words"], frame.loc[rows, "positions"], strict=True)]
-    frame.loc[rows, "value"] = numbers
+    read = [_position(*one) for one in zip(frame.loc[rows, "words"], frame.loc[rows, "positions"], strict=True)]
+    frame = frame.assign(middle_low=float("nan"), middle_high=float("nan"))
+    if read:
+        frame.loc[rows, ["value", "middle_low", "middle_high"]] = read
     return frame.drop(columns="positions")
 
 
-def _position(words: str, style: str) -> float:
-    """NaN where the register's positions were changed since, so that this is none of them."""
+def _position(words: str, style: str) -> tuple[float, float, float]:
+    """The position's number, and from where to where the change-over selector moves, NaN where that is not known.
+
+    NaN too where the register's positions were changed since, so that this is none of them.
+    """
+    known = positions_of(style)
+    middle = known.change_over if known else (0.0, 0.0) if words[-1:] in ("L", "R", "N") else None
     try:
-        return position_number(words, style)
+        return position_number(words, known), *(middle or (float("nan"), float("nan")))
     except Unfit:
-        return float("nan")
+        return (float("nan"),) * 3
+
+
+def followups_frame(scope: Scope) -> pd.DataFrame:
+    """What is to be followed up by hand, and closings of what observations show; closed after the load's day: open."""
+    followup, conditions = scope.current("followup", "noted_on")
+    changer = table_of("tap_changer")
+    dates = ["noted_on", "closed_on"]
+    texts = ["kind", "compartment", "place", "words", "origin", "closed_words", "recorded_by"]
+    query = (
+        sa.select(
+            changer.c.tag.label("unit"),
+            *(sa.cast(followup.c[name], sa.Text).label(name) for name in dates),
+            *(followup.c[name] for name in texts),
+        )
+        .join_from(followup, changer, followup.c.tap_changer_id == changer.c.id)
+        .where(*conditions, *scope.of_unit(followup.c.tap_changer_id))
+        .order_by(changer.c.tag, followup.c.noted_on, followup.c.id)
+    )
+    frame = typed(scope.frame(query), dates=dates, texts=["unit", *texts]).rename(columns={"recorded_by": "by"})
+    if scope.as_of is not None:
+        known = frame["closed_on"] <= pd.Timestamp(scope.as_of)
+        frame["closed_on"] = frame["closed_on"].where(known)
+    return frame
 
 
 def deferrals_frame(scope: Scope) -> pd.DataFrame:

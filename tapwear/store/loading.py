@@ -24,6 +24,7 @@ from tapwear.store.load_visits import (
     conditions_frame,
     deferrals_frame,
     events_frames,
+    followups_frame,
     limits_frame,
     observations_frame,
     readings_frame,
@@ -73,6 +74,7 @@ def load_book(store: Store, unit: str | None = None, as_of: date | None = None) 
             limits=limits_frame(scope),
             deferrals=deferrals_frame(scope),
             observations=observations_frame(scope),
+            followups=followups_frame(scope),
             visit_rules=visit_rules_frame(scope),
         )
 

@@ -37,7 +37,7 @@ from tapwear.visits.fields import (
     WORKS,
 )
 from tapwear.visits.observations import BY_NAME
-from tapwear.words import CONDITION_KINDS
+from tapwear.words import CONDITION_KINDS, FOLLOWUP_KINDS
 
 # --- the register ---------------------------------------------------------------------------------------------
 
@@ -431,6 +431,29 @@ class Observation(Entry, table=True):
     quantity: str
     value: float | None = None
     words: str = ""
+
+
+class Followup(Entry, table=True):
+    """What is to be followed up: put down by hand, or the closing of what observations show (origin says which)."""
+
+    __table_args__ = (
+        _one_of("kind", tuple(FOLLOWUP_KINDS)),
+        _one_of("origin", ("hand", "observation")),
+        CheckConstraint("closed_on IS NULL OR closed_words <> ''", name="closed_with_a_reason"),
+        Index("followup_by_unit", "tap_changer_id", "noted_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="followup.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    kind: str
+    compartment: str = ""
+    place: str = ""  # of a seepage
+    noted_on: date
+    words: str
+    origin: str = "hand"
+    closed_on: date | None = None
+    closed_words: str = ""
 
 
 class OilLimit(Entry, table=True):

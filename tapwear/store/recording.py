@@ -64,6 +64,7 @@ _BLANK: dict[str, dict[str, Any]] = {
         **{f"{gas}_below": False for gas in GASES},
     },
     "service": dict.fromkeys(("resets", "serial_seen", "done_by", "witness", "remark"), ""),
+    "followup": {"compartment": "", "place": "", "origin": "hand", "closed_words": ""},
     "observation": dict.fromkeys(("visit_id", "compartment", "words"), ""),
     "condition": {"severe": False, "author": "", "closed_words": ""},
     "oil_limit": dict.fromkeys(("group_name", "technology", "breakdown_method"), ""),

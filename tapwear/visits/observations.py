@@ -13,8 +13,10 @@ from typing import Any
 from tapwear.visits.positions import Positions, position_number, position_words
 from tapwear.visits.positions import positions_of as positions_of
 from tapwear.visits.specs import FieldSpec, TableSpec, Unfit
+from tapwear.words import observed_label, observed_words
 
 F = FieldSpec
+label, in_words = observed_label, observed_words
 OIL_LEVELS = ("low", "normal", "high")
 BREATHER_STATES = ("good", "to be renewed", "blocked")
 HEATER_STATES = ("working", "faulty", "off")
@@ -81,28 +83,3 @@ def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict
     if low and high and position_number(low, positions) > position_number(high, positions):
         raise Unfit(f"drag hands from {low} up to {high}", "give the lower position as position_low")
     return found
-
-
-def in_words(name: str, value: float | None, words: str) -> str:
-    """One observation as it is said: `62 °C`, `9b`, `to be renewed`."""
-    if value is None:
-        return words
-    unit = "°C" if name.endswith("_c") else "kPa"
-    return f"{value:.6g} {unit}"
-
-
-def label(name: str) -> str:
-    """A quantity as people call it."""
-    return LABELS.get(name, name.replace("_", " "))
-
-
-LABELS = {
-    "position_low": "drag hands from",
-    "position_high": "drag hands to",
-    "drag_hands_reset": "drag hands reset",
-    "oil_temp_c": "oil temperature",
-    "compartment_temp_c": "compartment's wall",
-    "main_tank_temp_c": "main tank's wall",
-    "pressure_kpa": "pressure",
-    "gas_bottle_kpa": "gas bottle",
-}

@@ -12,9 +12,10 @@ from books import AS_OF, book, rule_row, service_row, steady_readings, unit_row
 from outlook_dues import due
 
 from tapwear.fleet import assess_book, moved_if_repeated, outlook_if_read
-from tapwear.outlook.next import Look, Round, SampleWanted, cadence_days, next_round, usual_intervals
+from tapwear.outlook.next import Look, Round, SampleWanted, next_round, usual_intervals
 from tapwear.outlook.types import Outlook
 from tapwear.report.next_view import what_words
+from tapwear.weeks import cadence_days
 from tapwear.words import SEVERE
 
 

@@ -1,0 +1,215 @@
+"""`tapwear followups`: what is to be followed up after visits, until somebody closes it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tapwear.cli.context import ON_THE_VISIT, as_of_or_today, open_the_store, say, today, who
+from tapwear.cli.entering import past_day, stamp_of, tell, value_of
+from tapwear.errors import UsageError
+from tapwear.visits.fields import CONDITIONS
+from tapwear.words import FOLLOWUP_KINDS
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from sqlalchemy.engine import Connection
+
+    from tapwear.outlook.followups import FollowUp
+    from tapwear.store.find import UnitKey
+
+followups = typer.Typer(
+    invoke_without_command=True,
+    help=(
+        "What is to be followed up after visits: list, add, close, reopen.\n\n"
+        "Visits open a follow-up by what they note: seepage, an oil level low or high, a breather to be renewed or "
+        "blocked, a faulty heater, unusual noise, damaged coating, a gas bottle that falls faster than before. A "
+        "fault seen again is still one. It stays until somebody closes it; only what is seen on a later day opens it "
+        "again.\n\n"
+        "Examples:\n\n"
+        "  tapwear followups\n\n"
+        "  tapwear followups --station BRK --json\n\n"
+        '  tapwear followups close T1 seepage --which "drain valve" --words "gasket renewed"'
+    ),
+)
+
+Tag = Annotated[str, typer.Argument(metavar="UNIT", help="Tag of the unit.")]
+Kind = Annotated[str, typer.Argument(metavar="KIND", help=f"One of: {', '.join(FOLLOWUP_KINDS)}.")]
+Which = Annotated[str, typer.Option("--which", metavar="TEXT", help="Part of its words, where there are several.")]
+By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who records; else you.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Adds this group's commands to the application."""
+    app.add_typer(followups, name="followups", rich_help_panel=ON_THE_VISIT)
+
+
+@followups.callback()
+def show(
+    context: typer.Context,
+    station: Annotated[str | None, typer.Option("--station", metavar="S", help="Only units of this station.")] = None,
+    unit: Annotated[str | None, typer.Option("--unit", metavar="UNIT", help="Only of this unit.")] = None,
+    everything: Annotated[bool, typer.Option("--all", help="Closed ones too.")] = False,
+    as_of: Annotated[
+        str | None, typer.Option("--as-of", metavar="DATE", help="As known on this day; else today.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Give JSON on standard output instead of words.")] = False,
+) -> None:
+    if context.invoked_subcommand is not None:
+        return
+    from tapwear.cli.scheduling import must_be_known
+    from tapwear.fleet import assess_store, unit_followups
+    from tapwear.outlook.followups import open_ones
+    from tapwear.report.due_words import must_stop
+    from tapwear.report.followups_view import followups_json, followups_page
+    from tapwear.report.page import show_page
+    from tapwear.report.terminal import progress
+
+    day = as_of_or_today(as_of)
+    with progress("Looking for units that nobody may approach"):
+        assessment = assess_store(open_the_store(context), day)
+    units = assessment.book.units
+    must_be_known("station", station, set(units["station"]))
+    must_be_known("unit", unit, set(units["unit"]))
+    here = units[units["state"] != "retired"]
+    stations = dict(zip(here["unit"], here["station"], strict=True))
+    found = [
+        one
+        for one in unit_followups(assessment.book, day)
+        if one.unit in stations
+        and (everything or one.closed_on is None)
+        and (station is None or stations[one.unit].casefold() == station.casefold())
+        and (unit is None or one.unit.casefold() == unit.casefold())
+    ]
+    severe = {due.unit for due in assessment.outlook.dues if must_stop(due)}
+    if as_json:
+        typer.echo(followups_json(found, stations, severe, day))
+        return
+    show_page(followups_page(found, stations, severe, day))
+    if not open_ones(found):
+        say("Nothing is open; --all shows closed ones too." if not everything else "Nothing is open.")
+
+
+@followups.command("add")
+def add(
+    context: typer.Context,
+    unit: Tag,
+    words: Annotated[str, typer.Option("--words", metavar="TEXT", help="What is to be followed up, in a sentence.")],
+    kind: Annotated[
+        str, typer.Option("--kind", metavar="KIND", help=f"One of: {', '.join(FOLLOWUP_KINDS)}.")
+    ] = "other",
+    on: Annotated[str | None, typer.Option("--on", metavar="DATE", help="Day it was seen; else today.")] = None,
+    by: By = None,
+) -> None:
+    """Put something down to be followed up.
+
+    Example: tapwear followups add T1 --words "lock of the cabinet stiff"
+    """
+    from tapwear.store.find import find_unit
+    from tapwear.store.followups import add_followup
+
+    _known(kind)
+    said, day = value_of(CONDITIONS.field("words"), words, "--words"), _day(on)
+    store = open_the_store(context)
+    with store.rows(writing=True) as connection:
+        key = find_unit(connection, unit)
+        made = add_followup(connection, key, kind, said, day, stamp_of(context, by))
+    what = f"{key.tag}, {FOLLOWUP_KINDS[kind]} to follow up since {day}"
+    tell(f"Stored: {what}. Store: {store.path}" if made else f"{what} is in the book already; nothing was added.")
+
+
+@followups.command("close")
+def close(
+    context: typer.Context,
+    unit: Tag,
+    kind: Kind,
+    words: Annotated[str, typer.Option("--words", metavar="TEXT", help="How it was settled.")],
+    which: Which = "",
+    on: Annotated[str | None, typer.Option("--on", metavar="DATE", help="Day it was settled; else today.")] = None,
+    by: By = None,
+) -> None:
+    """Close a follow-up, with how it was settled and by whom. What is seen on a later day opens it again.
+
+    Example: tapwear followups close T1 seepage --which "drain valve" --words "gasket renewed"
+    """
+    from tapwear.store.find import find_unit
+    from tapwear.store.followups import close_followup
+
+    _known(kind)
+    how, day = value_of(CONDITIONS.field("closed_words"), words, "--words"), _day(on)
+    store = open_the_store(context)
+    with store.rows(writing=True) as connection:
+        key = find_unit(connection, unit)
+        one = _the_open_one(connection, key, kind, which, day)
+        about = {"kind": kind, "compartment": one.compartment, "place": one.place}
+        close_followup(
+            connection, key, **about, first_on=one.first_on, words=one.words, origin=one.origin, on=day, how=how,
+            stamp=stamp_of(context, by),
+        )  # fmt: skip
+    tell(f"Closed on {day} by {who(context, by)}: {key.tag}, {one.words}. Store: {store.path}")
+
+
+@followups.command("reopen")
+def reopen(
+    context: typer.Context,
+    unit: Tag,
+    kind: Kind,
+    because: Annotated[str, typer.Option("--because", metavar="REASON", help="Why it is open again.")],
+    which: Which = "",
+    by: By = None,
+) -> None:
+    """Take the last closing of a follow-up back.
+
+    Example: tapwear followups reopen T1 seepage --because "drips again after two days"
+    """
+    from tapwear.store.find import find_unit
+    from tapwear.store.followups import reopen_followup
+
+    _known(kind)
+    if not because.strip():
+        raise UsageError("--because: say why it is open again; nothing was changed.")
+    store = open_the_store(context)
+    with store.rows(writing=True) as connection:
+        key = find_unit(connection, unit)
+        row = reopen_followup(connection, key, kind, which, stamp_of(context, by, because.strip()))
+    tell(f"Open again: {key.tag}, {row.words}, closed on {row.closed_on} before. Store: {store.path}")
+
+
+def _the_open_one(connection: Connection, key: UnitKey, kind: str, which: str, day: date) -> FollowUp:
+    """The unit's open follow-up of that kind on that day. Raises UsageError when there is none, or several."""
+    from tapwear.outlook.followups import Kept, follow_ups, open_ones
+    from tapwear.outlook.noticed import Noticed, in_order
+    from tapwear.store.followups import list_followups
+    from tapwear.store.observations import list_observations
+
+    rows = list_observations(connection, key)
+    seen = in_order(Noticed(r.unit, r.observed_on, r.compartment, r.quantity, r.value, r.words) for r in rows)
+    kept = [
+        Kept(r.unit, r.kind, r.compartment, r.place, r.noted_on, r.words,
+             "hand" if r.origin == "hand" else "observation", r.closed_on, r.closed_words, r.by)
+        for r in list_followups(connection, key)
+    ]  # fmt: skip
+    every = open_ones(follow_ups(seen, kept, today()))
+    fit = [one for one in every if one.kind == kind and which.casefold() in one.words.casefold()]
+    name = FOLLOWUP_KINDS[kind]
+    if len(fit) == 1:
+        (one,) = fit
+        if one.last_on > day:
+            raise UsageError(f"{key.tag}: {one.words} was seen on {one.last_on}; it cannot be closed on {day}, before.")
+        return one
+    if fit:
+        listed = "; ".join(one.words for one in fit)
+        raise UsageError(f"{key.tag} has {len(fit)} of {name} open: {listed}. Say which with --which TEXT.")
+    others = "; ".join(f"{one.kind}: {one.words}" for one in every) or "nothing"
+    raise UsageError(f"{key.tag} has no open follow-up {name}{f' that says {which}' if which else ''}; open: {others}.")
+
+
+def _known(kind: str) -> None:
+    if kind not in FOLLOWUP_KINDS:
+        raise UsageError(f"KIND: {kind} is none of the known words; write one of {', '.join(FOLLOWUP_KINDS)}.")
+
+
+def _day(text: str | None) -> date:
+    return past_day(CONDITIONS.field("noted_on"), text)
