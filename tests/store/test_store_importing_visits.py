@@ -7,6 +7,7 @@ import json
 import shutil
 import tempfile
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tapwear.store.engine import Store, open_store
+from tapwear.store.find import find_unit
+from tapwear.store.history import counter_past
 from tapwear.store.importing import ImportResult, store_intake
+from tapwear.store.loading import load_book
+from tapwear.store.observations import list_observations
 from tapwear.store.recording import Stamp
 from tapwear.store.register import add_unit
 from tapwear.visits.reading import read_paths
@@ -158,6 +163,27 @@ def test_every_order_of_three_peoples_files_is_the_same(register: Path) -> None:
     results = [after(register, order, whole=True) for order in itertools.permutations(three)]
     assert all(one == results[0] for one in results)
     assert len(results[0]["reading"]) == 3
+
+
+def test_what_is_loaded_stands_in_the_same_order_whichever_file_came_first(register: Path, tmp_path: Path) -> None:
+    files = [
+        [visit(observations={"oil_level": "low", "position": "5"})],
+        [visit(id="b" * 32, counters=(CounterSeen(48231),), observations={"oil_level": "normal", "position": "7"})],
+    ]
+    loaded = []
+    for number, order in enumerate((files, files[::-1])):
+        store = open_store(Path(shutil.copy(register, tmp_path / f"{number}.db")))
+        for file in order:
+            bring(store, file)
+        book = load_book(store)
+        frames = (book.readings.drop(columns="reading_id").sort_values("value"), book.observations.iloc[:, 1:])
+        loaded.append([frame.to_csv(index=False) for frame in frames])
+        with store.rows() as connection:
+            loaded[-1] += [repr(replace(one, id=0)) for one in list_observations(connection, newest=True)]
+            past = counter_past(connection, find_unit(connection, "T1"), "", "mechanical", TODAY)
+            loaded[-1] += [str(one.value) for one in past.readings]
+    assert loaded[0] == loaded[1]
+    assert "48213" in loaded[0]
 
 
 def test_an_import_tells_conflicts_refused_visits_and_what_was_known(register: Path, tmp_path: Path) -> None:
