@@ -13,13 +13,13 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from math import inf
 
+from tapwear.plan.cost import WEEKS_AFTER
 from tapwear.plan.lateness import due_day
 from tapwear.plan.stops import Stop
 from tapwear.plan.types import Costs, Job, Limits
 from tapwear.weeks import monday
 
 ROUNDING = 1e-6  # [crew hours]
-WEEKS_AFTER = 52  # a job left out is taken to be done that long after the last week of the plan; our choice
 
 
 @dataclass(frozen=True)

@@ -3,38 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
-from typing import Any
+from datetime import date
 
 import pytest
 from hypothesis import given, settings
-from hypothesis import strategies as st
+from plan_instances import AS_OF, WEEKS, group, instances, job, limits
 
 from tapwear.plan.check import check
 from tapwear.plan.place import place
-from tapwear.plan.types import Job, Limits, PlanResult, Slot
+from tapwear.plan.types import Job, Limits, PlanResult
 from tapwear.weeks import monday, weeks_of_year
-
-AS_OF = date(2026, 6, 30)
-WEEKS = tuple(weeks_of_year(2027))
-
-
-def job(unit: str, due: str | None = "2027-03-01", spread: int = 0, **given: Any) -> Job:
-    middle = date.fromisoformat(due) if due else None
-    early, late = (middle - timedelta(days=spread), middle + timedelta(days=spread)) if middle else (None, None)
-    values: dict[str, Any] = {
-        "job_id": f"{unit} / contact service", "unit": unit, "task": "contact service", "station": "ALDER",
-        "region": "North", "bank": "", "early": early, "middle": middle, "late": late, "weeks": 1, "crew_hours": 80.0,
-    }  # fmt: skip
-    return Job(**{**values, **given})
-
-
-def limits(**given: Any) -> Limits:
-    return Limits(**{"weeks": WEEKS, "closed": {}, "groups": {}, "crew_hours": {}, **given})
-
-
-def group(*units: str) -> dict[str, frozenset[str]]:
-    return {"G": frozenset(f"{unit} / contact service" for unit in units)}
 
 
 def starts(result: PlanResult) -> dict[str, str | None]:
@@ -164,75 +142,7 @@ def test_a_year_with_53_weeks_is_used_to_its_end() -> None:
     assert starts(result) == {"U1": "2026-W53"}
 
 
-# --- the check itself -----------------------------------------------------------------------------------------
-
-
-def result_of(*slots: Slot, **given: Any) -> PlanResult:
-    return PlanResult(2027, AS_OF, slots, limits(**given))
-
-
-@pytest.mark.parametrize(
-    ("result", "words"),
-    [
-        (result_of(Slot(job("A"), "2026-W53")), "outside 2027"),
-        (result_of(Slot(job("A", weeks=2), "2027-W52")), "A / contact service is out in 2028-W01, outside 2027"),
-        (result_of(Slot(job("A"), "2026-W20")), "before 2026-06-30"),
-        (result_of(Slot(job("A", kit_ready_on=date(2027, 2, 2)), "2027-W05")), "its kit is ready on 2027-02-02"),
-        (result_of(Slot(job("A"), "2027-W05"), closed={"ALDER": {"2027-W05": "peak"}}), "when ALDER is closed"),
-        (
-            result_of(Slot(job("A"), "2027-W05"), Slot(job("B"), "2027-W05"), groups=group("A", "B")),
-            "transfer group G has A / contact service and B / contact service out in 2027-W05",
-        ),
-        (
-            result_of(Slot(job("A", bank="T1"), "2027-W05"), Slot(job("B", bank="T1"), None, "x")),
-            "bank T1 at ALDER does not start together: 2027-W05, not placed",
-        ),
-        (
-            result_of(Slot(job("A", weeks=2), "2027-W05"), crew_hours={("North", "2027-W06"): 39.0}),
-            "region North needs 40 crew hours in 2027-W06, 39 on offer",
-        ),
-        (result_of(Slot(job("A"), None)), "nothing says why"),
-        (result_of(Slot(job("A", None), "2027-W05")), "placed without a date"),
-        (result_of(Slot(job("A"), "2027-W05"), Slot(job("A"), "2027-W06")), "A has 2 outages in one plan"),
-    ],
-)  # fmt: skip
-def test_the_check_finds_each_kind_of_fault(result: PlanResult, words: str) -> None:
-    assert any(words in sentence for sentence in check(result)), check(result)
-
-
 # --- random instances -----------------------------------------------------------------------------------------
-
-
-@st.composite
-def instances(draw: st.DrawFn) -> tuple[tuple[Job, ...], Limits, date]:
-    year = draw(st.sampled_from([2026, 2027]))
-    weeks = tuple(weeks_of_year(year))
-    stations = [f"S{i}" for i in range(4)]
-    day = st.dates(date(year - 1, 6, 1), date(year, 12, 31))
-    jobs = []
-    for number in range(draw(st.integers(0, 12))):
-        dates = sorted(draw(st.lists(day, min_size=3, max_size=3)))
-        known = draw(st.integers(0, 9)) > 0
-        at = draw(st.integers(0, 3))
-        unit = f"U{number}"
-        jobs.append(
-            Job(
-                f"{unit} / contact service", unit, "contact service", stations[at], ("North", "South")[at % 2],
-                draw(st.sampled_from(["", "", "T1", "T2"])), *(dates if known else (None, None, None)),
-                draw(st.integers(1, 4)), float(draw(st.integers(0, 200))),
-                kit_ready_on=draw(st.none() | day), severe=draw(st.integers(0, 9)) == 0,
-                overdue=known and draw(st.integers(0, 4)) == 0,
-            )
-        )  # fmt: skip
-    closed = {}
-    for station in stations:
-        first, length = draw(st.integers(0, 51)), draw(st.integers(0, 40))
-        closed[station] = dict.fromkeys(weeks[first : first + length], "peak")
-    ids = [job.job_id for job in jobs]
-    groups = {f"G{i}": frozenset(draw(st.sets(st.sampled_from(ids)))) for i in range(2 if ids else 0)}
-    hours = {("North", week): float(draw(st.sampled_from([0, 60, 120]))) for week in weeks}
-    hoods = {"S0": "hills", "S1": "hills"}
-    return tuple(jobs), Limits(weeks, closed, groups, hours, (), hoods), date(year - draw(st.integers(0, 1)), 7, 1)
 
 
 @settings(max_examples=120, deadline=None, derandomize=True)
