@@ -27,6 +27,8 @@ AGES = np.array([0.3, 0.6, 0.9, 1.3, 1.8, 2.4])  # years since the excess began
 LIVES = np.array([0.6, 1.0, 1.5, 2.2])  # onset to limit [years]
 STRENGTHS = np.array([-1.5, -0.75, 0.0, 0.75, 1.5])  # of the excess, in its own standard deviations
 DRIFTS = ((0.0, 0.6), (0.1, 0.3), (0.2, 0.1))  # log a year of a sound unit, and weight; our choice
+BREATHERS = 0.07  # changed a year without a record for one that keeps more gas; our choice
+KEPT_MORE = (0.6, 0.75)  # loss through such a breather, times the loss before; our choice
 LONGEST_PAST_LIMIT = 1.7  # a story that went farther past its limit is not told
 
 
@@ -77,8 +79,11 @@ def arcing(case: Case) -> Evidence:
     back = np.where(valid[rows], year[:, -1:] - year, 0.0)
     begun = _lagged(np.maximum(stories.age - back[..., None], 0.0)) / stories.life
     shift = np.log1p(stories.full * begun)
+    breathers = _breathers(back, case.loss[rows, C2H2])
     use = case.older & applies[:, None]
-    fits = [_fit(case, e, drift, use, column, valid, rows, shift) for e, _ in memories for drift, _ in DRIFTS]
+    fits = [
+        _fit(case, e, drift, use, column, valid, rows, breathers, shift) for e, _ in memories for drift, _ in DRIFTS
+    ]
     weights = np.log(np.array([w * v for _, w in memories for _, v in DRIFTS]))
     sound_total = np.logaddexp.reduce(np.array([f.sound_total for f in fits]) + weights[:, None], axis=0)
     fault_all = np.array([f.fault_total for f in fits]) + weights[:, None, None]
@@ -112,7 +117,15 @@ def arcing(case: Case) -> Evidence:
 
 
 def _fit(
-    case: Case, exposure: Exposure, drift: float, use: Bools, column: Ints, valid: Bools, rows: Ints, shift: Floats
+    case: Case,
+    exposure: Exposure,
+    drift: float,
+    use: Bools,
+    column: Ints,
+    valid: Bools,
+    rows: Ints,
+    breathers: tuple[Floats, Floats],
+    shift: Floats,
 ) -> _Fit:
     grid, settings = case.grid, case.settings
     volume = np.log(case.oil_volume / 1000.0)[:, None, None]
@@ -140,6 +153,7 @@ def _fit(
     past_shared = np.hypot(shared, wander)[rows]
     past_total = past.density(past_shared, np.zeros((1, 1, 1)), settings)[:, :, 0].sum(axis=1)
     now = _Parts(at(residual, column)[rows], own_sd, valid[rows])
+    kept, chance = breathers
     tested_shared = np.where(valid, at(shared, column), 0.0)[rows]
     level_sd = np.hypot(levels[0].sd[:, None], at(case.foreign, column))[rows]
     sound_total = np.full(len(rows), -np.inf)
@@ -147,12 +161,13 @@ def _fit(
     sound, fault = np.empty(0), np.empty(0)
     for offset in OFFSETS:
         error = (offset * level_sd)[:, :, None]
-        sound_here = now.density(tested_shared, error, settings)[:, :, 0]
+        sound_here = now.density(tested_shared, kept + error, settings)
         fault_here = now.density(tested_shared, shift + error, settings)
-        sound_total = np.logaddexp(sound_total, past_total + sound_here.sum(axis=1))
+        sound_all = np.logaddexp.reduce(sound_here.sum(axis=1) + np.log(chance), axis=1)
+        sound_total = np.logaddexp(sound_total, past_total + sound_all)
         fault_total = np.logaddexp(fault_total, past_total[:, None] + fault_here.sum(axis=1))
         if offset == 0.0:
-            sound, fault = sound_here, fault_here
+            sound, fault = sound_here[:, :, 0], fault_here
     return _Fit(sound, fault, sound_total, fault_total, np.exp(now.mean()[:, -1]), np.exp(levels[0].mean[rows]))
 
 
@@ -183,6 +198,23 @@ class _Parts:
         distance = np.maximum(first - second * variance / (1.0 + variance * total), 0.0)
         nu = settings.tails
         return np.asarray(-0.5 * (nu + self.count[..., None]) * np.log1p(distance / nu))
+
+
+def _breathers(back: Floats, loss: Floats) -> tuple[Floats, Floats]:
+    """What a sound unit shows whose breather was changed: (S, n, B) log rise at each sample, (B,) chance of each case.
+
+    The first case is no change. A breather that keeps more gas lets it rise to a new level and no farther.
+
+    Parameters
+    ----------
+    back : (S, n) age of each sample before the newest [years]
+    loss : (S,) of acetylene through the breather [1/year]
+    """
+    age, kept = (a.ravel() for a in np.meshgrid(AGES, KEPT_MORE, indexing="ij"))
+    since = np.maximum(age - back[..., None], 0.0)
+    rise = np.log1p((1.0 / kept - 1.0) * -np.expm1(-kept * loss[:, None, None] * since))
+    chance = BREATHERS * np.repeat(np.gradient(AGES), len(KEPT_MORE)) / len(KEPT_MORE)
+    return np.concatenate([np.zeros_like(rise[..., :1]), rise], axis=-1), np.append(1.0 - chance.sum(), chance)
 
 
 def _lagged(age: Floats) -> Floats:

@@ -87,7 +87,7 @@ def _called(evidence: Evidence, settings: OilSettings) -> tuple[Bools, Bools]:
     jump = (
         (newest >= least) & (evidence.severity >= settings.severe_severity) & _far_beyond(evidence, settings) & ~agree
     )
-    plain = settings.pull_probability_per_operation if by_count else settings.pull_probability
+    plain = settings.pull_probability
     chance = np.where(evidence.carried > 0, max(plain, settings.pull_probability_after_repair), plain)
     likely = (_probability(evidence) >= chance) & (evidence.severity >= settings.pull_severity)
     return likely & (agree | jump), likely & jump

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tapwear.oil.exposure import Exposure, losses, memories
+from tapwear.oil.exposure import Exposure, discounted, losses, memories
 from tapwear.oil.laboratories import Laboratories, compare_laboratories
 from tapwear.oil.resets import Resets, event_years, find_resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, read_grid
@@ -29,6 +29,7 @@ class Case:
     overhauls : (S, R) recorded overhauls [years since 1970], NaN padding
     partner : (S, L) row of the unit whose label a sample seems to bear, -1 if none
     memories : discounted operations under several losses, the ordinary one first, and their weights
+    in_years : (S, L, 5) discounted years, for gas that follows the time and not the operations
     loss : (S, 5) of each gas through the breather [1/year]
     vacuum : (S,) ; oil_volume : (S,) [L]
     groups : codes (S,) of like units, the narrowest first
@@ -45,6 +46,7 @@ class Case:
     overhauls: Floats
     partner: Ints
     memories: list[tuple[Exposure, float]]
+    in_years: Floats
     loss: Floats
     vacuum: Bools
     oil_volume: Floats
@@ -77,6 +79,7 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
     loss = losses(here["breathing"].fillna("").astype(str).tolist(), vacuum, settings)
     overhauls = np.where(resets.overhaul, resets.year, np.nan)
     held = memories(grid, resets, loss, settings)
+    uncounted = replace(grid, operations=np.full_like(grid.operations, np.nan))
     laboratories = compare_laboratories(grid, held[0][0], resets, settings)
     nothing = np.zeros(grid.year.shape, dtype=bool)
     case = Case(
@@ -85,6 +88,7 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
         overhauls=overhauls,
         partner=partner,
         memories=held,
+        in_years=discounted(uncounted, resets, loss, settings).amount,
         loss=loss,
         vacuum=vacuum,
         oil_volume=np.where(known, volume, typical),

@@ -55,9 +55,11 @@ class OverLimit:
     open_by: tuple[date, date, date] | None
 
 
-def amount(value: float) -> str:
-    """`1,240`, `97`, `0.62`: three figures, never as a power of ten."""
-    return f"{value:,.0f}" if value >= 100 else f"{value:.3g}"
+def amount(value: float, figures: int = 3) -> str:
+    """`1,240`, `97`, `0.62`: so many figures, or all before the point, never as a power of ten."""
+    if not abs(value) >= 1e-4:
+        return "0"
+    return f"{value:,.0f}" if abs(value) >= 10 ** (figures - 1) else f"{value:.{figures}g}"
 
 
 def limits_of(limits: pd.DataFrame | None, oil_group: str, technology: str = "") -> dict[str, Limit]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from tapwear.oil.dates import as_date
+from tapwear.oil.limits import amount
 from tapwear.oil.samples import Bools, Floats, Ints
 from tapwear.oil.types import OilFinding
 
@@ -37,12 +38,13 @@ def oil_quality(
         usual = float(np.median(past)) if len(past) >= LEAST_PAST else np.nan
         day = as_date(float(year[last]))
         if two.min() > most_water:
-            words = f"Water was {two[0]:.3g} and {two[1]:.3g} mg/kg in the two newest samples, over the limit"
-            words += f" of {most_water:.3g} mg/kg (newest {day}); {ASKS}."
+            words = f"Water was {amount(two[0])} and {amount(two[1])} mg/kg in the two newest samples, over the limit"
+            words += f" of {amount(most_water)} mg/kg (newest {day}); {ASKS}."
             found.append(OilFinding("wet oil", words, {}, "the user's limit", "confirmed"))
         elif two.min() >= WATER_TIMES * usual:
-            words = f"Water rose from the usual {usual:.3g} to {two[0]:.3g} and {two[1]:.3g} mg/kg in the two newest"
-            found.append(OilFinding("wet oil", f"{words} samples (newest {day}); {ASKS}.", {}, SOURCE, "our choice"))
+            words = f"Water rose from the usual {amount(usual)} to {amount(two[0])} and {amount(two[1])} mg/kg"
+            words += f" in the two newest samples (newest {day}); {ASKS}."
+            found.append(OilFinding("wet oil", words, {}, SOURCE, "our choice"))
     measured = np.isfinite(breakdown)
     if measured.any():
         same = measured & (method == method[np.flatnonzero(measured)[-1]])
@@ -52,12 +54,12 @@ def oil_quality(
             usual = float(np.median(past)) if len(past) >= LEAST_PAST else np.nan
             day = as_date(float(year[last]))
             if two.max() < least_kv:
-                words = f"Breakdown voltage was {two[0]:.3g} and {two[1]:.3g} kV in the two newest samples, under the"
-                words += f" limit of {least_kv:.3g} kV (newest {day}); {ASKS}."
+                words = f"Breakdown voltage was {amount(two[0])} and {amount(two[1])} kV in the two newest samples,"
+                words += f" under the limit of {amount(least_kv)} kV (newest {day}); {ASKS}."
                 found.append(OilFinding("weak oil", words, {}, "the user's limit", "confirmed"))
             elif two.max() <= BREAKDOWN_SHARE * usual:
-                words = f"Breakdown voltage fell from the usual {usual:.3g} to {two[0]:.3g} and {two[1]:.3g} kV, by one"
-                words += f" method, in the two newest samples (newest {day}); {ASKS}."
+                words = f"Breakdown voltage fell from the usual {amount(usual)} to {amount(two[0])} and"
+                words += f" {amount(two[1])} kV, by one method, in the two newest samples (newest {day}); {ASKS}."
                 found.append(OilFinding("weak oil", words, {}, SOURCE, "our choice"))
     return tuple(found)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, years_since_epoch
+from tapwear.oil.samples import DAYS_PER_YEAR, Bools, Floats, Ints, SampleGrid, years_since_epoch
 from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
 from tapwear.oil.types import RESETS
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 FALL = 0.7  # log: every gas at half or less; our choice
 SAME = 0.45  # log: back at the earlier level; our choice
+NEAR = 45 / DAYS_PER_YEAR  # a record dated so near to a fall [years] is the record of it; our choice
+DAY = 1 / DAYS_PER_YEAR
 
 
 @dataclass(frozen=True)
@@ -65,12 +67,11 @@ def find_resets(grid: SampleGrid, events: pd.DataFrame, swapped: Bools) -> Reset
     """
     recorded = event_years(events, grid.unit, RESETS)
     overhauls = event_years(events, grid.unit, ("overhaul",))
-    seen, odd = _seen_in_the_gases(grid, recorded, swapped)
+    is_overhaul = (recorded[:, :, None] == overhauls[:, None, :]).any(axis=2)
+    recorded, seen, odd = _seen_in_the_gases(grid, recorded, swapped)
     year = np.concatenate([recorded, seen], axis=1)
     books = np.concatenate([np.isfinite(recorded), np.zeros(seen.shape, dtype=bool)], axis=1)
-    is_overhaul = np.zeros(year.shape, dtype=bool)
-    for column in range(overhauls.shape[1]):
-        is_overhaul |= (year == overhauls[:, [column]]) & books
+    is_overhaul = np.concatenate([is_overhaul, np.zeros(seen.shape, dtype=bool)], axis=1)
     order = np.argsort(np.where(np.isfinite(year), year, np.inf), axis=1, kind="stable")
     take = np.take_along_axis
     year = take(year, order, axis=1)
@@ -83,8 +84,12 @@ def find_resets(grid: SampleGrid, events: pd.DataFrame, swapped: Bools) -> Reset
     )
 
 
-def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tuple[Floats, Bools]:
-    """Mid-dates of intervals in which every gas fell by half or more, and samples that the next contradicts."""
+def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tuple[Floats, Floats, Bools]:
+    """The recorded dates, mid-dates of other intervals in which every gas fell by half or more, and odd samples.
+
+    An odd sample is one that the next contradicts. A record dated a few weeks before or after such an interval is
+    moved into it: it tells of that fall, and the sample was taken before the work, or the work written down late.
+    """
     gases = [CH4, C2H6, C2H4, C2H2]
     usable = grid.usable & ~swapped
     level = np.log(np.where(grid.below[:, :, gases], np.nan, grid.gas[:, :, gases]))
@@ -101,7 +106,7 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tu
         step = level[:, j] - before
         known = _count(step)
         middle = _median(step)
-        between = (recorded > when[:, None]) & (recorded <= grid.year[:, [j]])
+        between = (recorded > when[:, None]) & (recorded < grid.year[:, [j]])
         in_books: Bools = np.asarray(between.any(axis=1))
         back = level[:, j] - earlier
         is_back = (_count(back) >= 3) & (np.abs(_median(back)) < SAME)
@@ -112,6 +117,10 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tu
         seen[rows[returned], place[returned]] = np.nan
         least = np.max(np.where(np.isfinite(step), step, -np.inf), axis=1)
         fell = here & (known >= 3) & (middle < -FALL) & (least < -FALL / 2) & ~in_books & ~returned
+        first, last = when[:, None], grid.year[:, [j]]
+        near = fell[:, None] & (recorded > first - NEAR) & (recorded <= last + NEAR)
+        recorded = np.where(near, np.clip(recorded, first + DAY, last - DAY), recorded)
+        fell &= ~near.any(axis=1)
         seen[fell, j] = (0.5 * (when + grid.year[:, j]))[fell]
         stands = np.logical_and(here, ~returned)
         earlier = np.where(stands[:, None] & ~in_books[:, None], before, earlier)
@@ -122,7 +131,7 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tu
     kept = np.sort(np.where(np.isfinite(seen), seen, np.inf), axis=1)
     most = int(np.isfinite(kept).sum(axis=1).max(initial=0))
     kept = kept[:, :most]
-    return np.where(np.isfinite(kept), kept, np.nan), odd
+    return recorded, np.where(np.isfinite(kept), kept, np.nan), odd
 
 
 def _count(values: Floats) -> Ints:

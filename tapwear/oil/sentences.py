@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from tapwear.oil.growth import Evidence
+from tapwear.oil.limits import amount
 from tapwear.oil.samples import Floats
 from tapwear.oil.settings import C2H2, C2H4
 from tapwear.oil.types import OilFinding, Standing
@@ -35,29 +36,30 @@ def finding(evidence: Evidence, row: int, gas: Floats, vacuum: bool, volume_l: f
     figures["samples for it"] = float(max(count, 1))
     if evidence.kind == "heating" and not vacuum:
         acetylene, ethylene = float(gas[C2H2]), float(gas[C2H4])
+        ratios = f"{amount(usual / acetylene, 2)} to {amount(ethylene / acetylene, 2)}"
         words = (
-            f"Ethylene rose from the usual {usual / acetylene:.2g} to {ethylene / acetylene:.2g} times acetylene, "
+            f"Ethylene rose from the usual {ratios} times acetylene, "
             "more than laboratory error explains, which suggests heating"
         )
         figures["ethylene of hot oil, mL"] = excess * volume_l / 1000.0
     elif evidence.kind == "heating":
         words = (
-            f"Ethylene rose from the usual {usual:.3g} to {float(gas[C2H4]):.3g} ppm, "
+            f"Ethylene rose from the usual {amount(usual)} to {amount(float(gas[C2H4]))} ppm, "
             "more than its own past and its operations explain, which suggests heating"
         )
         figures["ethylene of hot oil, mL"] = excess * volume_l / 1000.0
     elif evidence.kind == "arcing":
         words = (
-            f"Gas per operation is {excess:.2g} times the usual {usual:.3g} mL of acetylene per 1,000 operations, "
-            "which suggests worn contacts or weak springs"
+            f"Gas per operation is {amount(excess, 2)} times the usual {amount(usual)} mL of acetylene "
+            "per 1,000 operations, which suggests worn contacts or weak springs"
         )
     elif evidence.kind == "vacuum acetylene":
         words = (
-            f"Acetylene rose from the own baseline of {usual:.2g} to {float(gas[C2H2]):.3g} ppm, "
+            f"Acetylene rose from the own baseline of {amount(usual, 2)} to {amount(float(gas[C2H2]))} ppm, "
             "which suggests that operations arc in the oil of this vacuum unit"
         )
     else:
-        words = f"Acetylene in the main tank rose from {usual:.2g} to {float(gas[C2H2]):.3g} ppm. {LEAK}"
+        words = f"Acetylene in the main tank rose from {amount(usual, 2)} to {amount(float(gas[C2H2]))} ppm. {LEAK}"
     source, standing = SOURCES[evidence.kind]
     return OilFinding(evidence.kind, words + ".", figures, source, standing)
 
@@ -115,7 +117,7 @@ def rank_finding(acetylene: float, share: float, group_size: int) -> OilFinding 
     """Where the unit stands among like units, when there are enough and it stands high."""
     for nine, least in (("95 in 100", 0.95), ("9 in 10", 0.90)):
         if share >= least:
-            words = f"Acetylene of {acetylene:.3g} ppm is above {nine} of {group_size} like units."
+            words = f"Acetylene of {amount(acetylene)} ppm is above {nine} of {group_size} like units."
             source = "percentiles of like units (method of IEEE C57.139), for comparison only"
             return OilFinding("above like units", words, {}, source, "provisional")
     return None

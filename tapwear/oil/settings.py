@@ -66,7 +66,6 @@ class OilSettings:
     # --- calls ---------------------------------------------------------------------------------
     pull_probability: float = 0.10
     pull_probability_after_repair: float = 0.2  # where gas of the old fault may still come back; our choice
-    pull_probability_per_operation: float = 0.16  # more than gas can move it: breather, count, drift
     pull_severity: float = 0.04  # below this there is time for another sample; our choice
     keep_probability: float = 0.05  # an earlier call stands while the chance is still so high; our choice
     resample_probability: float = 0.15

@@ -26,9 +26,8 @@ def vacuum_acetylene(case: Case) -> Evidence:
     gas, below = case.gas[:, :, C2H2], grid.below[:, :, C2H2]
     log_amount = np.log(exposure.amount[:, :, C2H2]) - np.log(oil_volume / 1000.0)[:, None]
     per_operation = np.log(np.where(below, 0.4 * gas, gas)) - log_amount
-    shared = np.hypot(settings.per_operation_sd, exposure.amount_sd[:, :, C2H2])
-    shared = np.hypot(shared, case.before_breather)
-    common = np.hypot(case.foreign, exposure.refill_sd[:, :, C2H2])
+    shared = np.hypot(settings.per_operation_sd, case.before_breather)
+    common = np.sqrt(case.foreign**2 + exposure.refill_sd[:, :, C2H2] ** 2 + exposure.amount_sd[:, :, C2H2] ** 2)
     sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
     sd = np.hypot(sd, np.hypot(own_wander(grid, case.tested, settings), common))
     level = usual_level(per_operation, sd, case.older & vacuum[:, None], case.groups, UNITS_DIFFER)

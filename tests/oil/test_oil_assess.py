@@ -100,6 +100,26 @@ def test_hydrocarbons_that_grow_in_a_vacuum_unit_suggest_heating() -> None:
     assert "ppm, more than its own past and its operations explain, which suggests heating" in words_of(verdict)
 
 
+def test_a_vacuum_unit_that_works_less_and_makes_as_much_gas_as_before_is_not_pulled() -> None:
+    samples = VACUUM.copy()
+    mine = (samples["unit"] == "T1").to_numpy()
+    years = (samples.loc[mine, "sampled_on"] - samples.loc[mine, "sampled_on"].min()).dt.days.to_numpy() / 365.25
+    for name in ("operations_low", "operations_mid", "operations_high"):
+        samples.loc[mine, name] = 6000.0 * (np.minimum(years, 5.5) + 0.3 * np.maximum(years - 5.5, 0.0))
+    assert verdict_on(samples, VACUUM_UNITS, "T1").call == "nothing unusual"
+    growing = changed(samples, "T1", heated(0.5, 120.0))
+    assert verdict_on(growing, VACUUM_UNITS, "T1").call == "pull forward"
+
+
+def test_methane_and_ethane_without_ethylene_are_never_said_to_be_a_rise_of_ethylene() -> None:
+    def light(gas: np.ndarray, before: np.ndarray) -> np.ndarray:
+        return gas + (300.0 * 0.5 ** (before / 0.5))[:, None] * np.array([0.0, 0.55, 0.4, 0.0, 0.0])
+
+    verdict = verdict_on(changed(ARCING, "T1", light), ARCING_UNITS, "T1")
+    assert verdict.call == "nothing unusual"
+    assert "Ethylene rose" not in words_of(verdict)
+
+
 def test_more_gas_per_operation_with_the_same_ratios_suggests_worn_contacts() -> None:
     verdict = verdict_on(changed(ARCING, "T1", worn), ARCING_UNITS, "T1")
     assert verdict.call == "pull forward"
@@ -268,6 +288,15 @@ def test_a_recorded_change_of_the_breather_explains_more_gas_per_operation() -> 
     assert verdict_on(risen, ARCING_UNITS, "T1").call == "pull forward"
     written = no_events(breather_changed=[("T1", "2022-01-20")])
     assert verdict_on(risen, ARCING_UNITS, "T1", events=written).call != "pull forward"
+
+
+def test_gas_that_rises_to_a_new_level_as_after_another_breather_pulls_nothing_and_further_growth_does() -> None:
+    def kept(gas: np.ndarray, before: np.ndarray) -> np.ndarray:
+        return gas * (1.0 - 0.5 * np.expm1(-1.5 * np.maximum(2.0 - before, 0.0)))[:, None]
+
+    assert verdict_on(changed(ARCING, "T1", kept), ARCING_UNITS, "T1").call != "pull forward"
+    growing = changed(ARCING, "T1", lambda gas, before: worn(kept(gas, before), before))
+    assert verdict_on(growing, ARCING_UNITS, "T1").call == "pull forward"
 
 
 # --- among like units -----------------------------------------------------------------------------------------

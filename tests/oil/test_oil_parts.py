@@ -95,6 +95,21 @@ def test_a_recorded_oil_change_is_not_found_a_second_time() -> None:
     assert not found.overhaul.any()
 
 
+@pytest.mark.parametrize(("days", "moved"), [(-1, True), (0, True), (20, True), (44, True), (50, False)])
+@pytest.mark.parametrize("end", ["before", "after"])
+def test_a_record_dated_a_little_outside_the_fall_is_the_record_of_it(days: int, moved: bool, end: str) -> None:
+    gas = np.tile(ARCING_GAS, (6, 1))
+    gas[4:] *= 0.3
+    grid = one(gas)
+    first, last = grid.year[0, 3], grid.year[0, 4]
+    when = first - days / 365.25 if end == "before" else last + days / 365.25
+    found = find_resets(grid, no_events(overhaul=[("T1", str(as_date(float(when))))]), none(grid))
+    assert found.year.shape == (1, 1 if moved else 2)
+    if moved:
+        assert first < found.year[0, 0] < last
+        assert found.overhaul.tolist() == [[True]]
+
+
 def test_a_sample_that_the_next_contradicts_is_odd_and_no_reset() -> None:
     for factor in (0.2, 5.0):
         gas = np.tile(ARCING_GAS, (6, 1))
