@@ -65,6 +65,9 @@ PLAN_FIELDS: dict[str, str] = {
     "oil_volume_l": "oil of the compartments that are opened [L]",
     "pcb": "PCB status of the oil, as told",
     "rests_on": "what the dates rest on",
+    "days": "outage as given [working days]; null: taken as whole weeks",
+    "approver": "who approves the outage",
+    "conditions": "under which it may be out",
 }
 
 
@@ -123,6 +126,9 @@ class JobRow:
     oil_volume_l: float | None
     pcb: str
     rests_on: tuple[str, ...]
+    days: float | None
+    approver: str
+    conditions: str
 
 
 # Fields that a row takes over from its job as they are.
@@ -147,8 +153,8 @@ def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
         end_on=start + timedelta(days=7 * job.weeks - 1) if start else None,
         chance_late=None if slot.chance_late is None else round(slot.chance_late, 3),
         stopped_by=plain(slot.stopped_by),
-        kit_order_by=_last_day_to_ask(start, job.kit_ready_on, as_of),
-        permit_ask_by=_last_day_to_ask(start, job.permit_from, as_of),
+        kit_order_by=_last_day_to_ask(start, job.kit_weeks, job.kit_ready_on, as_of),
+        permit_ask_by=_last_day_to_ask(start, job.permit_weeks, job.permit_from, as_of),
         **values,
     )
 
@@ -159,11 +165,13 @@ def _printable(value: Any) -> Any:
     return plain(value) if isinstance(value, str) else value
 
 
-def _last_day_to_ask(start: date | None, there_on: date | None, as_of: date) -> date | None:
-    """What is there on `there_on` when asked for on `as_of` takes as long whenever it is asked for."""
-    if start is None or there_on is None:
+def _last_day_to_ask(start: date | None, weeks: float | None, there_on: date | None, as_of: date) -> date | None:
+    """The start less the lead time: as given, else what it takes from `as_of` to the day on which it can be there."""
+    if start is None or (weeks is None and there_on is None):
         return None
-    return start - max(there_on - as_of, timedelta(0))
+    if weeks is None and there_on is not None:
+        return start - max(there_on - as_of, timedelta(0))
+    return start - timedelta(weeks=weeks or 0)
 
 
 def plan_json(view: PlanView) -> str:
