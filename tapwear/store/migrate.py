@@ -5,7 +5,6 @@ A new store is made at the latest version. Steps are never edited once released:
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,8 +16,8 @@ from sqlmodel import SQLModel
 from tapwear import __version__
 from tapwear.errors import SchemaError
 from tapwear.store import models
-from tapwear.store.backup import back_up
-from tapwear.store.engine import APPLICATION_ID, Store
+from tapwear.store.backup import back_up, raw_of
+from tapwear.store.engine import APPLICATION_ID, Store, explain
 from tapwear.store.server import version_on_server
 from tapwear.store.version import LATEST
 
@@ -91,18 +90,28 @@ def upgrade(store: Store, backup_to: Path) -> list[str]:
             _run(connection, todo)
         return names
     back_up(store, backup_to)
+    try:
+        done = _upgrade_file(store, todo)
+    except sa.exc.DatabaseError as error:
+        raise explain(store.path, error.orig or error) from error
+    return names if done else []
+
+
+def _upgrade_file(store: Store, todo: list[int]) -> bool:
+    """Runs the steps in one transaction; False when somebody else has done so since the version was looked at."""
     with store.engine.execution_options(writing=True).connect() as connection:
         # Foreign keys can only be switched outside a transaction (sqlite.org/lang_altertable.html, section 7).
-        raw = connection.connection.driver_connection
-        assert isinstance(raw, sqlite3.Connection)  # noqa: S101 - narrows the type
+        raw = raw_of(connection)
         raw.execute("PRAGMA foreign_keys=OFF")
         with connection.begin():
+            if raw.execute("PRAGMA user_version").fetchone()[0] >= todo[0]:
+                return False
             _run(connection, todo)
             broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise SchemaError(f"The upgrade of {store.path} would break {len(broken)} references; undone.")
             connection.exec_driver_sql(f"PRAGMA user_version={LATEST}")
-    return names
+    return True
 
 
 def _run(connection: Connection, numbers: list[int]) -> None:

@@ -1,0 +1,91 @@
+"""Every schema version ever released upgrades with its content intact, whoever else upgrades at the same moment."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from old_stores import VERSIONS, old_store
+from store_content import content, proved
+
+from tapwear.errors import SchemaError
+from tapwear.store.backup import prove
+from tapwear.store.checking import check_store
+from tapwear.store.engine import create_store, open_store
+from tapwear.store.migrate import upgrade
+from tapwear.store.version import LATEST
+
+
+def columns(path: Path) -> dict[str, dict[str, tuple[object, ...]]]:
+    """Table -> column -> type and whether it must hold something."""
+    raw = sqlite3.connect(path)
+    names = [name for (name,) in raw.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
+    found = {name: {row[1]: (row[2], row[3]) for row in raw.execute(f"PRAGMA table_info({name})")} for name in names}
+    raw.close()
+    return found
+
+
+def named(path: Path) -> dict[str, list[dict[str, object]]]:
+    """Rows with the names of their columns."""
+    fields = {table: list(held) for table, held in columns(path).items()}
+    return {
+        table: [dict(zip(fields[table], row, strict=True)) for row in rows]
+        for table, rows in content(path).items()
+        if table in fields
+    }
+
+
+def test_a_store_is_kept_of_every_version_that_was_released() -> None:
+    assert list(range(1, LATEST)) == [version for version in VERSIONS if version < LATEST]
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_an_old_store_is_refused_until_it_is_upgraded_and_then_holds_all_it_held(version: int, tmp_path: Path) -> None:
+    path = old_store(version, tmp_path / "old.db")
+    before = named(path)
+    assert sum(map(len, before.values())) > 80
+    if version < LATEST:
+        with pytest.raises(SchemaError, match="upgrade"):
+            open_store(path)
+    steps = upgrade(open_store(path, any_version=True), tmp_path / "backup.db")
+    assert len(steps) == LATEST - version
+    after = named(path)
+    for table, rows in before.items():
+        if table == "schema_step":
+            assert after[table][: len(rows)] == rows
+            continue
+        assert [{name: new[name] for name in old} for old, new in zip(rows, after[table], strict=True)] == rows, table
+    proved(path)
+    now = datetime.now(UTC)
+    assert check_store(open_store(path), today=date(2027, 1, 1), now=now) == ()
+    if steps:
+        assert named(tmp_path / "backup.db") == before
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_an_upgraded_store_has_the_same_columns_as_a_new_one(version: int, tmp_path: Path) -> None:
+    path = old_store(version, tmp_path / "old.db")
+    upgrade(open_store(path, any_version=True), tmp_path / "backup.db")
+    create_store(tmp_path / "new.db").close()
+    assert columns(path) == columns(tmp_path / "new.db")
+
+
+def test_two_who_upgrade_at_the_same_moment_do_it_once(tmp_path: Path) -> None:
+    path = old_store(1, tmp_path / "old.db")
+    stores = [open_store(path, any_version=True) for _ in range(4)]
+    done: list[list[str]] = []
+
+    def run(number: int) -> None:
+        done.append(upgrade(stores[number], tmp_path / f"backup{number}.db"))
+
+    threads = [threading.Thread(target=run, args=(number,)) for number in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(map(len, done)) == [0, 0, 0, LATEST - 1]
+    assert prove(path).version == LATEST
+    proved(path)
