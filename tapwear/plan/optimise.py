@@ -25,6 +25,7 @@ from tapwear.plan.stops import OTHERS
 from tapwear.plan.types import Costs, Job, Limits, PlanResult, Proof
 
 FIRST, AGAIN = 1_500, 3_000  # steps for each block, in the first annealing of a part and in later ones; our choice
+SMALL = 12  # blocks; HiGHS has a part of that size in a moment, without annealing first
 SECONDS_WORTH_IT = 1.0  # to begin another proof
 LEAST = 1e-6  # [cost] less is no improvement
 DEARER = "room only where it would push out dearer work: "
@@ -184,7 +185,8 @@ def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None
     speed = 0.0  # steps a second, the last seen
     for left, part in zip(range(len(parts), 0, -1), parts, strict=True):
         slot = monotonic() + max(0.0, until - monotonic()) / left
-        speed = _anneal(part, fixed, FIRST * len(part.numbers), slot)
+        if len(part.numbers) > SMALL:
+            speed = _anneal(part, fixed, FIRST * len(part.numbers), slot)
         ready.put((part, part.starts, part.cost))
         tell()
     while prover.is_alive() and monotonic() < until:
@@ -216,7 +218,7 @@ def _anneal(part: Part, fixed: Board, steps: int, until: float) -> float:
     whole = Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
     starts = {number: board.at[number] for number in part.numbers}
     part.better(starts, _cost(fixed, starts))
-    if not whole and part.seed == 1:
+    if not whole and part.seed == 1 and len(part.numbers) > SMALL:
         part.by_clock = True
     return steps / max(monotonic() - began, LEAST) if whole else 0.0
 
