@@ -21,33 +21,36 @@ CHUNK_ROWS = 4096
 """Questions answered together (our choice, bounds the memory)."""
 
 
-def day_grid(back_years: int = 30) -> Floats:
-    """Days relative to as_of: weekly for a year, fortnightly to three, monthly to ten, then every half year;
-    monthly for the past."""
-    return np.unique(
-        np.concatenate(
-            [
-                -np.arange(0, back_years * YEAR, 30.0),
-                np.arange(0, 371, 7.0),
-                np.arange(371, 1100, 14.0),
-                np.arange(1100, 3660, 30.0),
-                np.arange(3660, IN_SIGHT_YEARS * YEAR + 1, 182.0),
-            ]
-        )
+def day_grid(back_years: int = 30, ahead_years: float = IN_SIGHT_YEARS) -> Floats:
+    """Days relative to as_of: weekly for a year, fortnightly to three, monthly to ten, then every half year up to
+    ahead_years and on its last day; monthly for the past."""
+    days = np.concatenate(
+        [
+            -np.arange(0, back_years * YEAR, 30.0),
+            np.arange(0, 371, 7.0),
+            np.arange(371, 1100, 14.0),
+            np.arange(1100, 3660, 30.0),
+            np.arange(3660, ahead_years * YEAR, 182.0),
+            [ahead_years * YEAR],
+        ]
     )
+    return np.unique(days[days <= ahead_years * YEAR])
 
 
 def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats, grid: Floats) -> Floats:
-    """Chance that each question has crossed by the end of as_of + grid, shape (questions, days)."""
-    out = np.zeros((len(rows), len(grid)))
+    """Chance that each question has crossed by the end of as_of + grid, shape (questions, days).
+
+    grid : rising days for all (days,), or for each question its own (questions, days)
+    """
+    out = np.zeros((len(rows), grid.shape[-1]))
     for first in range(0, len(rows), CHUNK_ROWS):
         part = slice(first, first + CHUNK_ROWS)
-        n = len(rows[part])
-        r = np.repeat(rows[part], len(grid))
-        day = np.tile(model.today + grid, n)
-        begin = np.repeat(start[part], len(grid))
-        chance = _chance(model, r, begin, day, np.repeat(needed[part], len(grid)))
-        chance = np.where(day >= begin, chance, 0.0).reshape(n, len(grid))
+        n, days = out[part].shape
+        r = np.repeat(rows[part], days)
+        day = model.today + (np.tile(grid, n) if grid.ndim == 1 else grid[part].ravel())
+        begin = np.repeat(start[part], days)
+        chance = _chance(model, r, begin, day, np.repeat(needed[part], days))
+        chance = np.where(day >= begin, chance, 0.0).reshape(n, days)
         out[part] = np.maximum.accumulate(chance, axis=1)
     return out
 

@@ -170,14 +170,15 @@ def _clocks_merged(
     years = asked["interval_years"].to_numpy(float, na_value=np.nan)
     calendar_day = clocks_of.calendar_days(start, years, as_of)
     act_by = clocks_of.act_by_days(noted, as_of)
-    grid = merge.with_days(day_grid(), calendar_day, act_by, np.zeros(1))  # nothing of the oil lies before as_of
+    base = np.unique(np.append(day_grid(ahead_years=HORIZON_YEARS), -merge.STEP))  # nothing of the oil before as_of
+    days, operations = clocks_of.operations_clock(model, names, start, needed, base, as_of, weighing)
+    grid = merge.with_days(days, calendar_day, act_by)
     clocks = [
-        clocks_of.operations_clock(model, names, start, needed, grid, as_of, weighing),
+        merge.onto(operations, days, grid),
         merge.certain(calendar_day, grid),
         clocks_of.oil_clock(verdicts, main, grid, as_of),
         merge.certain(act_by, grid),
     ]
-    within = grid <= HORIZON_DAYS
     weights = clocks_of.weights_of(model, names, weighing)
     return _Answers(
         start=start,
@@ -188,7 +189,7 @@ def _clocks_merged(
         days_of_limits=merge.quantile_days(merge.earliest(*clocks[:2]), grid),
         noted=noted,
         days_of_clock=[merge.quantile_days(clock, grid) for clock in clocks],
-        share=merge.shares(*(clock[:, within] for clock in clocks)),
+        share=merge.shares(*clocks),
         made=clocks_of.operations_since(model, names, start, as_of, weighing),
         bounds=clocks_of.bounds(asked, model, names, needed, years, as_of, weighing),
         weights=weights,

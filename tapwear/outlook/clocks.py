@@ -20,6 +20,8 @@ from tapwear.outlook.merge import Floats
 from tapwear.outlook.types import Weighted
 from tapwear.weeks import DAYS_PER_YEAR, add_years
 
+NO_CHANCE = 1e-6  # a chance below this is none; our choice
+
 
 @dataclass(frozen=True)
 class Weighing:
@@ -53,21 +55,41 @@ def operations_clock(
     grid: Floats,
     as_of: date,
     weighing: Weighing,
-) -> Floats:
-    """Chance of the interval being used up, (questions, grid); 0 where there is no such interval or start.
+) -> tuple[Floats, Floats]:
+    """Days (questions, days) and the chance of the interval being used up by each; 0 where there is no such interval
+    or start.
 
-    The path is asked for the plain operations at which a weighted interval is used up.
+    grid : (days,) with 0 among them; each question gets days of its own besides, between those that hold its 10, 50 and
+    90 %. The path is asked for the plain operations at which a weighted interval is used up, and of the past only
+    where it may have been by as_of.
     """
-    out = np.zeros((len(unit_names), len(grid)))
     question, series = series_rows(model, unit_names)
     asked = np.isfinite(start[question]) & np.isfinite(needed[question])
     question, series = question[asked], series[asked]
+    begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
+    plain = plain_operations(model, weighing.currents, series, begin, weighing.exponent[question], needed[question])
+
+    def chance_on(days: Floats, of: NDArray[np.int64]) -> Floats:
+        own = days if days.ndim == 1 else days[question[of]]
+        return np.asarray(model.crossing(series[of], begin[of], plain[of], own).probability)
+
+    each = np.arange(len(question))
+    today = int(np.searchsorted(grid, 0.0))
+    known = np.zeros((len(question), len(grid)))
     if len(question):
-        begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
-        plain = plain_operations(model, weighing.currents, series, begin, weighing.exponent[question], needed[question])
-        crossing = model.crossing(series, begin, plain, grid)
-        np.maximum.at(out, question, crossing.probability)
-    return out
+        known[:, today:] = chance_on(grid[today:], each)
+        past = np.flatnonzero(known[:, today] > NO_CHANCE)
+        known[past, :today] = chance_on(grid[:today], past)
+    coarse = np.zeros((len(unit_names), len(grid)))
+    np.maximum.at(coarse, question, np.maximum.accumulate(known, axis=1))
+    between = merge.between(coarse, grid)
+    fine = np.zeros(between.shape)
+    if len(question):
+        np.maximum.at(fine, question, chance_on(between, each))
+    days = np.concatenate([np.broadcast_to(grid, coarse.shape), between], axis=1)
+    order = np.argsort(days, axis=1, kind="stable")
+    chance = np.take_along_axis(np.concatenate([coarse, fine], axis=1), order, axis=1)
+    return np.take_along_axis(days, order, axis=1), np.maximum.accumulate(chance, axis=1)
 
 
 def calendar_days(start: Floats, years: Floats, as_of: date) -> Floats:
@@ -90,7 +112,7 @@ def act_by_days(noted: Sequence[Sequence[Noted]], as_of: date) -> Floats:
 
 
 def oil_clock(verdicts: Sequence[OilVerdict | None], main: NDArray[np.bool_], grid: Floats, as_of: date) -> Floats:
-    """Chance that the oil has asked for the opening, (questions, grid): nothing before a call to pull forward,
+    """Chance that the oil has asked for the opening, (questions, days): nothing before a call to pull forward,
     all of it on as_of where the finding is severe."""
 
     def ahead(name: str) -> Floats:
@@ -104,7 +126,7 @@ def oil_clock(verdicts: Sequence[OilVerdict | None], main: NDArray[np.bool_], gr
 
     early, middle, late = ahead("open_by_early"), ahead("open_by_middle"), ahead("open_by_late")
     middle = np.maximum(middle, early)
-    return np.where(grid[None, :] >= 0, merge.spread(early, middle, np.maximum(late, middle), grid), 0.0)
+    return np.where(grid >= 0, merge.spread(early, middle, np.maximum(late, middle), grid), 0.0)
 
 
 def operations_since(model: RateModel, names: Sequence[str], start: Floats, as_of: date, weighing: Weighing) -> Floats:
@@ -180,7 +202,7 @@ def bounds(
     grid = day_grid(60)
     out = np.full((2, len(asked)), np.nan)
     for which, begin in enumerate((born, np.zeros(len(rows)))):
-        operations = operations_clock(model, mine, begin, needed[rows], grid, as_of, weighed)
-        used_up = merge.quantile_days(operations, grid, (0.5,))[:, 0]
+        on, operations = operations_clock(model, mine, begin, needed[rows], grid, as_of, weighed)
+        used_up = merge.quantile_days(operations, on, (0.5,))[:, 0]
         out[which, rows] = np.fmin(used_up, begin + years[rows] * DAYS_PER_YEAR)
     return out[0], out[1]

@@ -1,8 +1,9 @@
-"""Merging three clocks into one: pure arithmetic on chances over a common grid of days.
+"""Merging three clocks into one: pure arithmetic on chances over a grid of days.
 
 Each clock is the chance of having run out by the end of as_of + day, one row per question, one column per grid
-day. A task is due at the earliest of its clocks. Given the readings, the clocks are taken as independent (our
-choice): the calendar is certain, and the oil pulls forward for another reason than the count.
+day; grid (n, days) has a row of rising days for each question, see with_days. A task is due at the earliest of its
+clocks. Given the readings, the clocks are taken as independent (our choice): the calendar is certain, and the oil pulls
+forward for another reason than the count.
 """
 
 from __future__ import annotations
@@ -12,22 +13,23 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 QUANTILES = (0.1, 0.5, 0.9)
+WITHIN = (0.25, 0.5, 0.75)  # where a step of the grid is looked at again; our choice
 STEP = 1e-3  # how steep a step is drawn [days]; our choice
 
 
 def certain(day: Floats, grid: Floats) -> Floats:
-    """The clock that runs out on a known day. day (n,) [days from as_of], NaN = never; returns (n, grid)."""
-    reached = grid[None, :] >= np.where(np.isnan(day), np.inf, day)[:, None]
+    """The clock that runs out on a known day. day (n,) [days from as_of], NaN = never; returns (n, days)."""
+    reached = grid >= np.where(np.isnan(day), np.inf, day)[:, None]
     return np.asarray(reached, dtype=float)
 
 
 def spread(early: Floats, middle: Floats, late: Floats, grid: Floats) -> Floats:
-    """The clock given by its 10, 50 and 90 % days, straight lines between, NaN = never; returns (n, grid).
+    """The clock given by its 10, 50 and 90 % days, straight lines between, NaN = never; returns (n, days).
 
     The ends reach half as far again as the 10 and 90 % days: 0 % at early - (middle - early) / 2, 100 % at
     late + (late - middle) / 2 (our choice). The dates must be in order.
     """
-    out = np.zeros((len(middle), len(grid)))
+    out = np.zeros(grid.shape)
     for row in np.flatnonzero(~np.isnan(middle)):
         knots = np.array(
             [
@@ -40,7 +42,7 @@ def spread(early: Floats, middle: Floats, late: Floats, grid: Floats) -> Floats:
         )
         # Equal days make a step that is complete on the day itself; np.interp needs the knots to rise.
         knots = knots + np.arange(-4, 1) * STEP / 4
-        out[row] = np.interp(grid, knots, [0.0, 0.1, 0.5, 0.9, 1.0])
+        out[row] = np.interp(grid[row], knots, [0.0, 0.1, 0.5, 0.9, 1.0])
     return out
 
 
@@ -86,13 +88,30 @@ def quantile_days(chance: Floats, grid: Floats, probs: tuple[float, ...] = QUANT
         low, high = chance[rows, left], chance[rows, right]
         rise = np.where(high > low, (prob - low) / np.where(high > low, high - low, 1.0), 1.0)
         rise = np.where(right > 0, np.clip(rise, 0.0, 1.0), 1.0)
-        out[:, column] = np.where(has, grid[left] + rise * (grid[right] - grid[left]), np.nan)
+        first, last = grid[rows, left], grid[rows, right]
+        out[:, column] = np.where(has, first + rise * (last - first), np.nan)
     return out
 
 
 def with_days(grid: Floats, *days: Floats) -> Floats:
-    """The grid with given days, and a moment before each, added, so that certain dates stay exact."""
-    flat = np.concatenate([np.ravel(day) for day in days]) if days else np.array([])
-    flat = flat[np.isfinite(flat)]
-    flat = flat[(flat > grid[0]) & (flat < grid[-1])]
-    return np.unique(np.concatenate([grid, flat, flat - STEP]))
+    """The grid (n, days) with given days of each question, and a moment before each, added, so that certain dates stay
+    exact. days : each (n,), NaN or outside the grid = none."""
+    own = np.column_stack([moment for day in days for moment in (day, day - STEP)])
+    first, last = grid[:, :1], grid[:, -1:]
+    return np.sort(np.concatenate([grid, np.where((own > first) & (own < last), own, last)], axis=1), axis=1)
+
+
+def between(chance: Floats, grid: Floats) -> Floats:
+    """Days (n, 9) within the steps of the grid (days,) in which each quantile is reached; its end where it is not."""
+    out = []
+    for prob in QUANTILES:
+        reached = chance >= prob
+        right = np.where(reached[:, -1], np.argmax(reached, axis=1), len(grid) - 1)
+        left = np.where(reached[:, -1], np.maximum(right - 1, 0), right)
+        out += [grid[left] + share * (grid[right] - grid[left]) for share in WITHIN]
+    return np.sort(np.column_stack(out), axis=1)
+
+
+def onto(chance: Floats, grid: Floats, more: Floats) -> Floats:
+    """A clock known on the days of `grid` (n, days), read off on those of `more` (n, m) by straight lines."""
+    return np.array([np.interp(new, old, row) for new, old, row in zip(more, grid, chance, strict=True)])
