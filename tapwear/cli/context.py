@@ -38,7 +38,8 @@ class Setup:
 def read_config() -> tuple[dict[str, Any], str]:
     """The settings file: $TAPWEAR_CONFIG, else ./tapwear.toml, else the user's own. {} where there is none.
 
-    Keys: `db` (path of the store, relative to the settings file), `name` (who records), `access` (owner or group).
+    Keys: `db` (path of the store, relative to the settings file), `name` (who records), `access` (owner or group),
+    `units` (metric or us, for what is typed on a visit).
     """
     named = os.environ.get("TAPWEAR_CONFIG")
     home = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "tapwear" / "tapwear.toml"
