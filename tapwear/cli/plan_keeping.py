@@ -11,8 +11,6 @@ from tapwear.cli.plan_papers import load_view
 from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
-    from sqlalchemy.engine import Connection
-
     from tapwear.plan.types import Costs, PlanResult
     from tapwear.store.engine import Store
 
@@ -26,12 +24,13 @@ def register(plan_app: typer.Typer) -> None:
     plan_app.command("compare")(compare)
 
 
-def costs_of(connection: Connection) -> Costs:
+def costs_of(store: Store) -> Costs:
     """What a plan costs now: as stated last, else as Tapwear ships it."""
     from tapwear.plan.types import Costs
     from tapwear.store.planning import stated_costs
 
-    stated = stated_costs(connection)
+    with store.rows() as connection:
+        stated = stated_costs(connection)
     if not stated:
         return Costs()
     last = stated[-1]
@@ -68,6 +67,7 @@ def costs(
     """
     from dataclasses import asdict
 
+    from tapwear.plan.types import Costs
     from tapwear.report.terminal import columns
     from tapwear.store.planning import state_costs, stated_costs
     from tapwear.store.recording import Stamp
@@ -75,13 +75,12 @@ def costs(
     given = {"late": late, "early": early, "trip": trip, "unplaced": unplaced, "move": move}
     changes = {name: value for name, value in given.items() if value is not None}
     store = open_the_store(context)
-    with store.rows(writing=bool(changes)) as connection:
-        present = asdict(costs_of(connection))
-        if changes:
-            if not because or not because.strip():
-                raise UsageError("Say why the costs change: --because REASON. Nothing was changed.")
-            state_costs(connection, present | changes, Stamp(who(context, by), now(), because.strip()))
-            present |= changes
+    if changes:
+        if not because or not because.strip():
+            raise UsageError("Say why the costs change: --because REASON. Nothing was changed.")
+        with store.rows(writing=True) as connection:
+            state_costs(connection, changes, asdict(Costs()), Stamp(who(context, by), now(), because.strip()))
+    with store.rows() as connection:
         stated = stated_costs(connection)
     words = {
         "late": "each expected week past the day of becoming due, times the unit's consequence",
@@ -90,7 +89,7 @@ def costs(
         "unplaced": "each job left out, besides its lateness",
         "move": "each job moved from its week in the plan that is followed",
     }
-    rows = [[name, f"{value:g}", words[name]] for name, value in present.items()]
+    rows = [[name, f"{value:g}", words[name]] for name, value in asdict(costs_of(store)).items()]
     typer.echo("\n".join(columns(["cost", "of", "for"], rows, right=(1,))))
     if stated:
         last = stated[-1]

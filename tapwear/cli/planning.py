@@ -137,7 +137,7 @@ def _build(
         assessment = assess_store(store, day)
     book = assessment.book
     with store.rows() as connection:
-        inputs, costs = Inputs.of(load_planning(connection, day)), costs_of(connection)
+        inputs = Inputs.of(load_planning(connection, day))
     with progress(f"Looking for a better plan, {seconds:g} s at most"):
         result = build_plan(
             assessment.outlook,
@@ -147,7 +147,7 @@ def _build(
             crews=book.crews,
             units=book.units,
             inputs=inputs,
-            costs=costs,
+            costs=costs_of(store),
             seconds=seconds,
             follow=followed[1] if followed else None,
             follows=followed[0] if followed else "",

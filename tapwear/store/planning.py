@@ -5,6 +5,7 @@ Light, without the models and without frames: these tables are short.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -164,8 +165,15 @@ def stated_costs(connection: Connection) -> list[CostRow]:
     ]
 
 
-def state_costs(connection: Connection, costs: Mapping[str, float], stamp: Stamp) -> None:
-    """From now on a plan costs this; the former costs are kept. costs : late, early, trip, unplaced, move."""
-    values: dict[str, Any] = {f"{name}_cost": float(value) for name, value in costs.items()}
+def state_costs(
+    connection: Connection, changes: Mapping[str, float], shipped: Mapping[str, float], stamp: Stamp
+) -> None:
+    """From now on a plan costs this; the former costs are kept.
+
+    changes : of late, early, trip, unplaced, move those that change; the others stay as stated last, else as shipped
+    """
+    stated = stated_costs(connection)
+    present = dict(zip(shipped, dataclasses.astuple(stated[-1]), strict=False)) if stated else dict(shipped)
+    values: dict[str, Any] = {f"{name}_cost": float(value) for name, value in (present | dict(changes)).items()}
     record(connection, "plan_cost", stamp, **values)
 

@@ -165,7 +165,7 @@ def _heads(session: Session) -> list[PlanHead]:
                 placed=counts.get((number, True), 0),
                 not_placed=counts.get((number, False), 0),
                 sequence=sum(head.year == plan.year for head in heads),
-                published_on=given_out[number].recorded_at.date() if number in given_out else None,
+                published_on=given_out[number].recorded_at.astimezone().date() if number in given_out else None,
                 published_by=given_out[number].recorded_by if number in given_out else "",
             )
         )
