@@ -15,7 +15,8 @@ def db(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert "No snapshot of 2026-06-30 or before is kept." in run(path, "track").stderr
     done = run(path, "snapshot", "--as-of", "2024-06-30")
     assert "Kept as snapshot 1: 3 dates as of 2024-06-30." in done.stderr
-    run(path, "service", "AH-T2", "--work", "overhaul", "--on", "2026-06-25", "--as-found", "48200")
+    work = ("--work", "overhaul", "--on", "2026-06-25", "--as-found", "48200", "--serial", "S2", "--witness", "Lee")
+    assert run(path, "service", "AH-T2", *work).exit_code == 0
     return path
 
 
