@@ -218,7 +218,7 @@ def observations_frame(scope: Scope) -> pd.DataFrame:
         )
         .join_from(observation, changer, observation.c.tap_changer_id == changer.c.id)
         .where(*conditions, *scope.of_unit(observation.c.tap_changer_id))
-        .order_by(changer.c.tag, observation.c.observed_on, observation.c.uid)  # the same whichever visit came first
+        .order_by(changer.c.tag, observation.c.observed_on, observation.c.visit_id, observation.c.id)
     )
     frame = scope.frame(query)
     frame = typed(frame, dates=["observed_on"], floats=["value"], texts=["unit", *texts], whole=["observation_id"])
