@@ -81,5 +81,5 @@ def follow_up_words(others: Mapping[str, Any], unit: str) -> list[str]:
             f"tapwear condition add {unit} hotter_than_main_tank"
         )
     if str(others.get("seepage", "none")) != "none":
-        words.append("Seepage was noted.")
+        words.append("Seepage is followed up until it is closed: tapwear followups")
     return words

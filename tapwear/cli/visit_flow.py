@@ -245,7 +245,7 @@ def _say_stored(guide: Guide, outcome: VisitOutcome) -> None:
     for remark in outcome.remarks:
         tell(f"{remark.field}: {remark.found}; {remark.remedy}.")
     if any(remark.severity in ("rejected", "conflict") for remark in outcome.remarks):
-        raise DataRejected("Not everything of the visit could be taken as it is; see above. The rest is stored.")
+        raise DataRejected("The visit is stored, and something of it is open: see above.")
 
 
 def _print_labels(guide: Guide) -> None:

@@ -166,6 +166,9 @@ class Guide:
         key = f"{COUNTER if source == 'mechanical' else CONTROLLER}/{drive}"
         last = past.last_before(self.draft.visited_on)
         hint = f"last {last.value} on {last.on}" if last else "no reading yet"
+        present = past.same_day(self.draft.visited_on)
+        if present is not None:
+            tell(f"The book has {present.value} of {present.on} already, by {present.reader or 'somebody'}.")
 
         def check(value: int) -> str:
             told = expected(past, self.draft.visited_on, value)

@@ -137,6 +137,7 @@ def test_killed_at_every_prompt_nothing_half_is_stored_and_the_visit_goes_on(db:
     assert not draft.exists()
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(shutil.which("tmux") is None, reason="tmux is not installed")
 def test_a_whole_visit_in_tmux(db: Path) -> None:
     environment = {**os.environ, **ENV, "XDG_CONFIG_HOME": str(db.parent), "TMUX_TMPDIR": str(db.parent)}

@@ -148,6 +148,30 @@ def test_a_visit_can_be_undone_as_one_entry(db: Path) -> None:
     assert stored(db)["seen"] == {}
 
 
+def test_positions_are_taken_in_the_units_own_writing(db: Path) -> None:
+    assert CliRunner().invoke(app, ["--db", str(db), "unit", "change", "T1", "--positions", "1-9abc-17"]).exit_code == 0
+    assert "is not how this unit's positions are written" in said(visit(db, "T1", "--position", "9"), 2)
+    said(visit(db, "T1", "--position", "9B", "--drag-low", "8", "--drag-high", "9c"))
+    assert stored(db)["seen"] == {"position": "9b", "position_low": "8", "position_high": "9c"}
+
+
+def test_a_second_number_for_the_day_is_told_before_and_after_and_both_are_kept(db: Path) -> None:
+    CliRunner().invoke(app, ["--db", str(db), "log", "T1", "11108"])
+    text = said(visit(db, "T1", "--counter", "11110"), 3)
+    assert "The book has 11108 of 2026-11-01 already, by Kim" in text
+    assert "both are kept; decide which is right: tapwear resolve" in text
+    assert [value for value, _ in stored(db)["readings"]] == [11_108, 11_110]
+
+
+def test_an_observation_is_corrected_by_what_it_is_about(db: Path) -> None:
+    said(visit(db, "T1", "--oil-temperature", "105", "--oil-level", "low", "--sure", "x"))
+    words = ["--db", str(db), "amend", "T1", "observation", "--on", "2026-11-01", "--because", "was in F"]
+    result = CliRunner().invoke(app, [*words, "--set", "oil_temp_c=105F"])
+    assert "oil temperature 105 °C -> oil temperature 40.5556 °C" in result.output
+    assert "say which with --on DATE or --number N" in CliRunner().invoke(app, [*words, "--withdraw"]).output
+    assert "write one of: low, normal, high" in CliRunner().invoke(app, [*words, "--set", "oil_level=full"]).output
+
+
 # --- the right unit -------------------------------------------------------------------------------------------
 
 
