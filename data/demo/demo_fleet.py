@@ -6,7 +6,7 @@ Nothing here is real. Intervals, hours and lead times are starting values of our
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import demo_visits as visits
@@ -371,38 +371,10 @@ def places() -> list[dict[str, Any]]:
     return rows
 
 
-def closures() -> list[dict[str, Any]]:
-    """Peak weeks of 2026 and 2027 in which nothing may be out."""
-    weeks = {
-        "summer": ("2026-W27..2026-W35", "2027-W26..2027-W35"),
-        "winter": ("2026-W49..2026-W53", "2027-W01..2027-W07", "2027-W49..2027-W52"),
-    }
-    return [
-        {"station": code, "weeks": span, "why": f"{season} peak"}
-        for code, _, _, _, peak in STATIONS
-        for season, spans in weeks.items()
-        if peak in (season, "both")
-        for span in spans
-    ]
-
-
 def transfer_groups() -> list[dict[str, Any]]:
     """Stations whose units carry one another's load, and one group that spans two stations."""
     rows: list[dict[str, Any]] = [{"group": f"{code} busbar", "station": code} for code, *_ in STATIONS if code != "IR"]
     rows += [{"group": "Gorse ring", "unit": tag} for tag in ("GD-T1", "GD-T2", "IR-T2")]
-    return rows
-
-
-def crews() -> list[dict[str, Any]]:
-    """Crew hours a week and region, from the as-of date to the end of 2027; half in August, none at the year's end."""
-    usual = {"North": 160, "East": 170, "South": 160, "West": 220}
-    rows = []
-    monday = AS_OF - timedelta(days=AS_OF.weekday())
-    while (week := monday.isocalendar()).year < 2028:
-        factor = 0.0 if week.week >= 52 else 0.5 if 32 <= week.week <= 34 else 1.0
-        name = f"{week.year}-W{week.week:02d}"
-        rows += [{"region": region, "week": name, "hours": round(hours * factor)} for region, hours in usual.items()]
-        monday += timedelta(weeks=1)
     return rows
 
 
@@ -429,5 +401,11 @@ _HEADINGS = {
     "closures": "station weeks why",
     "transfer_groups": "group station unit",
     "crews": "region week hours",
+    "teams": "team region hours_per_week skills",
+    "team_holidays": "team from_on to_on why",
+    "resources": "resource number",
+    "outage_terms": "station scheme unit permit_weeks recall_hours resources skill consequence approver conditions pcb",
+    "other_outages": "station from_on to_on what who",
+    "job_notes": "unit kind weeks person words",
 }
 HEADINGS = {name: tuple(words.split()) for name, words in _HEADINGS.items()}

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import demo_fleet as fleet
+import demo_plan as plan
 import demo_visits as visits
 import numpy as np
 from demo_truth import HYDROCARBONS, YEAR, Unit, make_unit, stream, true_gas, visit_days, workday
@@ -212,6 +213,7 @@ def build() -> tuple[dict[str, Rows], Rows]:
         slips += slipped
     samples = [row for unit in units.values() for row in samples_of(unit)]
     swap_samples(samples)
+    peaks = [(code, peak) for code, _, _, _, peak in fleet.STATIONS]
     tables: dict[str, Rows] = {
         "places": fleet.places(),
         "units": [register_row(unit) for unit in units.values()],
@@ -225,9 +227,15 @@ def build() -> tuple[dict[str, Rows], Rows]:
         ),
         "conditions": [dict(row) for row in fleet.CONDITIONS],
         "observations": sorted(visits.OBSERVATIONS, key=lambda row: (row["observed_on"], row["unit"])),
-        "closures": fleet.closures(),
+        "closures": plan.closures(peaks),
         "transfer_groups": fleet.transfer_groups(),
-        "crews": fleet.crews(),
+        "crews": plan.crews(fleet.AS_OF),
+        "teams": plan.TEAMS,
+        "team_holidays": plan.TEAM_HOLIDAYS,
+        "resources": plan.RESOURCES,
+        "outage_terms": plan.outage_terms(peaks),
+        "other_outages": plan.OTHER_OUTAGES,
+        "job_notes": plan.JOB_NOTES,
     }
     return tables, slips
 

@@ -235,12 +235,14 @@ def _job_stops(job: Job, start: int, limits: Limits, mondays: tuple[date, ...], 
     if start + job.weeks > len(mondays):
         found.append(Stop("length", f"it lasts {job.weeks} weeks and must end within the year", start))
     closed = limits.closed.get(job.station, {}) if job.needs_outage else {}
+    why_not = dict(zip(job.forbidden_weeks, job.forbidden_why, strict=False))
     for week in range(start, min(start + job.weeks, len(mondays))):
         why = closed.get(limits.weeks[week])
         if why is not None:
             found.append(Stop("closed", f"station {job.station} closed ({why})", week))
         if limits.weeks[week] in job.forbidden_weeks:
-            found.append(Stop("forbidden", "forbidden by the planner", week))
+            words = why_not.get(limits.weeks[week]) or ""
+            found.append(Stop("forbidden", f"not to be out ({words})" if words else "forbidden by the planner", week))
     return found
 
 

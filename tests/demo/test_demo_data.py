@@ -109,7 +109,10 @@ def test_every_row_speaks_of_a_known_unit_station_scheme_and_region(tables: dict
     assert {row["unit"] for row in tables["transfer_groups"]} - {""} <= units
     places = {(row["station"], row["bank"], row["phase"]) for row in tables["places"]}
     assert {(row["station"], row["bank"], row["phase"]) for row in tables["units"]} <= places
-    for name in ("closures", "transfer_groups"):
+    for name in ("outage_terms", "job_notes"):
+        assert {row["unit"] for row in tables[name]} - {""} <= units, name
+    assert {row["team"] for row in tables["team_holidays"]} <= {row["team"] for row in tables["teams"]}
+    for name in ("closures", "transfer_groups", "outage_terms", "other_outages"):
         assert {row["station"] for row in tables[name]} - {""} <= stations, name
     assert {row["scheme"] for row in tables["units"]} == {row["scheme"] for row in tables["service_rules"]}
     assert {row["region"] for row in tables["crews"]} == {row["region"] for row in tables["places"]}

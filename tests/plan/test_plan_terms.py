@@ -191,7 +191,7 @@ def test_a_pin_holds_and_one_that_cannot_be_kept_says_what_stops_it() -> None:
     against = note("U1", "forbid", weeks="2027-W18..2027-W22", words="line works")
     result = plan(due("U1"), inputs=Inputs(notes=(pinned, against)))
     assert week_of(result, "U1") is None
-    assert result.slots[0].stopped_by.startswith("pinned to 2027-W20")
+    assert result.slots[0].stopped_by == "pinned to 2027-W20: not to be out (line works) in week 20"
 
 
 def test_phases_of_a_bank_pinned_apart_have_no_place_and_say_why() -> None:
