@@ -1,4 +1,4 @@
-"""Commands that put a plan on paper and into other programs: plan export."""
+"""Commands that put a plan on paper and into other programs: plan export, outage-requests, job-sheets."""
 
 from __future__ import annotations
 
@@ -18,6 +18,11 @@ if TYPE_CHECKING:
 
 Name = Annotated[str | None, typer.Argument(metavar="[NAME]", help="The plan; the newest one if left out.")]
 
+Force = Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")]
+Units = Annotated[
+    list[str] | None, typer.Option("--unit", metavar="TAG", help="Only this unit; may be given several times.")
+]
+
 
 class ExportFormat(StrEnum):
     CSV = "csv"
@@ -29,6 +34,8 @@ class ExportFormat(StrEnum):
 def register(plan_app: typer.Typer) -> None:
     """Adds these commands to the group of the plan."""
     plan_app.command("export")(export)
+    plan_app.command("outage-requests")(outage_requests)
+    plan_app.command("job-sheets")(job_sheets)
 
 
 def load_view(store: Store, name: str | None) -> PlanView:
@@ -60,22 +67,109 @@ def export(
     paper: Annotated[
         BoardPaper, typer.Option("--paper", help="For html: two sheets of A4 landscape, or one of A3.")
     ] = BoardPaper.A4,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
+    force: Force = False,
 ) -> None:
     """Write a plan to a file: a table, a workbook, a calendar or a board to hang up."""
     store = open_the_store(context)
     view = load_view(store, name)
-    if out.exists() and (not force or out.resolve() == store.path.resolve()):
-        raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
-    content = _board(view, paper) if format_ is ExportFormat.HTML else _content(store, view, format_)
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise UsageError(f"{out} cannot be written: {error.strerror or error}. Name another file.") from error
+    _may_write(out, force, store)
+    _write(out, _board(view, paper) if format_ is ExportFormat.HTML else _content(store, view, format_))
     say(f"Wrote plan {view.name} to {out}.")
     waiting = len(view.result.unplaced)
     if format_ is ExportFormat.ICS and waiting:
         say(f"{waiting} not placed: a calendar does not show them; see tapwear plan show {view.name}")
+
+
+def outage_requests(
+    context: typer.Context,
+    name: Name = None,
+    units: Units = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="An HTML file, one A4 page each; else as text.")
+    ] = None,
+    force: Force = False,
+) -> None:
+    """Write the outage request of each job: what goes out, when, for how long, under what conditions, who approves.
+
+    What is still to be done, in the order of its weeks; with --unit also
+    what is done. What becomes of a request is recorded with plan request.
+
+    Example: tapwear plan outage-requests --unit AH-T1 --out request.html
+    """
+    import sys
+
+    from tapwear.report.page import page_plain, print_page
+    from tapwear.report.plan_requests import outage_requests as requests_of
+    from tapwear.report.plan_requests import requests_html, requests_text
+    from tapwear.report.terminal import PAGE_WIDTH, is_screen, make_console
+
+    store = open_the_store(context)
+    view = load_view(store, name)
+    requests = requests_of(view, _placed(view, units))
+    if not requests:
+        say(f"Plan {view.name} has no outage to ask for.")
+    elif out is not None:
+        _may_write(out, force, store)
+        _write(out, requests_html(view, requests).encode())
+        say(f"Wrote {len(requests)} outage request{'s' if len(requests) != 1 else ''} of plan {view.name} to {out}.")
+    elif is_screen(sys.stdout):
+        print_page(requests_text(requests), make_console(widest=PAGE_WIDTH))
+    else:
+        typer.echo("\n".join(page_plain(requests_text(requests))))
+
+
+def job_sheets(
+    context: typer.Context,
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The HTML file; each sheet is two sides of A4.")],
+    name: Name = None,
+    units: Units = None,
+    force: Force = False,
+) -> None:
+    """Write a job sheet for each job: what to know before, steps to tick, room for what is found, left and tested.
+
+    What is still to be done, in the order of its weeks; with --unit also
+    what is done.
+
+    Example: tapwear plan job-sheets --unit AH-T1 --out sheet.html
+    """
+    from tapwear.report.plan_jobsheets import job_sheets as sheets_of
+    from tapwear.report.plan_jobsheets import sheets_html
+
+    store = open_the_store(context)
+    view = load_view(store, name)
+    _may_write(out, force, store)
+    sheets = sheets_of(view, _placed(view, units))
+    if not sheets:
+        say(f"Plan {view.name} has no job to do.")
+        return
+    _write(out, sheets_html(view, sheets).encode())
+    say(f"Wrote {len(sheets)} job sheet{'s' if len(sheets) != 1 else ''} of plan {view.name} to {out}.")
+
+
+def _placed(view: PlanView, units: list[str] | None) -> list[str]:
+    """The units named, as the plan spells them. Raises UsageError for one that has no week in it."""
+    jobs = {slot.job.unit.casefold(): slot for slot in (*view.result.unplaced, *view.result.placed)}
+    named = []
+    for unit in units or ():
+        slot = jobs.get(unit.strip().casefold())
+        if slot is None:
+            raise UsageError(f"Plan {view.name} has no job for {unit}. Its jobs: tapwear plan show {view.name}")
+        if slot.start_week is None:
+            raise UsageError(f"{slot.job.unit} has no week in plan {view.name}: {slot.stopped_by}")
+        named.append(slot.job.unit)
+    return named
+
+
+def _may_write(out: Path, force: bool, store: Store) -> None:
+    if out.exists() and (not force or out.resolve() == store.path.resolve()):
+        raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
+
+
+def _write(out: Path, content: bytes) -> None:
+    try:
+        out.write_bytes(content)
+    except OSError as error:
+        raise UsageError(f"{out} cannot be written: {error.strerror or error}. Name another file.") from error
 
 
 def _earlier(store: Store, view: PlanView) -> list[PlanView]:

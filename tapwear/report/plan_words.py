@@ -100,10 +100,20 @@ def requests_words(rows: Sequence[JobRow]) -> str:
 
 
 def resources_words(row: JobRow) -> str:
-    """`needs mobile transformer; can be back within 12 h of a call`; blank where nothing of it is known."""
+    """`needs mobile transformer; back within 12 h of a call`; blank where nothing of it is known."""
     needs = f"needs {', '.join(row.resources)}" if row.resources else ""
-    back = f"can be back within {row.recall_hours:g} h of a call" if row.recall_hours is not None else ""
-    return "; ".join(part for part in (needs, back) if part)
+    return "; ".join(part for part in (needs, recall_words(row)) if part)
+
+
+def recall_words(row: JobRow) -> str:
+    """`back within 12 h of a call`; blank where it is not given."""
+    return "" if row.recall_hours is None else f"back within {row.recall_hours:g} h of a call"
+
+
+def hours_words(row: JobRow) -> str:
+    """`80 crew hours, side-mounted, region North`."""
+    region = f"region {row.region}" if row.region else ""
+    return ", ".join(part for part in (f"{row.crew_hours:g} crew hours", row.skill, region) if part)
 
 
 def state_words(row: JobRow) -> str:

@@ -1,0 +1,152 @@
+"""Outage requests of a plan: one page for each job that needs the transformer out, for whoever approves it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tapwear.plan.types import Job, PlanResult, Slot
+from tapwear.report.page import Block, Line, table
+from tapwear.report.plain import plain
+from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_words import chance_words, hours_words, recall_words, request_words, severe_words
+from tapwear.report.templating import house
+from tapwear.words import CAUTION_SHORT
+
+NOT_GIVEN = "not given"
+# What the approver fills in.
+DECISION = (
+    "approved as asked",
+    "approved for other dates: from ______________ to ______________",
+    "refused, because ______________________________________________",
+)
+SIGNED = ("conditions set", "asked by (name, day)", "approver (name, day, signature)")
+
+
+@dataclass(frozen=True)
+class OutageRequest:
+    """One request. `facts` are heading and words, in the order in which they are read; `severe` comes first."""
+
+    unit: str
+    station: str
+    title: str
+    severe: str
+    facts: tuple[tuple[str, str], ...]
+    signed: tuple[str, ...]
+
+
+def outage_requests(view: PlanView, units: Sequence[str] = ()) -> list[OutageRequest]:
+    """The requests of a plan in the order of its weeks: of the units named, else of all that are still to be done.
+
+    Jobs without a place, and those of units that are exchanged beside their bypass, need none.
+    """
+    slots = view.result.placed
+    rows = [row for row in job_rows(view.result) if row.start_week]
+    return [
+        _request(row, slot, view)
+        for row, slot in zip(rows, slots, strict=True)
+        if row.needs_outage and (row.unit in units if units else row.progress != "done")
+    ]
+
+
+def _request(row: JobRow, slot: Slot, view: PlanView) -> OutageRequest:
+    result = view.result
+    facts = {
+        "equipment out": _equipment(row),
+        "out together with": ", ".join(_together(slot.job, result)),
+        "dates": _dates(row),
+        "outage": _length(row),
+        "work": "; ".join([row.task, *row.other_work]),
+        "recall time": recall_words(row) or NOT_GIVEN,
+        "conditions": "; ".join(_conditions(row, slot.job, result)) or NOT_GIVEN,
+        "resources": ", ".join(row.resources) or "none named",
+        "crew": hours_words(row),
+        "why in these weeks": _why(row),
+        "switching permit": f"ask by {row.permit_ask_by}" if row.permit_ask_by else "lead time not given: ask in time",
+        "request": request_words(row),
+        "plan": f"{plain(view.name)} ({view.status}), job {row.number}, made by {plain(view.recorded_by)} on "
+        f"{view.recorded_at.date()}",
+    }
+    approver = f"approver {row.approver} (day, signature)" if row.approver else SIGNED[2]
+    return OutageRequest(
+        unit=row.unit,
+        station=row.station,
+        title=f"Outage request: {row.unit}, {row.station}",
+        severe=severe_words([row]),
+        facts=tuple((name, words) for name, words in facts.items() if words),
+        signed=(*SIGNED[:2], approver),
+    )
+
+
+def _equipment(row: JobRow) -> str:
+    where = [
+        f"station {row.station}",
+        f"bank {row.bank}" if row.bank else "",
+        f"phase {row.phase}" if row.phase else "",
+    ]
+    return f"transformer with tap changer {row.unit}, {', '.join(part for part in where if part)}"
+
+
+def _together(job: Job, result: PlanResult) -> list[str]:
+    """Other units of the same bank: they go out with it."""
+    return [plain(slot.job.unit) for slot in result.placed if slot.job.block == job.block and slot.job != job]
+
+
+def _dates(row: JobRow) -> str:
+    weeks = f"week {row.start_week}" + ("" if row.weeks == 1 else f", {row.weeks} weeks")
+    return f"Monday {row.start_on} to Sunday {row.end_on} ({weeks})"
+
+
+def _length(row: JobRow) -> str:
+    if row.days is None:
+        return f"{7 * row.weeks} days (length not given: taken as whole weeks)"
+    return f"{row.days:g} working day{'' if row.days == 1 else 's'} within these dates"
+
+
+def _conditions(row: JobRow, job: Job, result: PlanResult) -> list[str]:
+    """As given; what may not be out at the same time; when the station is closed shortly before or after."""
+    found = [row.conditions] if row.conditions else []
+    units = {slot.job.job_id: plain(slot.job.unit) for slot in result.slots}
+    own = {slot.job.job_id for slot in result.slots if slot.job.block == job.block}
+    for group, ids in sorted(result.limits.groups.items()):
+        others = sorted(units[one] for one in ids - own if one in units)
+        if job.job_id in ids and others:
+            found.append(f"not out at the same time: {', '.join(others)} (transfer group {plain(group)})")
+    return [*found, *_next_closure(row, job, result)]
+
+
+def _next_closure(row: JobRow, job: Job, result: PlanResult) -> list[str]:
+    """`the station is closed from 2027-W24 (summer peak)`: the first closed week after the outage."""
+    closed = result.limits.closed.get(job.station, {})
+    weeks = result.limits.weeks
+    after = weeks[weeks.index(row.start_week or "") + row.weeks :]
+    shut = next((week for week in after if week in closed), None)
+    if shut is None:
+        return []
+    why = plain(closed[shut])
+    return [f"the station is closed from {shut}" + (f" ({why})" if why else "")]
+
+
+def _why(row: JobRow) -> str:
+    due = f"due from {row.early} (10 %)" if row.early else ""
+    late = f", by {row.late} with 90 %" if row.late and row.early else ""
+    chance = f"chance of being past due when it starts: {chance_words(row)}" if chance_words(row) else ""
+    return "; ".join(part for part in (due + late, chance, row.why) if part)
+
+
+def requests_text(requests: Sequence[OutageRequest]) -> list[Block]:
+    """The same as words for a pipe, a mail or a screen."""
+    blocks = []
+    for one in requests:
+        facts = table(("", ""), one.facts)
+        signed = [Line(f"[ ] {words}") for words in DECISION] + [Line(f"{words}: ____________") for words in one.signed]
+        stop = [Line(one.severe)] if one.severe else []
+        blocks.append(Block(one.title, (*stop, *facts, *signed)))
+    return [*blocks, Block("Before any work", (Line(CAUTION_SHORT),))]
+
+
+def requests_html(view: PlanView, requests: Sequence[OutageRequest]) -> str:
+    """One A4 page for each request. Raises MissingExtra without jinja2."""
+    page = house("Outage requests on paper").get_template("plan_requests.html")
+    made = page.render(name=view.name, requests=requests, decision=DECISION, caution=CAUTION_SHORT)
+    return f"{made}\n"
