@@ -148,7 +148,7 @@ def job_sheets(
 
 def _placed(view: PlanView, units: list[str] | None) -> list[str]:
     """The units named, as the plan spells them. Raises UsageError for one that has no week in it."""
-    jobs = {slot.job.unit.casefold(): slot for slot in (*view.result.unplaced, *view.result.placed)}
+    jobs = {slot.job.unit.strip().casefold(): slot for slot in (*view.result.unplaced, *view.result.placed)}
     named = []
     for unit in units or ():
         slot = jobs.get(unit.strip().casefold())

@@ -43,14 +43,15 @@ SHOWING = (
     "oil --requests", "report --format json", "findings --imports", "findings", "findings --csv", "history UNIT --all",
     "history UNIT --json", "condition list", "condition list --all --json", "unit show UNIT", "unit show UNIT --json",
     "unit list", "unit list --json", "defer list", "defer list --json", "limits show", "limits show --json",
-    "limits export", "plan show", "plan show --json", "plan list", "check", "check --json", "backtest counts",
-    "backtest counts --json", "resolve --json",
+    "limits export", "plan show", "plan show --json", "plan list", "plan outage-requests", "check", "check --json",
+    "backtest counts", "backtest counts --json", "resolve --json",
 )  # fmt: skip
 # Commands that write into the store or a file; what they say is looked at below, or in their own tests.
 WRITING = {
     *("log", "sample", "service", "event", "amend", "undo", "snapshot", "import", "demo", "init", "upgrade", "backup"),
     *("restore", "dump", "condition add", "condition close", "unit add", "unit change", "unit move", "unit swap"),
     *("unit retire", "backtest oil", "defer add", "defer end", "limits set", "plan build", "plan export", "resolve"),
+    "plan job-sheets",
 }
 
 
@@ -132,7 +133,12 @@ class _Tags(html.parser.HTMLParser):
 
 @pytest.mark.parametrize(
     "words",
-    [("report", "--out", "out.html", "--units", "all"), ("plan", "export", "--format", "html", "--out", "out.html")],
+    [
+        ("report", "--out", "out.html", "--units", "all"),
+        ("plan", "export", "--format", "html", "--out", "out.html"),
+        ("plan", "outage-requests", "--out", "out.html"),
+        ("plan", "job-sheets", "--out", "out.html"),
+    ],
 )
 def test_nothing_typed_by_people_becomes_part_of_a_page(store: Path, words: tuple[str, ...]) -> None:
     done = run(store, *words)
