@@ -23,9 +23,9 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import Ground, build_outlook
 from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.deferral import with_deferrals
-from tapwear.outlook.followups import FollowUp, follow_ups, kept_of
+from tapwear.outlook.followups import FollowUp, follow_ups, kept_of, open_ones
 from tapwear.outlook.merge import QUANTILES
-from tapwear.outlook.noticed import noticed_of
+from tapwear.outlook.noticed import Noticed, newest_of_each, noticed_of
 from tapwear.outlook.observed import HOTTER, advice, last_cleaned, last_closed, with_observed
 from tapwear.outlook.types import HORIZON_YEARS, Outlook
 from tapwear.outlook.visits_due import overdue, visits_due
@@ -101,6 +101,19 @@ def _suspicious(verdict: OilVerdict) -> bool:
 def unit_followups(book: Book, as_of: date) -> tuple[FollowUp, ...]:
     """All that was to be followed up by as_of, closed ones too."""
     return follow_ups(noticed_of(book.observations, as_of), kept_of(book.followups), as_of)
+
+
+def visit_notes(
+    book: Book, as_of: date
+) -> tuple[dict[str, tuple[Noticed, ...]], dict[str, tuple[FollowUp, ...]]]:
+    """The newest observation of each kind, and what is open to be followed up, both by unit."""
+    seen: dict[str, tuple[Noticed, ...]] = {}
+    for row in newest_of_each(noticed_of(book.observations, as_of)):
+        seen[row.unit] = (*seen.get(row.unit, ()), row)
+    still: dict[str, tuple[FollowUp, ...]] = {}
+    for one in open_ones(unit_followups(book, as_of)):
+        still[one.unit] = (*still.get(one.unit, ()), one)
+    return seen, still
 
 
 def ground_of(

@@ -37,6 +37,12 @@ FOLLOWUP_KINDS = {
     "coating": "coating",
     "other": "other",
 }
+# What is noted on visits, in the order in which it is looked at beside the unit.
+OBSERVED = (
+    *("position", "position_low", "position_high", "drag_hands_reset", "oil_level", "oil_temp_c"),
+    *("compartment_temp_c", "main_tank_temp_c", "pressure_kpa", "gas_bottle_kpa", "breather", "seepage", "heater"),
+    *("noise", "coating", "remark"),
+)
 _LABELS = {
     "position_low": "drag hands from",
     "position_high": "drag hands to",

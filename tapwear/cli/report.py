@@ -127,10 +127,11 @@ def _fleet(found: Assessment, asked: tuple[str, ...]) -> Fleet:
 def _subjects(found: Assessment, fleet: Fleet, tags: list[str]) -> Iterator[Subject]:
     """What each unit's page rests on, one after the other. Frames are split by unit once, not searched for each."""
     from tapwear.counts.types import CounterHistory
-    from tapwear.fleet import contact_wear, count_story
+    from tapwear.fleet import contact_wear, count_story, visit_notes
     from tapwear.report.stories import Subject
 
     book, history = found.book, found.history
+    seen, still = visit_notes(book, found.as_of)
     identities = {str(row["unit"]): row for row in fleet.identities}
     stays, services, samples, oil_events, readings, points = (
         _by_unit(frame)
@@ -159,6 +160,8 @@ def _subjects(found: Assessment, fleet: Fleet, tags: list[str]) -> Iterator[Subj
             verdict=oil.verdict if oil else None,
             story=story,
             wear=contact_wear(own, tag),
+            noticed=seen.get(tag, ()),
+            followups=still.get(tag, ()),
         )
 
 

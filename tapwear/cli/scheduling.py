@@ -185,7 +185,7 @@ def _assess(context: typer.Context, day: date) -> Assessment:
 
 def _subject(assessment: Assessment, tag: str) -> Subject:
     """Everything that a page about one unit needs, out of the fleet's assessment."""
-    from tapwear.fleet import contact_wear, count_story
+    from tapwear.fleet import contact_wear, count_story, visit_notes
     from tapwear.report.stories import Subject
 
     book = assessment.book
@@ -195,6 +195,7 @@ def _subject(assessment: Assessment, tag: str) -> Subject:
         story = count_story(assessment, tag)
     except KeyError:
         story = None
+    seen, still = visit_notes(book, assessment.as_of)
     return Subject(
         unit=tag,
         as_of=assessment.as_of,
@@ -207,6 +208,8 @@ def _subject(assessment: Assessment, tag: str) -> Subject:
         verdict=assessment.verdicts.get(tag),
         story=story,
         wear=contact_wear(assessment, tag),
+        noticed=seen.get(tag, ()),
+        followups=still.get(tag, ()),
     )
 
 

@@ -119,6 +119,7 @@ def changes(
 ) -> None:
     """Say what has changed since a day: the monthly sheet."""
     from tapwear.cli.next import samples_wanted
+    from tapwear.fleet import unit_followups
     from tapwear.outlook.changes import changes_between
     from tapwear.outlook.track import told
     from tapwear.report.changes_view import changes_json, changes_page
@@ -143,6 +144,7 @@ def changes(
         rules,
         before,
         day,
+        unit_followups(present.book, day),
     )
     if as_json:
         typer.echo(changes_json(found))

@@ -9,6 +9,7 @@ from datetime import date
 import pandas as pd
 
 from tapwear.oil.types import OilVerdict
+from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.next import SampleWanted
 from tapwear.outlook.track import Moved, Told, compare
 
@@ -22,6 +23,7 @@ class Changes:
     work, readings, oil : work done, readings that became doubtful, what the oil newly shows
     samples : unit, by when, words
     rules : changed service rules
+    followups : opened or closed on visits, severe units left out
     """
 
     since: date
@@ -33,6 +35,7 @@ class Changes:
     oil: tuple[str, ...]
     samples: tuple[tuple[str, date, str], ...]
     rules: tuple[str, ...]
+    followups: tuple[str, ...] = ()
 
 
 def changes_between(
@@ -45,23 +48,26 @@ def changes_between(
     rules: Sequence[str],
     since: date,
     as_of: date,
+    followups: Sequence[FollowUp] = (),
 ) -> Changes:
     """What is new after the end of `since` and up to `as_of`; of each pair the first is of `since`.
 
     verdicts : of the oil, by unit; readings : of tapwear.counts.types.CounterHistory; services : as in the store's book
-    samples : wanted now; rules : changed ones, as sentences
+    samples : wanted now; rules : changed ones, as sentences; followups : all known now, closed ones too
     """
     wanted = sorted((unit, one.by, one.words) for unit, one in samples.items() if one.why != "first")
+    severe = {one.unit for one in now if one.severe}
     return Changes(
         since=since,
         as_of=as_of,
         dates=compare(then, now),
-        severe=tuple(sorted({one.unit for one in now if one.severe})),
+        severe=tuple(sorted(severe)),
         work=_work(services, since, as_of),
         readings=_doubtful(*readings),
         oil=_oil(*verdicts),
         samples=tuple(sorted(wanted, key=lambda row: (row[1], row[0]))),
         rules=tuple(rules),
+        followups=_followups([one for one in followups if one.unit not in severe], since),
     )
 
 
@@ -70,6 +76,12 @@ def _work(services: pd.DataFrame, since: date, as_of: date) -> tuple[str, ...]:
     new = new.sort_values(["done_on", "unit"], kind="stable")
     rows = zip(new["unit"], new["work"], new["done_on"], strict=True)
     return tuple(f"{unit}: {work} on {on.date()}" for unit, work, on in rows)
+
+
+def _followups(found: Sequence[FollowUp], since: date) -> tuple[str, ...]:
+    """Those first seen, put down or closed after `since`."""
+    new = [one for one in found if one.first_on > since or (one.closed_on is not None and one.closed_on > since)]
+    return tuple(f"{one.unit}: {one.sentence}" for one in sorted(new, key=lambda one: (one.unit, one.first_on)))
 
 
 def _doubtful(then: pd.DataFrame, now: pd.DataFrame) -> tuple[str, ...]:

@@ -111,5 +111,5 @@ def _hotter(unit: str, rows: Sequence[Noticed], closed: date | None) -> str:
     which = f"compartment {name}" if name else "compartment"
     return (
         f"{which} {more:.3g} K hotter than the main tank on {on}{again}: for the engineer to judge; note it with "
-        f"tapwear condition add {unit} {HOTTER}"
+        f"tapwear condition add {unit} {HOTTER} --words TEXT"
     )

@@ -7,7 +7,7 @@ JSON is one object:
     caution  what to keep in mind before any work
     severe   tags of units with a severe finding
     dates    [{unit, task, early_then, early_now, late_then, late_now, days, reasons}], moved ones and all others
-    work, readings, oil, rules  sentences
+    work, readings, oil, rules, followups  sentences
     samples  [{unit, by, words}]
 """
 
@@ -25,6 +25,7 @@ from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
 
 CHANGES_SCHEMA = "tapwear.changes/1"
+SENTENCES = ("work", "readings", "oil", "rules", "followups")
 
 
 def changes_page(changes: Changes, *, everything: bool = False) -> list[Block]:
@@ -38,6 +39,7 @@ def changes_page(changes: Changes, *, everything: bool = False) -> list[Block]:
         ("What the oil newly shows", changes.oil),
         ("Readings that turned out doubtful", changes.readings),
         ("Work done", changes.work),
+        ("Follow-ups opened or closed", changes.followups),
         ("Rules changed", changes.rules),
     ):
         if rows:
@@ -101,7 +103,7 @@ def changes_json(changes: Changes) -> str:
         "caution": f"{CAUTION_SHORT} {CAUTIONS[2]}",
         "severe": [plain(unit) for unit in changes.severe],
         "dates": [moved_record(row) for row in changes.dates],
-        **{name: [plain(row) for row in getattr(changes, name)] for name in ("work", "readings", "oil", "rules")},
+        **{name: [plain(row) for row in getattr(changes, name)] for name in SENTENCES},
         "samples": [
             {"unit": plain(unit), "by": by.isoformat(), "words": plain(words)} for unit, by, words in changes.samples
         ],

@@ -27,6 +27,7 @@ from tapwear.report.pages_evidence import count_section, oil_section, readings_s
 from tapwear.report.pages_fleet import many
 from tapwear.report.pages_parts import Section, UnitPage, table, tables
 from tapwear.report.stories import Subject
+from tapwear.report.visit_notes import note_section
 from tapwear.report.why_view import BREATHING, TECHNOLOGY, lead_due
 
 DATE_WORDS = (
@@ -54,6 +55,7 @@ def unit_page(subject: Subject, oil: OilUnit | None, noted: Sequence[Noted], key
         oil_section(subject.unit, oil, key, severe=severe),
         _work(subject),
         Section("Contacts as found", subject.wear.words) if subject.wear else None,
+        note_section(subject),
         readings_section(subject),
     ]
     phase = f"phase {row['phase']}" if row.get("phase") else ""

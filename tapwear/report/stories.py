@@ -8,6 +8,8 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from tapwear.oil.types import OilVerdict
+from tapwear.outlook.followups import FollowUp
+from tapwear.outlook.noticed import Noticed
 from tapwear.outlook.types import Due
 from tapwear.outlook.wear import Wear
 from tapwear.report.due_words import must_stop
@@ -45,6 +47,7 @@ class Subject:
     identity : one row of `units` of the store's book, by heading; blank, NaN and NaT where not recorded
     dues : of this unit, most pressing first
     stays, services, samples, oil_events : this unit's rows of those frames of the book
+    noticed, followups : the newest observation of each kind on visits, and what is open to be followed up
     verdict, story, wear : None where the oil, the counter or measured contacts have nothing to say
     """
 
@@ -59,6 +62,8 @@ class Subject:
     verdict: OilVerdict | None
     story: CountStory | None
     wear: Wear | None = None
+    noticed: tuple[Noticed, ...] = ()
+    followups: tuple[FollowUp, ...] = ()
 
     @property
     def severe(self) -> bool:

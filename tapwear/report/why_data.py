@@ -10,6 +10,8 @@ dues      [fields as in tapwear.due/1, clocks: {driver, early, middle, late, wor
 services  [{done_on, work, resets, as_found_counter, as_left_counter, contact_left_mm, condemning_limit_mm}]
 wear      {per_thousand, sets, measurements, last_on, left_mm, limit_mm, reach, verdict, words}: measured contacts, 10,
           50 and 90 % [mm per 1,000 operations; operations until the limit]; null where none was measured
+observations  [{quantity, compartment, observed_on, value, words}]: the newest of each kind noted on visits
+followups [{kind, compartment, place, words, first_on, last_on, times, origin, well_on, by}]: open ones
 rate      sentences on how fast the counter runs
 bands     {past_errors, words}: what the forecast's bands rest on; past_errors 0: shipped values alone
 readings  [{read_on, value, source, status, reason, probability}], oldest first
@@ -33,6 +35,7 @@ from tapwear.report.due_data import due_record
 from tapwear.report.frames import json_values, newest
 from tapwear.report.plain import json_text
 from tapwear.report.stories import Subject
+from tapwear.report.visit_notes import note_records
 from tapwear.report.why_count import bands_words
 from tapwear.words import CAUTION_SHORT, SEVERE
 
@@ -63,6 +66,7 @@ def why_json(subject: Subject) -> str:
         "dues": [_due(due) for due in subject.dues],
         "services": services,
         "wear": _wear(subject.wear) if subject.wear else None,
+        **note_records(subject),
         "rate": list(story.rate_words) if story else [],
         "bands": {"past_errors": story.past_errors, "words": bands_words(story.past_errors)} if story else None,
         "readings": _oldest(story.readings, "read_on") if story else [],

@@ -24,6 +24,7 @@ from tapwear.report.due_words import (
 from tapwear.report.frames import day_of, given, newest
 from tapwear.report.page import Block, Line, table
 from tapwear.report.stories import Subject
+from tapwear.report.visit_notes import note_blocks
 from tapwear.report.why_count import count_lines, reading_lines
 from tapwear.report.why_oil import oil_block
 from tapwear.words import SEVERE
@@ -54,6 +55,7 @@ def why_page(subject: Subject, *, width: int = 78, full: bool = False, ascii_onl
     blocks.append(_services(subject))
     if subject.wear is not None:
         blocks.append(Block("Contacts as found", tuple(Line(words) for words in subject.wear.words)))
+    blocks += note_blocks(subject)
     blocks.append(Block("Count of operations", tuple(count_lines(subject, lead, width, ascii_only))))
     blocks.append(Block("Counter readings", tuple(reading_lines(subject, full))))
     blocks.append(oil_block(subject, width, full, ascii_only))

@@ -109,6 +109,14 @@ def test_something_put_down_by_hand_stays_until_it_is_closed(db: Path) -> None:
     assert listed(db, "--unit", "AH-T2") == []
 
 
+def test_the_sheet_of_changes_names_what_visits_opened_since(db: Path) -> None:
+    page = json.loads(run(db, "changes", "--since", "2026-05-10", "--json").stdout)
+    assert [words.split(";")[0] for words in page["followups"]] == [
+        "AH-T1: oil level low at 21 °C", "AH-T1: seepage: drain valve", "AH-T1: seepage: lid"
+    ]  # fmt: skip
+    assert "Follow-ups opened or closed AH-T1: oil level low" in said(db, "changes", "--since", "2026-05-10")
+
+
 def test_a_unit_with_a_severe_finding_stands_apart_with_the_words_for_it_alone(db: Path) -> None:
     said(db, "condition", "add", "AH-T1", "relay_trip", "--words", "surge relay")
     page = said(db, "followups")

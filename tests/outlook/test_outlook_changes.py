@@ -10,6 +10,7 @@ from outlook_dues import AS_OF, due
 
 from tapwear.oil.types import OilFinding, OilVerdict
 from tapwear.outlook.changes import Changes, changes_between
+from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.next import SampleWanted
 from tapwear.outlook.track import told
 from tapwear.outlook.types import Outlook
@@ -43,7 +44,20 @@ def sheet() -> Changes:
     }
     old = pd.DataFrame([reading(1, "doubtful"), reading(2, "used")])
     new = pd.DataFrame([reading(1, "doubtful"), reading(2, "doubtful"), reading(3, "used")])
-    return changes_between(then, now, (before, after), (old, new), services, samples, ["a rule"], SINCE, AS_OF)
+    notes = (follow_up("T1", SINCE), follow_up("T2", AS_OF), follow_up("T3", SINCE, AS_OF), follow_up("T9", AS_OF))
+    return changes_between(then, now, (before, after), (old, new), services, samples, ["a rule"], SINCE, AS_OF, notes)
+
+
+def follow_up(unit: str, first_on: date, closed_on: date | None = None) -> FollowUp:
+    words = "cabinet heater faulty"
+    return FollowUp(unit, "heater", "", "", words, first_on, first_on, 1, "observation", closed_on=closed_on, by="Kim")
+
+
+def test_follow_ups_seen_before_and_those_of_severe_units_are_not_on_the_sheet() -> None:
+    assert sheet().followups == (
+        f"T2: cabinet heater faulty; seen {AS_OF}",
+        f"T3: cabinet heater faulty; seen {SINCE}; closed {AS_OF} by Kim: ",
+    )
 
 
 def test_only_what_is_new_is_on_the_sheet() -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from tapwear.visits.observations import BY_NAME, in_words, label, noted, positions_of
 from tapwear.visits.specs import Unfit
+from tapwear.words import OBSERVED
 
 
 def test_numbers_are_kept_as_numbers_and_all_else_as_words() -> None:
@@ -21,6 +22,10 @@ def test_numbers_are_kept_as_numbers_and_all_else_as_words() -> None:
 
 def test_what_was_not_looked_at_is_not_kept() -> None:
     assert noted({"heater": None, "remark": "", "unit": "T1"}) == {}
+
+
+def test_the_order_of_the_words_is_the_order_of_the_fields() -> None:
+    assert tuple(BY_NAME) == OBSERVED
 
 
 def test_drag_hands_the_wrong_way_round_are_refused() -> None:
