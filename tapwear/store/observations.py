@@ -102,13 +102,13 @@ def list_observations(connection: Connection, unit: UnitKey | None = None, *, ne
     newest : only the last of each quantity and compartment
     """
     names = ("observed_on", "compartment", "quantity", "value", "words", "recorded_by")
-    observation = lean("observation", "id", "uid", "supersedes_id", "withdrawn", "tap_changer_id", *names)
+    observation = lean("observation", "id", "visit_id", "supersedes_id", "withdrawn", "tap_changer_id", *names)
     changer = lean("tap_changer", "id", "tag")
     query = (
         sa.select(observation.c.id, changer.c.tag, *(observation.c[name] for name in names))
         .join_from(observation, changer, observation.c.tap_changer_id == changer.c.id)
         .where(is_current(observation))
-        .order_by(changer.c.tag, observation.c.observed_on, observation.c.uid)
+        .order_by(changer.c.tag, observation.c.observed_on, observation.c.visit_id, observation.c.id)
     )
     if unit is not None:
         query = query.where(observation.c.tap_changer_id == unit.id)
