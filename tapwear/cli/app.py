@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import sys
 from typing import Annotated, Any
 
 import typer
@@ -32,6 +34,7 @@ from tapwear.cli import (
 from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, access_of, find_store, say
 from tapwear.errors import TapwearError
 
+DISK_TROUBLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)  # while standard output goes to a file
 PANELS = (ON_THE_VISIT, SCHEDULING, PLANNING, KEEPING)
 
 
@@ -46,7 +49,15 @@ class Commands(TyperGroup):
 
     def invoke(self, ctx: Any) -> Any:
         try:
-            return super().invoke(ctx)
+            done = super().invoke(ctx)
+            sys.stdout.flush()
+            return done
+        except OSError as error:
+            if error.errno not in DISK_TROUBLE or error.filename is not None:
+                raise
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # else Python tries once more at its end
+            say(f"The output could not be written: {error.strerror}. What stands in it so far is not whole.")
+            raise typer.Exit(2) from error
         except TapwearError as error:
             say(str(error))
             raise typer.Exit(error.exit_code) from error

@@ -18,6 +18,20 @@ def content(path: Path) -> dict[str, list[tuple[object, ...]]]:
     return found
 
 
+def named(path: Path) -> dict[str, list[dict[str, object]]]:
+    """The same with the names of the columns, whose order differs between a new store and an upgraded one."""
+    raw = sqlite3.connect(path)
+    try:
+        fields = {name: [row[1] for row in raw.execute(f"PRAGMA table_info({name})")] for name in content(path)}
+    finally:
+        raw.close()
+    return {
+        table: [dict(zip(fields[table], row, strict=True)) for row in rows]
+        for table, rows in content(path).items()
+        if table != "version"
+    }
+
+
 def proved(path: Path) -> None:
     """Fails unless the file is sound and every reference in it holds."""
     raw = sqlite3.connect(path)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from old_stores import VERSIONS, old_store
-from store_content import content, proved
+from store_content import named, proved
 
 from tapwear.errors import SchemaError
 from tapwear.store.backup import prove
@@ -26,16 +26,6 @@ def columns(path: Path) -> dict[str, dict[str, tuple[object, ...]]]:
     found = {name: {row[1]: (row[2], row[3]) for row in raw.execute(f"PRAGMA table_info({name})")} for name in names}
     raw.close()
     return found
-
-
-def named(path: Path) -> dict[str, list[dict[str, object]]]:
-    """Rows with the names of their columns."""
-    fields = {table: list(held) for table, held in columns(path).items()}
-    return {
-        table: [dict(zip(fields[table], row, strict=True)) for row in rows]
-        for table, rows in content(path).items()
-        if table in fields
-    }
 
 
 def test_a_store_is_kept_of_every_version_that_was_released() -> None:
