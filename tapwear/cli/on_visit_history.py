@@ -59,10 +59,14 @@ def history(
         tell(f"{left:,} earlier row{'s are' if left > 1 else ' is'} not shown; --all shows all.")
         shown = shown[-SHOWN:]
     if as_json:
-
         names = ("recorded_at", "recorded_by", "field", "before", "after", "reason")
         register = [dict(zip(names, change, strict=True)) for change in changes]
-        told = {"unit": key.tag, "rows": [_record(row, numbers) for row in shown], "register": register}
+        told = {
+            "schema": "tapwear.history/1",
+            "unit": key.tag,
+            "rows": [_record(row, numbers) for row in shown],
+            "register": register,
+        }
         typer.echo(json_text(told, default=str))
     elif shown or changes:
         _show(_page(key, shown, numbers, changes))

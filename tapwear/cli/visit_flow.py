@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -84,11 +85,11 @@ def make_visit(
 def _draft_of(store: Store, unit: UnitKey) -> Path:
     """Where the unit's draft lies: beside the store; for a store on a server, in the user's own folder."""
     place = store.path
-    if isinstance(place, Path):
+    if place.exists():
         return draft_path(place.parent, place.name, unit.tag)
     home = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "tapwear"
     home.mkdir(mode=0o700, parents=True, exist_ok=True)
-    return draft_path(home, "server", unit.tag)
+    return draft_path(home, re.sub(r"[^A-Za-z0-9.-]+", "-", str(place)), unit.tag)
 
 
 def _begin(path: Path, unit: UnitKey, how: How) -> Draft:

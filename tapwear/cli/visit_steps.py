@@ -256,15 +256,26 @@ class Guide:
         given = self.asking.given.get(SAMPLE)
         if given == "no" or (given is None and not self.asking.asks):
             return
-        pressure = self.draft.observations.get("pressure_kpa")
-        if pressure is not None and pressure < 0 and "de-energised" not in self.asking.given:
-            tell(CAUTIONS[2])
+        why = self._only_in_an_outage()
+        if why and "de-energised" not in self.asking.given:
+            tell(*why)
             if not self.asking.asks:
                 raise UsageError(
-                    f"The pressure is {shown_in(pressure, 'pressure', self.asking.system)}. A sample is recorded only "
-                    "with --de-energised: the unit was isolated and earthed. Nothing was recorded."
+                    "Such a sample is recorded only with --de-energised: the unit was isolated and earthed. Nothing "
+                    "was recorded."
                 )
             if not self.asking.confirm("Is the unit de-energised, isolated and earthed"):
                 tell("No sample.")
                 return
         self.draft.sample_taken = given == "yes" or self.asking.confirm("Was an oil sample taken")
+
+    def _only_in_an_outage(self) -> list[str]:
+        """Why the oil must not be sampled in service: by the register, or by today's or the last pressure."""
+        why = []
+        if self.ground.sampling_needs_outage:
+            why.append(f"The oil of {self.ground.unit.tag} can be sampled only when it is out of service.")
+        last = self.ground.last.get("pressure_kpa")
+        pressure = self.draft.observations.get("pressure_kpa", last.value if last else None)
+        if pressure is not None and pressure < 0:
+            why.append(f"Pressure: {shown_in(pressure, 'pressure', self.asking.system)}. {CAUTIONS[2]}")
+        return why

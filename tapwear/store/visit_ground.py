@@ -37,6 +37,7 @@ class Ground:
     where: StandingRow
     station_name: str
     breathing: str
+    sampling_needs_outage: bool
     drives: tuple[str, ...]
     compartments: tuple[tuple[str, str], ...]
     positions: Positions | None
@@ -48,10 +49,8 @@ class Ground:
 
 def visit_ground(connection: Connection, unit: UnitKey, on: date) -> Ground:
     """What is known of the unit for a visit on that day."""
-    changer = lean("tap_changer", "id", "serial", "breathing", "positions")
-    row = connection.execute(
-        sa.select(changer.c.serial, changer.c.breathing, changer.c.positions).where(changer.c.id == unit.id)
-    ).one()
+    changer = lean("tap_changer", "id", "serial", "breathing", "positions", "sampling_needs_outage")
+    row = connection.execute(sa.select(changer).where(changer.c.id == unit.id)).one()
     station = lean("station", "code", "name")
     where = standing_now(connection, unit.id)
     name = connection.execute(sa.select(station.c.name).where(station.c.code == where.station)).scalar()
@@ -68,6 +67,7 @@ def visit_ground(connection: Connection, unit: UnitKey, on: date) -> Ground:
         where=where,
         station_name=name or "",
         breathing=row.breathing,
+        sampling_needs_outage=bool(row.sampling_needs_outage),
         drives=tuple(sorted(drives_of(connection, unit.id, on))),
         compartments=tuple((str(one[0]), str(one[1] or "")) for one in parts),
         positions=positions_known(connection, unit),

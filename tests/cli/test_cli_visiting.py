@@ -294,6 +294,14 @@ def test_under_negative_pressure_no_sample_is_taken_from_an_energised_unit(db: P
     assert "Was an oil sample taken" not in result.output
 
 
+def test_oil_that_is_sampled_only_in_an_outage_is_not_sampled_in_service(db: Path) -> None:
+    CliRunner().invoke(app, ["--db", str(db), "unit", "change", "T1", "--sampling-needs-outage"])
+    text = said(visit(db, "T1", "--counter", "11110", "--sample"), 2)
+    assert "can be sampled only when it is out of service" in text
+    assert stored(db) == NOTHING
+    assert "unit     T1" in visit(db, "T1", "--counter", "11110", "--sample", "--de-energised").stdout
+
+
 def severe(db: Path) -> None:
     store = open_store(db)
     with store.rows(writing=True) as connection:
