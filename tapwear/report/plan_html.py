@@ -43,6 +43,7 @@ SIZES = {
 # Measured on the printed page [mm]: the head of the first sheet, whatever the size of text; and at scale 1 headings
 # and notes of each sheet, a row of the board, a line of the list. A sheet is filled to a little less than its height.
 HEAD, NOTES, BOARD_ROW, LIST_LINE, FILL = 32.0, 24.0, 4.0, 4.6, 0.95
+FEW = 4  # jobs of a column of the list, at least; our choice
 LINE_LETTERS = 100  # letters in one of the two columns at the foot of the last sheet
 
 
@@ -115,7 +116,8 @@ def _sheets(board: Board, placed: Sequence[JobRow], rest: Sequence[str], paper: 
 
 def _size(rows: int, jobs: int, below: float, height: float, paper: BoardPaper) -> tuple[float, int]:
     """The largest text with which a sheet keeps to its height, else the smallest; with the columns of its list."""
-    for scale, columns in SIZES[paper]:
+    for scale, most in SIZES[paper]:
+        columns = min(most, max(1, jobs // FEW))
         lines = math.ceil(jobs / columns) + 1 + below
         if scale * (NOTES + rows * BOARD_ROW + lines * LIST_LINE) <= height:
             return scale, columns

@@ -11,6 +11,7 @@ from tapwear.measures import LITRES_PER_US_GALLON
 from tapwear.plan.types import PlanResult
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow
+from tapwear.report.plan_words import kit_items
 from tapwear.weeks import monday
 
 OIL = "oil"
@@ -68,11 +69,7 @@ def us_gallons(litres: float) -> float:
 
 def items_of(row: JobRow) -> list[str]:
     """The parts of a job without the oil, which comes by the litre."""
-    return [part for part in _listed(row) if part.lower() != OIL]
-
-
-def _listed(row: JobRow) -> list[str]:
-    return list(dict.fromkeys(part.strip() for part in row.kit.split(";") if part.strip()))
+    return [part for part in kit_items(row) if part.lower() != OIL]
 
 
 def orders(rows: Sequence[JobRow]) -> list[Order]:

@@ -12,6 +12,7 @@ from tapwear.report.plan_words import (
     chance_words,
     day_words,
     headline,
+    kit_items,
     parts,
     proof_words,
     requests_words,
@@ -39,7 +40,7 @@ def _bank(row: JobRow) -> str:
 def _kit(row: JobRow) -> str:
     by, ready = row.kit_order_by, row.kit_ready_on
     when = f"order by {by.isoformat()}" if by else f"ready {ready.isoformat()}" if ready else ""
-    return ", ".join(part for part in (row.kit.replace("; ", " + "), when) if part)
+    return ", ".join(part for part in (" + ".join(kit_items(row)), when) if part)
 
 
 @dataclass(frozen=True)

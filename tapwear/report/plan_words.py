@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from datetime import date
@@ -108,6 +109,11 @@ def resources_words(row: JobRow) -> str:
 def recall_words(row: JobRow) -> str:
     """`back within 12 h of a call`; blank where it is not given."""
     return "" if row.recall_hours is None else f"back within {row.recall_hours:g} h of a call"
+
+
+def kit_items(row: JobRow) -> list[str]:
+    """The things that a kit names, each once: they are set apart by semicolons, or by commas before a blank."""
+    return list(dict.fromkeys(part.strip() for part in re.split(r";|,\s", row.kit) if part.strip()))
 
 
 def hours_words(row: JobRow) -> str:

@@ -29,6 +29,12 @@ def test_a_kit_is_ordered_as_long_before_its_slot_as_it_takes_to_come() -> None:
     ]
 
 
+def test_what_two_tasks_of_one_outage_both_need_is_ordered_once() -> None:
+    found = needs(job("U1", kit="contact set, gasket set R; gasket set R; oil"))
+    assert [item for _, _, item, *_ in found] == ["contact set", "gasket set R", "oil"]
+    assert needs(job("U1", kit="ring 12,5 mm"))[1][2] == "ring 12,5 mm"
+
+
 def test_oil_of_unknown_volume_is_listed_and_says_so() -> None:
     (_, oil) = orders(job_rows(view(job("U1")).result))
     assert (oil.item, oil.litres, oil.us_gallons, oil.words) == ("oil", None, None, "volume not given")
