@@ -89,7 +89,7 @@ def unit_in(kind: str, system: str) -> tuple[str, str]:
 def shown_in(value: float, kind: str, system: str) -> str:
     """A value in the unit that we keep, said in a system: `41 °C`, `105.8 °F`."""
     unit, said = unit_in(kind, system)
-    return f"{round(said_in(value, kind, unit) if unit else value, 6):.6g} {said}"
+    return f"{round(said_in(value, kind, unit) if unit else value, 2):.10g} {said}"
 
 
 def said_in(value: float, kind: str, unit: str) -> float:

@@ -52,4 +52,6 @@ def test_a_value_is_said_in_the_system_that_people_set() -> None:
     assert shown_in(41.0, "temperature", "us") == "105.8 °F"
     assert shown_in(6.894757293168, "pressure", "us") == "1 psi"
     assert shown_in(2.5, "length", "us") == "2.5 mm"
+    assert shown_in(40.55555, "temperature", "metric") == "40.56 °C"
+    assert shown_in(12_345.0, "pressure", "metric") == "12345 kPa"
     assert unit_in("pressure", "us") == ("psi", "psi")
