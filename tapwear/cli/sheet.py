@@ -13,6 +13,7 @@ from tapwear.cli.context import ON_THE_VISIT, as_of_or_today, open_the_store, sa
 from tapwear.cli.counter_check import expected
 from tapwear.cli.scheduling import must_be_known
 from tapwear.errors import UsageError
+from tapwear.report.pages_choice import Paper
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
@@ -67,6 +68,7 @@ def sheet(
     days: Annotated[
         int, typer.Option("--days", min=1, max=LONGEST_DAYS, help="For how many days the numbers to expect hold.")
     ] = DAYS,
+    paper: Annotated[Paper, typer.Option("--paper", help="Paper of the printed form, landscape.")] = Paper.A4,
     us_units: Annotated[bool, typer.Option("--us-units", help="Temperatures in °F, pressures in psi.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
 ) -> None:
@@ -90,7 +92,7 @@ def sheet(
     us = us_units or str(setup_of(context).config.get("units", "")).casefold() == "us"
     sheet = RoundSheet(day, expires, stations, _fields("us" if us else "metric"))
     try:
-        path.write_text(sheet_html(sheet), encoding="utf-8")
+        path.write_text(sheet_html(sheet, paper), encoding="utf-8")
     except OSError as error:
         raise UsageError(f"{path} cannot be written: {error.strerror or error}. Name another file.") from error
     stops = sum(unit.stop for unit in sheet.units)

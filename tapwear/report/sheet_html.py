@@ -6,12 +6,13 @@ import base64
 import hashlib
 import json
 
+from tapwear.report.pages_choice import Paper
 from tapwear.report.sheet_data import RoundSheet, page_data, range_words
 from tapwear.report.templating import TEMPLATES, house
 from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
 
 
-def sheet_html(sheet: RoundSheet) -> str:
+def sheet_html(sheet: RoundSheet, paper: Paper = Paper.A4) -> str:
     """The whole file. It loads nothing, and its own rule (content security policy) forbids it to.
 
     Everything of the store in it is escaped. Raises MissingExtra without jinja2.
@@ -20,6 +21,7 @@ def sheet_html(sheet: RoundSheet) -> str:
     from markupsafe import Markup
 
     style, script = (_own(name) for name in ("sheet.css", "sheet.js"))
+    style = f"@page {{ size: {paper.value} landscape; margin: 9mm 9mm 11mm; }}\n{style}"
     page = page_maker.get_template("sheet.html").render(
         sheet=sheet,
         numbered=list(enumerate(sheet.units)),

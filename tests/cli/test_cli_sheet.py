@@ -69,6 +69,14 @@ def test_in_us_units_the_file_says_which_unit_each_number_has(desk: Path, tmp_pa
     assert fields["pressure_kpa"]["unit"] == "psi"
 
 
+@pytest.mark.parametrize(("words", "size"), [((), "a4"), (("--paper", "letter"), "letter")])
+def test_the_printed_form_is_laid_out_for_its_paper(
+    desk: Path, tmp_path: Path, words: tuple[str, ...], size: str
+) -> None:
+    text, _ = sheet(desk, tmp_path, "--station", "AH", *words)
+    assert f"@page {{ size: {size} landscape;" in text
+
+
 def test_a_round_has_to_be_named_and_a_file_is_not_written_over(desk: Path, tmp_path: Path) -> None:
     assert "--station S, or --due-visits" in run(desk, "sheet").output
     path = tmp_path / "round.html"

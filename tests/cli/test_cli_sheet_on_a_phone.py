@@ -90,9 +90,7 @@ def saved_file(browser: Browser) -> Path:
     raise AssertionError("nothing was downloaded")
 
 
-def test_ten_units_filled_in_offline_land_in_the_store_just_as_typed(
-    made: tuple[Path, Path], browser: Browser
-) -> None:
+def test_ten_units_filled_in_offline_land_in_the_store_just_as_typed(made: tuple[Path, Path], browser: Browser) -> None:
     db, sheet = made
     begin(browser, sheet)
     order = [0, 9, 1, 8, 2, 7, 3, 6, 4, 5]
@@ -233,6 +231,30 @@ def test_a_sheet_is_filled_in_with_the_keyboard_alone(made: tuple[Path, Path], b
     assert browser.js("document.getElementById('count').textContent") == "Noted: 1 of 10 units."
 
 
+def test_what_is_filled_in_stands_on_paper_too(made: tuple[Path, Path], browser: Browser) -> None:
+    _, sheet = made
+    begin(browser, sheet)
+    fill(browser, 0, str(RIGHT["AH-T1"]))
+    browser.tap("input[name=u0-oil_level][value=low]")
+    browser.write("#u0-remark", "gate 2 is locked")
+    browser.js("window.dispatchEvent(new Event('beforeprint'))")
+    boxes = browser.js("document.querySelector('.paper .boxes').textContent")
+    assert boxes == f"{RIGHT['AH-T1']:06}"
+    assert browser.js("[...document.querySelectorAll('.paper .on')].map(e => e.textContent)") == ["low"]
+    assert "gate 2 is locked" in browser.js("document.querySelector('.paper').textContent")
+
+
+def test_a_browser_that_keeps_nothing_says_so_and_the_sheet_works(made: tuple[Path, Path], browser: Browser) -> None:
+    _, sheet = made
+    closed = "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('closed'); } })"
+    browser.call("Page.addScriptToEvaluateOnNewDocument", source=closed)
+    begin(browser, sheet)
+    assert shown(browser, "no-memory")
+    fill(browser, 0, str(RIGHT["AH-T1"]))
+    browser.tap("#save")
+    assert len(json.loads(saved_file(browser).read_text(encoding="utf-8"))["visits"]) == 1
+
+
 def test_text_from_the_store_stays_text(made: tuple[Path, Path], browser: Browser) -> None:
     _, sheet = made
     browser.open(sheet)
@@ -241,9 +263,7 @@ def test_text_from_the_store_stays_text(made: tuple[Path, Path], browser: Browse
     assert browser.js("document.querySelectorAll('.place b').length") == 0
 
 
-def test_touch_targets_are_large_and_nothing_is_wider_than_the_phone(
-    made: tuple[Path, Path], browser: Browser
-) -> None:
+def test_touch_targets_are_large_and_nothing_is_wider_than_the_phone(made: tuple[Path, Path], browser: Browser) -> None:
     _, sheet = made
     browser.open(sheet)
     browser.js("document.querySelectorAll('details').forEach(e => { e.open = true; })")
