@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -53,6 +53,8 @@ def build_plan(
     )
     jobs = with_other_outages(jobs, inputs.others, *_memberships(units, transfer_groups), limits.weeks)
     words = [*limits.assumptions, *_away_words(outlook), *_done_words(fitted)]
+    words += _pin_words(fitted, inputs, limits.weeks)
+    words += [f"Kept close to plan {follows}: a job moved from its week there costs {costs.move:g}."] if follows else []
     limits = replace(limits, assumptions=tuple(words))
     result = optimise(jobs, limits, as_of, costs=costs, seconds=seconds, progress=progress)
     done = tuple(LeftOut(job.unit, f"done on {job.done_on}", job.rests_on) for job in fitted if job.progress == "done")
@@ -70,6 +72,16 @@ def _done_words(jobs: tuple[Job, ...]) -> list[str]:
         f"{job.unit} is said to be done on {job.done_on} and left out, but no service is recorded: tapwear service."
         for job in jobs
         if job.progress == "done"
+    ]
+
+
+def _pin_words(jobs: tuple[Job, ...], inputs: Inputs, weeks: Sequence[str]) -> list[str]:
+    planned = {job.unit for job in jobs}
+    pins = [row for row in inputs.notes if row["kind"] == "pin" and row["weeks"] in weeks]
+    return [
+        f"{row['unit']} is pinned to {row['weeks']}, but nothing of it falls due: no job."
+        for row in pins
+        if row["unit"] not in planned
     ]
 
 

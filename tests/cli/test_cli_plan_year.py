@@ -221,3 +221,25 @@ def test_years_ahead_bring_each_interval_again(fleet: Path) -> None:
     means = {year["year"]: year["overhauls"]["mean"] for year in found["years"]}
     assert means == {2026: 0, 2027: 3, 2028: 0, 2029: 1, 2030: 0, 2031: 0, 2032: 0, 2033: 0, 2034: 3}
     assert "3-3" in run(fleet, "plan", "ahead").stdout
+
+
+def test_crews_without_hours_stop_all_and_the_year_s_turn_and_week_53_are_planned(fleet: Path) -> None:
+    rows = "unit,station,counter_digits,region,interval_years\nD1,DRAKE,6,North,7\n"
+    (fleet / "units_2.csv").write_text(rows, encoding="utf-8")
+    (fleet / "services_2.csv").write_text("unit,done_on,work\nD1,2019-12-30,overhaul\n", encoding="utf-8")
+    run(fleet, "import", str(fleet / "units_2.csv"), str(fleet / "services_2.csv"))
+    assert run(fleet, "plan", "build", "2026").exit_code == 0
+    assert weeks(fleet) == {"D1": "2026-W53"}  # from Monday, 28 December
+    run(fleet, "plan", "progress", "D1", "started", "--on", "2026-12-30", today="2027-01-02")
+    assert run(fleet, "plan", "build", "2027", today="2027-01-05").exit_code == 0
+    assert weeks(fleet, today="2027-01-05")["D1"] == "2027-W01"  # not done yet
+    run(fleet, "plan", "input", "team", "Nobody", "North", "0")
+    stopped = run(fleet, "plan", "build", "2028")
+    assert stopped.exit_code == 6
+    assert "region North has fewer than the 80 crew hours in weeks 1-52" in stopped.stdout
+
+
+def test_a_pin_of_a_unit_with_nothing_due_is_said_in_the_plan(fleet: Path) -> None:
+    run(fleet, "plan", "pin", "C1", "2027-W20")
+    shown = run(fleet, "plan", "build", "2027").stdout
+    assert "C1 is pinned to 2027-W20, but nothing of it falls due: no job." in shown
