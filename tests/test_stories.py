@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tapwear.cli.intake import DEMO_AS_OF, demo_folder
-from tapwear.fleet import Assessment, assess_store
+from tapwear.fleet import Assessment, assess_store, unit_followups, visits_overdue
 from tapwear.outlook.types import Due
 from tapwear.store.engine import Store, create_store
 from tapwear.store.importing import ImportResult, store_intake
@@ -164,3 +164,21 @@ def test_just_overhauled_unit_starts_again(fleet: Assessment) -> None:
     assert due.last_service_on == date(2026, 6, 4)
     assert due.operations_since is not None
     assert due.operations_since < 2_000
+
+
+def test_what_visits_noted_is_said_of_the_units_that_it_concerns_and_of_no_other(fleet: Assessment) -> None:
+    said = {due.unit: due.observed for due in fleet.outlook.dues if due.observed}
+    assert set(said) == {"QV-G1", "KS-T2"}
+    assert said["QV-G1"][0].startswith("change-over selector not seen to move from 2024-03-18 to 2026-01-26")
+    assert said["KS-T2"][0].startswith("compartment 6 K hotter than the main tank on 2026-06-25, as on 2026-06-01")
+    followed = {(one.unit, one.kind, one.times) for one in unit_followups(fleet.book, AS_OF)}
+    assert followed == {
+        ("DL-T2", "breather", 2), ("DL-T2", "oil_level", 1), ("DL-T2", "seepage", 2), ("LM-T3", "gas_blanket", 2),
+        ("GD-T3", "heater", 1), ("GD-T3", "coating", 1),
+    }  # fmt: skip
+
+
+def test_visit_rules_ask_for_what_is_overdue_by_them(fleet: Assessment) -> None:
+    overdue = visits_overdue(fleet.book, AS_OF)
+    by_rule = overdue[overdue["by_rule"]]
+    assert set(zip(by_rule["unit"], by_rule["what"], strict=True)) == {("NS-T1", "sample"), ("RM-T3", "sample")}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -15,10 +16,9 @@ from tapwear.words import FOLLOWUP_KINDS
 if TYPE_CHECKING:
     from datetime import date
 
-    from sqlalchemy.engine import Connection
-
     from tapwear.outlook.followups import FollowUp
-    from tapwear.store.find import UnitKey
+    from tapwear.store.followups import FollowupRow
+    from tapwear.store.observations import Seen
 
 followups = typer.Typer(
     invoke_without_command=True,
@@ -135,14 +135,16 @@ def close(
     Example: tapwear followups close T1 seepage --which "drain valve" --words "gasket renewed"
     """
     from tapwear.store.find import find_unit
-    from tapwear.store.followups import close_followup
+    from tapwear.store.followups import close_followup, list_followups
+    from tapwear.store.observations import list_observations
 
     _known(kind)
     how, day = value_of(CONDITIONS.field("closed_words"), words, "--words"), _day(on)
     store = open_the_store(context)
     with store.rows(writing=True) as connection:
         key = find_unit(connection, unit)
-        one = _the_open_one(connection, key, kind, which, day)
+        rows, kept = list_observations(connection, key), list_followups(connection, key)
+        one = _the_open_one(key.tag, rows, kept, kind, which, day)
         about = {"kind": kind, "compartment": one.compartment, "place": one.place}
         close_followup(
             connection, key, **about, first_on=one.first_on, words=one.words, origin=one.origin, on=day, how=how,
@@ -177,19 +179,18 @@ def reopen(
     tell(f"Open again: {key.tag}, {row.words}, closed on {row.closed_on} before. Store: {store.path}")
 
 
-def _the_open_one(connection: Connection, key: UnitKey, kind: str, which: str, day: date) -> FollowUp:
+def _the_open_one(
+    tag: str, rows: Sequence[Seen], ended: Sequence[FollowupRow], kind: str, which: str, day: date
+) -> FollowUp:
     """The unit's open follow-up of that kind on that day. Raises UsageError when there is none, or several."""
     from tapwear.outlook.followups import Kept, follow_ups, open_ones
     from tapwear.outlook.noticed import Noticed, in_order
-    from tapwear.store.followups import list_followups
-    from tapwear.store.observations import list_observations
 
-    rows = list_observations(connection, key)
     seen = in_order(Noticed(r.unit, r.observed_on, r.compartment, r.quantity, r.value, r.words) for r in rows)
     kept = [
         Kept(r.unit, r.kind, r.compartment, r.place, r.noted_on, r.words,
              "hand" if r.origin == "hand" else "observation", r.closed_on, r.closed_words, r.by)
-        for r in list_followups(connection, key)
+        for r in ended
     ]  # fmt: skip
     every = open_ones(follow_ups(seen, kept, today()))
     fit = [one for one in every if one.kind == kind and which.casefold() in one.words.casefold()]
@@ -197,13 +198,13 @@ def _the_open_one(connection: Connection, key: UnitKey, kind: str, which: str, d
     if len(fit) == 1:
         (one,) = fit
         if one.last_on > day:
-            raise UsageError(f"{key.tag}: {one.words} was seen on {one.last_on}; it cannot be closed on {day}, before.")
+            raise UsageError(f"{tag}: {one.words} was seen on {one.last_on}; it cannot be closed on {day}, before.")
         return one
     if fit:
         listed = "; ".join(one.words for one in fit)
-        raise UsageError(f"{key.tag} has {len(fit)} of {name} open: {listed}. Say which with --which TEXT.")
+        raise UsageError(f"{tag} has {len(fit)} of {name} open: {listed}. Say which with --which TEXT.")
     others = "; ".join(f"{one.kind}: {one.words}" for one in every) or "nothing"
-    raise UsageError(f"{key.tag} has no open follow-up {name}{f' that says {which}' if which else ''}; open: {others}.")
+    raise UsageError(f"{tag} has no open follow-up {name}{f' that says {which}' if which else ''}; open: {others}.")
 
 
 def _known(kind: str) -> None:
