@@ -424,7 +424,13 @@ def test_init_makes_a_store_once_and_upgrade_leaves_a_new_one_alone(
     assert Path("tapwear.db").exists()
 
 
-@pytest.mark.parametrize("command", ["log", "sample", "service", "event", "unit add", "unit change", "unit move"])
+@pytest.mark.parametrize(
+    "command",
+    [
+        *("visit", "log", "sample", "service", "event", "history", "amend"),
+        *("unit add", "unit change", "unit move"),
+    ],
+)
 def test_help_of_each_command_shows_an_example(command: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("COLUMNS", "160")
     result = run(*command.split(), "--help")
