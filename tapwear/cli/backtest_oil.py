@@ -89,14 +89,21 @@ def answers(store: Store, questions: list[Question]) -> list[tuple[str, str, str
 
 
 def _row(question: Question, verdicts: Mapping[str, OilVerdict]) -> tuple[str, str, str, str]:
-    """The answer to one question; a unit that was not yet known on that day asks for nothing."""
+    """The answer to one question."""
     from tapwear.report.due_data import csv_cell
 
-    verdict = verdicts.get(question.unit)
-    call = CALLS.get(verdict.call, "none") if verdict else "none"
-    # The early date, which all lists lead with; a call that comes without one does not wait.
-    open_by = (verdict.open_by_early or question.as_of).isoformat() if verdict and call == "pull" else ""
+    call, open_by = told(verdicts.get(question.unit), question.as_of)
     return str(csv_cell(question.unit)), question.as_of.isoformat(), call, open_by
+
+
+def told(verdict: OilVerdict | None, as_of: date) -> tuple[str, str]:
+    """Call (pull, resample or none) and open_by of a verdict for the scorer; a unit not yet known asks for nothing.
+
+    The early date is given, which all lists lead with (on the bench it costs less than the middle one, which often
+    comes after the next sample); a call without a date does not wait.
+    """
+    call = CALLS.get(verdict.call, "none") if verdict else "none"
+    return call, (verdict.open_by_early or as_of).isoformat() if verdict and call == "pull" else ""
 
 
 def read_questions(path: Path, units: Iterable[str]) -> tuple[list[Question], list[Finding]]:

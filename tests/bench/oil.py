@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from doubtful import load
 
+from tapwear.cli.backtest_oil import told
 from tapwear.counts.backtest import known_on
 from tapwear.counts.clean import read_counters
 from tapwear.counts.rate import RateModel, fit_rates
@@ -32,7 +33,6 @@ GAS = {
     "o2": "oxygen",
     "n2": "nitrogen",
 }
-CALLS = {"pull forward": "pull", "resample": "resample"}
 
 
 def load_set(folder: Path) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, pd.DataFrame]:
@@ -93,14 +93,10 @@ def answer(
         verdicts = {v.unit: v for v in assess(seen, events, units, as_of.date(), settings=settings)}
         for unit in asked["unit_id"]:
             v = verdicts[unit]
-            row = {
-                "unit_id": unit,
-                "as_of": as_of.date(),
-                "call": CALLS.get(v.call, "none"),
-                "open_by": v.open_by_middle or "",
-            }
+            call, open_by = told(v, as_of.date())
+            row = {"unit_id": unit, "as_of": as_of.date(), "call": call, "open_by": open_by}
             if every:
-                row |= {"early": v.open_by_early, "late": v.open_by_late, "findings": v.findings}
+                row |= {"middle": v.open_by_middle, "late": v.open_by_late, "findings": v.findings}
             rows.append(row)
     return pd.DataFrame(rows)
 
