@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -64,3 +65,26 @@ def test_the_date_of_a_unit_does_not_depend_on_who_came_first(tmp_path: Path) ->
         told.append(run(db, "due", "--all", "--csv").stdout)
     assert told[0] == told[1]
     assert "AH-T1" in told[0]
+
+
+def test_a_controllers_counts_are_a_series_of_their_own_beside_the_mechanical_one(tmp_path: Path) -> None:
+    db = make_desk(tmp_path)
+    before = run(db, "due", "--all", "--json").stdout
+    # The controller was fitted later and starts at nought; it counts the same twenty operations a day.
+    visits = [
+        entry(
+            id=f"{number:032x}", unit="AH-T1", visited_on=f"2026-{month:02}-20", by="SCADA", observations=None,
+            counters=[{"value": 20 * 30 * number, "source": "controller"}],
+        )
+        for number, month in enumerate((4, 5, 6))
+    ]  # fmt: skip
+    done = run(db, "import", str(visit_file(tmp_path / "scada.json", *visits)))
+    assert done.exit_code == 0, done.output
+    assert "No counter has two numbers" in run(db, "resolve").output
+    after = run(db, "due", "--all", "--json").stdout
+    middle = [
+        next(due["middle"] for due in json.loads(text)["dues"] if due["unit"] == "AH-T1") for text in (before, after)
+    ]
+    assert abs((date.fromisoformat(middle[1]) - date.fromisoformat(middle[0])).days) <= 30
+    told = run(db, "why", "AH-T1").output
+    assert "0 doubtful in all" in told
