@@ -42,7 +42,7 @@ SIZES = {
 }
 # Measured on the printed page [mm]: the head of the first sheet, whatever the size of text; and at scale 1 headings
 # and notes of each sheet, a row of the board, a line of the list. A sheet is filled to a little less than its height.
-HEAD, NOTES, BOARD_ROW, LIST_LINE, FILL = 32.0, 24.0, 4.0, 4.6, 0.95
+HEAD, NOTES, BOARD_ROW, LIST_LINE, FILL = 32.0, 24.0, 3.7, 4.3, 0.95
 FEW = 4  # jobs of a column of the list, at least; our choice
 LINE_LETTERS = 100  # letters in one of the two columns at the foot of the last sheet
 
