@@ -12,7 +12,7 @@ from __future__ import annotations
 import warnings
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import inf
 from time import monotonic
 from typing import Any
@@ -60,44 +60,88 @@ def model(board: Board, numbers: Sequence[int]) -> Model:
         for start in task.blocks[number].starts
         if board.fits(number, start)
     ]  # fmt: skip
-    trip_column: dict[int, int] = {}
-    rows: list[int] = []
-    cols: list[int] = []
-    data: list[float] = []
-    most: list[float] = []
     of_block: dict[int, list[int]] = defaultdict(list)
-    of_trip: dict[tuple[int, int], list[int]] = defaultdict(list)
-    of_cell: dict[int, list[tuple[int, float]]] = defaultdict(list)
+    of_trip: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))  # trip cell -> block -> columns
+    of_cell: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    amounts: dict[int, dict[int, float]] = defaultdict(dict)  # cell -> block -> amount
     for column, (number, start) in enumerate(columns):
         block = task.blocks[number]
         of_block[number].append(column)
         for offset in block.trips:
             if not board.trips[offset + start]:
-                of_trip[number, offset + start].append(column)
-                trip_column.setdefault(offset + start, len(columns) + len(trip_column))
+                of_trip[offset + start][number].append(column)
         for offset, amount in block.takes:
-            of_cell[offset + start].append((column, amount))
-
-    def row(entries: Sequence[tuple[int, float]], limit: float) -> None:
-        rows.extend([len(most)] * len(entries))
-        cols.extend(column for column, _ in entries)
-        data.extend(value for _, value in entries)
-        most.append(limit)
-
+            of_cell[offset + start][number].append(column)
+            amounts[offset + start][number] = amount
+    rows = _Rows()
     for chosen in of_block.values():
-        row([(column, 1.0) for column in chosen], 1.0)
-    for (_, cell), chosen in of_trip.items():
-        row([*((column, 1.0) for column in chosen), (trip_column[cell], -1.0)], 0.0)
-    for cell, entries in of_cell.items():
-        amounts: dict[int, float] = {columns[column][0]: amount for column, amount in entries}
+        rows.add([(column, 1.0) for column in chosen], 1.0)
+    trip_column = {cell: len(columns) + at for at, cell in enumerate(of_trip)}
+    covered: set[tuple[int, int]] = set()  # trip cell, block
+    weeks = len(task.weeks)
+    trips_in_week: dict[int, list[int]] = defaultdict(list)
+    for cell in of_trip:
+        trips_in_week[cell % weeks].append(cell)
+    for cell, of in of_cell.items():
         room = board.free[cell] - ROUNDING
-        if sum(amounts.values()) > room + ROUNDING:
-            row(entries, reachable(list(amounts.values()), room))
+        taken = amounts[cell]
+        if sum(taken.values()) > room + ROUNDING:
+            top = reachable(list(taken.values()), room)
+            rows.add([(column, taken[number]) for number, chosen in of.items() for column in chosen], top)
+            apart = _apart(taken, room)
+            if len(apart) > 1 and set(taken.values()) != {1.0}:
+                rows.add([(column, 1.0) for number in apart for column in of[number]], 1.0)
+            for trip in trips_in_week[cell % weeks]:
+                here = [number for number in taken if number in of_trip[trip]]
+                together = [number for number in apart if number in of_trip[trip]]
+                made = trip_column[trip]
+                if len(together) > 1:
+                    entries = [(column, 1.0) for number in together for column in of_trip[trip][number]]
+                    rows.add([*entries, (made, -1.0)], 0.0)
+                    covered |= {(trip, number) for number in together}
+                if len(here) > len(together) and sum(taken[number] for number in here) > room + ROUNDING:
+                    least = reachable([taken[number] for number in here], room)
+                    entries = [(column, taken[number]) for number in here for column in of[number]]
+                    rows.add([*entries, (made, -least)], 0.0)
+    for trip, of in of_trip.items():
+        for number, chosen in of.items():
+            if (trip, number) not in covered:
+                rows.add([*((column, 1.0) for column in chosen), (trip_column[trip], -1.0)], 0.0)
     gain = np.full(len(columns) + len(trip_column), task.trip)
     for column, (number, start) in enumerate(columns):
         gain[column] = task.blocks[number].cost[start] - task.blocks[number].left_out
-    matrix = csr_array((data, (rows, cols)), shape=(len(most), len(gain)))
-    return Model(columns, sum(task.blocks[number].left_out for number in numbers), gain, matrix, np.array(most))
+    base = sum(task.blocks[number].left_out for number in numbers)
+    return Model(columns, base, gain, rows.matrix(len(gain)), np.array(rows.most))
+
+
+@dataclass
+class _Rows:
+    """Rows of the program as they are found."""
+
+    most: list[float] = field(default_factory=list)
+    starts: list[int] = field(default_factory=lambda: [0])
+    columns: list[int] = field(default_factory=list)
+    values: list[float] = field(default_factory=list)
+
+    def add(self, entries: Sequence[tuple[int, float]], most: float) -> None:
+        self.columns.extend(column for column, _ in entries)
+        self.values.extend(value for _, value in entries)
+        self.starts.append(len(self.columns))
+        self.most.append(most)
+
+    def matrix(self, width: int) -> csr_array:
+        return csr_array((self.values, self.columns, self.starts), shape=(len(self.most), width))
+
+
+def _apart(taken: dict[int, float], room: float) -> list[int]:
+    """Blocks of which no two have room together: all that take more than half, and one that fits beside none of
+    them."""
+    large = [number for number, amount in taken.items() if 2 * amount > room + 2 * ROUNDING]
+    if large:
+        least = min(taken[number] for number in large)
+        rest = [number for number, amount in taken.items() if number not in large and amount + least > room + ROUNDING]
+        large += rest[:1]
+    return large
 
 
 def reachable(amounts: Sequence[float], room: float) -> float:

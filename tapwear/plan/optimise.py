@@ -213,13 +213,13 @@ def _board(part: Part, fixed: Board) -> Board:
 
 def _anneal(part: Part, fixed: Board, steps: int, until: float) -> float:
     """Polishes the plan of a part; the steps a second. A first round that the clock cut is remembered."""
-    part.seed += 1
     board, began = _board(part, fixed), monotonic()
     whole = Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
     starts = {number: board.at[number] for number in part.numbers}
     part.better(starts, _cost(fixed, starts))
-    if not whole and part.seed == 1 and len(part.numbers) > SMALL:
+    if not whole and part.seed == 0 and len(part.numbers) > SMALL:
         part.by_clock = True
+    part.seed += 1
     return steps / max(monotonic() - began, LEAST) if whole else 0.0
 
 
