@@ -173,11 +173,11 @@ def _write(out: Path, content: bytes) -> None:
 
 
 def _earlier(store: Store, view: PlanView) -> list[PlanView]:
-    """The plans of the same year made before this one, the oldest first."""
+    """The plans of the same year that people may have been told before this one, the oldest first."""
     from tapwear.store.plans import list_plans
 
     heads = [head for head in list_plans(store) if head.year == view.result.year and head.sequence < view.sequence]
-    return [load_view(store, head.name) for head in heads]
+    return [load_view(store, head.name) for head in sorted(heads, key=lambda head: head.sequence)]
 
 
 def _board(view: PlanView, paper: BoardPaper) -> bytes:

@@ -73,7 +73,8 @@ PLAN_FIELDS: dict[str, str] = {
 
 @dataclass(frozen=True)
 class PlanView:
-    """A plan with its name and who made it when. `sequence` counts the plans of that year made before it."""
+    """A plan with its name and who made it when. `sequence` grows with each plan of that year that is made or
+    published."""
 
     name: str
     status: str

@@ -20,9 +20,9 @@ SETTLED = ("asked", "approved")  # an outage asked for needs no reminder to ask
 def plan_ics(view: PlanView, earlier: Sequence[PlanView] = ()) -> bytes:
     """The calendar file. DTEND is the day after the last one, as the standard has it.
 
-    An event keeps its UID from plan to plan of the same year, and a later plan carries a higher SEQUENCE, as does a
-    plan once it is published, so that a calendar moves the entry instead of showing it twice. What stood in one of
-    the `earlier` plans of that year (oldest first) and stands no more is there as cancelled.
+    An event keeps its UID from plan to plan of the same year, and a plan made or published later carries a higher
+    SEQUENCE, so that a calendar moves the entry instead of showing it twice. What stood in one of the `earlier` plans
+    of that year (oldest first) and stands no more is there as cancelled.
     Raises MissingExtra without icalendar.
     """
     try:
@@ -70,7 +70,7 @@ def _event(row: JobRow, view: PlanView, title: str, words: str) -> Any:
     first, last = _days(row)
     event = Event()
     event.add("uid", _uid(row, view.result.year))
-    event.add("sequence", 2 * view.sequence + (view.status == "published"))
+    event.add("sequence", view.sequence)
     event.add("dtstamp", view.recorded_at)
     event.add("dtstart", first)
     event.add("dtend", last + timedelta(days=1))

@@ -11,6 +11,8 @@ from __future__ import annotations
 import json
 import string
 import uuid
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -30,7 +32,8 @@ _DATES = ("early", "middle", "late")
 
 @dataclass(frozen=True)
 class PlanHead:
-    """What a list of plans shows. `sequence` counts the plans of the same year made before.
+    """What a list of plans shows. `sequence` counts the plans of the same year made or published before its own
+    making, or before its publishing once that was done: the greater one is what people were told last.
 
     status : draft, published, or superseded (published once, and another since); the day and who belong to it
     """
@@ -152,6 +155,7 @@ def _heads(session: Session) -> list[PlanHead]:
     year_of = {plan.id: plan.year for plan in plans}
     for one in published:
         newest[year_of[one.plan_id]] = one.plan_id
+    sequences = _sequences(plans, published)
     for plan in plans:
         number = plan.id or 0
         heads.append(
@@ -164,12 +168,25 @@ def _heads(session: Session) -> list[PlanHead]:
                 recorded_by=plan.recorded_by,
                 placed=counts.get((number, True), 0),
                 not_placed=counts.get((number, False), 0),
-                sequence=sum(head.year == plan.year for head in heads),
+                sequence=sequences[number],
                 published_on=given_out[number].recorded_at.astimezone().date() if number in given_out else None,
                 published_by=given_out[number].recorded_by if number in given_out else "",
             )
         )
     return heads
+
+
+def _sequences(plans: Sequence[Plan], published: Sequence[PlanPublication]) -> dict[int, int]:
+    """By plan: how many plans of its year had been made or published before it was made, or last published."""
+    year_of = {plan.id: plan.year for plan in plans}
+    made = [(plan.recorded_at, 0, plan.id or 0) for plan in plans]
+    given_out = [(one.recorded_at, 1, one.plan_id) for one in published]
+    so_far: Counter[int] = Counter()
+    found: dict[int, int] = {}
+    for _, _, number in sorted([*made, *given_out]):
+        found[number] = so_far[year_of[number]]
+        so_far[year_of[number]] += 1
+    return found
 
 
 def _status(number: int, given_out: dict[int, PlanPublication], newest: int | None) -> str:

@@ -125,3 +125,16 @@ def test_the_calendar_of_a_later_plan_cancels_what_an_earlier_one_had(store: Sto
     assert first.read_text().count("STATUS:CANCELLED") == 0
     assert later.read_text().count("STATUS:CANCELLED") == 1
     assert "cancelled: contact service: U2\\, BIRCH" in later.read_text()
+
+
+def test_a_plan_published_after_a_later_draft_is_what_calendars_take(store: Store, tmp_path: Path) -> None:
+    keep(store, job("U1", "2027-03-01"))
+    keep(store, job("U1", "2027-04-05"), job("U2", "2027-06-07", "BIRCH"))
+    later = datetime(2026, 7, 1, 8, 0, tzinfo=UTC)
+    plans.publish_plan(store, "2027-a", by="A. Planner", at=later, reason="")
+    sequences = {head.name: head.sequence for head in plans.list_plans(store)}
+    assert sequences == {"2027-a": 2, "2027-b": 1}
+    out = tmp_path / "a.ics"
+    assert run(store, "export", "2027-a", "--format", "ics", "--out", str(out)).exit_code == 0
+    assert out.read_text().count("SEQUENCE:2") == 2  # U1 as published, U2 of the draft cancelled
+    assert out.read_text().count("STATUS:CANCELLED") == 1

@@ -78,11 +78,9 @@ def test_a_unit_keeps_its_entry_from_plan_to_plan_and_the_later_plan_wins() -> N
                     for due, sequence in (("2027-03-01", 0), ("2027-09-06", 1)))  # fmt: skip
     assert draft["UID"] == later["UID"]
     assert draft["DTSTART"] != later["DTSTART"]
-    plan = view(job("U1"))
-    published = one(replace(plan, status="published"))
-    assert draft["STATUS"] == "TENTATIVE"
-    assert published["STATUS"] == "CONFIRMED"
-    assert int(str(draft["SEQUENCE"])) < int(str(published["SEQUENCE"])) < int(str(later["SEQUENCE"]))
+    assert (draft["SEQUENCE"], later["SEQUENCE"]) == (0, 1)
+    published = one(replace(view(job("U1")), status="published"))
+    assert (draft["STATUS"], published["STATUS"]) == ("TENTATIVE", "CONFIRMED")
 
 
 def test_a_refused_outage_is_not_firm_even_in_a_published_plan() -> None:
@@ -103,7 +101,7 @@ def test_what_an_earlier_plan_had_and_this_one_has_not_is_cancelled() -> None:
         "cancelled: contact service: U3, CEDAR",
     ]
     gone = found["cancelled: contact service: U1, ALDER"]
-    assert (gone["STATUS"], gone["SEQUENCE"], gone["DTSTART"]) == ("CANCELLED", 4, date(2027, 3, 1))
+    assert (gone["STATUS"], gone["SEQUENCE"], gone["DTSTART"]) == ("CANCELLED", 2, date(2027, 3, 1))
     assert gone["UID"] in by_uid
     assert gone["DESCRIPTION"] == "2027-a: no longer in the plan for 2027"
     why = str(found["cancelled: contact service: U3, CEDAR"]["DESCRIPTION"])
