@@ -137,14 +137,12 @@ def list_plans(store: Store) -> list[PlanHead]:
 
 
 def _heads(session: Session) -> list[PlanHead]:
-    counts = {
-        (plan_id, placed): number
-        for plan_id, placed, number in session.exec(
-            select(PlanJob.plan_id, PlanJob.start_week != "", func.count()).group_by(
-                col(PlanJob.plan_id), col(PlanJob.start_week) != ""
-            )
-        ).all()
-    }
+    counts: dict[tuple[int, bool], int] = {}
+    by_week = select(PlanJob.plan_id, PlanJob.start_week, func.count()).group_by(
+        col(PlanJob.plan_id), col(PlanJob.start_week)
+    )
+    for plan_id, week, jobs in session.exec(by_week).all():
+        counts[plan_id, bool(week)] = counts.get((plan_id, bool(week)), 0) + jobs
     published = session.exec(
         select(PlanPublication).where(col(PlanPublication.withdrawn).is_(False)).order_by(col(PlanPublication.id))
     ).all()
