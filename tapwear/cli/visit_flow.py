@@ -18,7 +18,7 @@ from tapwear.cli.visit_doubts import follow_up_words
 from tapwear.cli.visit_draft import Draft, draft_path, load_draft, remove_draft, save_draft
 from tapwear.cli.visit_steps import Guide, LeaveIt
 from tapwear.errors import DataRejected, UsageError
-from tapwear.measures import shown_in
+from tapwear.measures import shown_in, unit_in
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.recording import Stamp
 from tapwear.store.visit_ground import Ground, visit_ground
@@ -214,7 +214,7 @@ def _by_drive(counters: Mapping[str, Sequence[str]], ground: Ground) -> dict[str
 
 
 def _say_severe(store: Store, ground: Ground) -> bool:
-    """Says first of all when nobody may go near; True then. By open conditions, and by the unit's own oil samples."""
+    """Says first of all when nobody may go near; True then. By open conditions, and by its oil."""
     reasons = list(ground.severe)
     if ground.samples and not reasons:
         reasons = severe_oil(store, ground)
@@ -224,14 +224,21 @@ def _say_severe(store: Store, ground: Ground) -> bool:
 
 
 def severe_oil(store: Store, ground: Ground) -> list[str]:
-    """What a severe finding of the unit's oil says, sentence by sentence; nothing where its oil is not severe."""
-    from tapwear.fleet import assess_counts, assess_oil
-    from tapwear.store.loading import load_book
+    """What a severe finding of the unit's oil says, sentence by sentence; nothing where its oil is not severe.
 
-    book = load_book(store, ground.unit.tag, as_of=ground.on)
-    _, model = assess_counts(book, ground.on)
-    verdicts = [verdict for verdict in assess_oil(book, model, ground.on) if verdict.severe]
-    return [finding.words for verdict in verdicts for finding in verdict.findings]
+    From the whole fleet, since what is usual is learnt from like units: the same answer as in every list.
+    """
+    from tapwear.report.terminal import progress
+
+    with progress("Looking at what the oil says"):
+        from tapwear.fleet import assess_counts, assess_oil
+        from tapwear.store.loading import load_book
+
+        book = load_book(store, as_of=ground.on)
+        _, model = assess_counts(book, ground.on)
+        verdicts = assess_oil(book, model, ground.on)
+    mine = [verdict for verdict in verdicts if verdict.unit == ground.unit.tag and verdict.severe]
+    return [finding.words for verdict in mine for finding in verdict.findings]
 
 
 def _say_stored(guide: Guide, outcome: VisitOutcome) -> None:
@@ -239,7 +246,9 @@ def _say_stored(guide: Guide, outcome: VisitOutcome) -> None:
     words = {"known": "is in the book already; nothing was added", "older": "is older than what the book has of it"}
     what = words.get(outcome.kind, f"stored whole, {outcome.rows} row{'s' if outcome.rows != 1 else ''}")
     tell(f"Visit to {draft.unit} on {draft.visited_on}: {what}. Store: {place}")
-    if draft.sample_taken and not draft.another_unit and not guide.severe:
+    if draft.sample_taken and guide.severe:
+        tell(f"No label is printed: {SEVERE}")
+    elif draft.sample_taken and not draft.another_unit:
         _print_labels(guide)
     if not guide.severe:
         tell(*follow_up_words(draft.observations, draft.unit))
@@ -256,21 +265,19 @@ def _print_labels(guide: Guide) -> None:
     draft, ground, system = guide.draft, guide.ground, guide.asking.system
     name = ground.station_name if ground.station_name != ground.where.station else ""
     oil = draft.observations.get("oil_temp_c")
+    blank = f"______ {unit_in('temperature', system)[1]}"
     tell(CAUTIONS[2], "For the bottle:")
     for compartment, serial in ground.compartments:
         drive = compartment if compartment in ground.drives else ground.drives[0] if ground.drives else ""
         seen = draft.counters.get(f"{drive}/mechanical")
-        known = {
-            "oil_temperature": None if oil is None else shown_in(oil, "temperature", system),
-            "counter": None if seen is None else str(seen["value"]),
-        }
         text = label_text(
             draft.unit,
             serial or draft.serial_seen or ground.serial,
             f"{COMPARTMENT} {compartment}".rstrip(),
             f"{ground.where.where} {name}".rstrip(),
             on=draft.visited_on.isoformat(),
+            oil_temperature=blank if oil is None else shown_in(oil, "temperature", system),
+            counter="____________" if seen is None else str(seen["value"]),
             by=draft.by,
-            **{key: value for key, value in known.items() if value is not None},
         )
         typer.echo("\n".join(boxed(text)))
