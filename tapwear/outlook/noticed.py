@@ -41,16 +41,18 @@ class Noticed:
 
 def noticed_of(observations: pd.DataFrame, as_of: date) -> tuple[Noticed, ...]:
     """The observations up to as_of, by unit, day, compartment and quantity. Frame as in tapwear.store.book."""
-    rows = []
-    for row in observations.itertuples(index=False):
-        on = as_day(row.observed_on)
-        if on is None or on > as_of:
-            continue
-        low, high = _number(row.middle_low), _number(row.middle_high)
-        middle = None if low is None or high is None else (low, high)
-        value = _number(row.value)
-        rows.append(Noticed(str(row.unit), on, str(row.compartment), str(row.quantity), value, str(row.words), middle))
-    return in_order(rows)
+    import pandas as pd
+
+    known = observations[observations["observed_on"] <= pd.Timestamp(as_of)]
+    if known.empty:
+        return ()
+    days = known["observed_on"].dt.date
+    names = ("unit", "compartment", "quantity", "words", "value", "middle_low", "middle_high")
+    cells = zip(days, *(known[name].tolist() for name in names), strict=True)
+    return in_order(
+        Noticed(unit, on, compartment, quantity, _number(value), words, None if low != low else (low, high))
+        for on, unit, compartment, quantity, words, value, low, high in cells
+    )
 
 
 def in_order(rows: Iterable[Noticed]) -> tuple[Noticed, ...]:
@@ -70,6 +72,5 @@ def as_day(value: object) -> date | None:
     return None if pd.isna(value) else pd.Timestamp(value).date()  # type: ignore[call-overload, arg-type]
 
 
-def _number(value: object) -> float | None:
-    number = float(value)  # type: ignore[arg-type]
-    return None if number != number else number
+def _number(value: float) -> float | None:
+    return None if value != value else value

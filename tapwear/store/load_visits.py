@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import pandas as pd
 import sqlalchemy as sa
 
@@ -11,7 +13,7 @@ from tapwear.store.lean import is_current
 from tapwear.store.whereabouts import FittingRow, by_drive, drive_changes
 from tapwear.visits.fields import GASES
 from tapwear.visits.observations import POSITIONS
-from tapwear.visits.positions import position_number, positions_of
+from tapwear.visits.positions import Positions, position_number, positions_of
 from tapwear.visits.specs import Unfit
 
 _SAME_NUMBER = ["counter_id", "read_on", "value"]
@@ -235,12 +237,17 @@ def _position(words: str, style: str) -> tuple[float, float, float]:
 
     NaN too where the register's positions were changed since, so that this is none of them.
     """
-    known = positions_of(style)
+    known = _positions(style)
     middle = known.change_over if known else (0.0, 0.0) if words[-1:] in ("L", "R", "N") else None
     try:
         return position_number(words, known), *(middle or (float("nan"), float("nan")))
     except Unfit:
         return (float("nan"),) * 3
+
+
+@lru_cache(maxsize=256)
+def _positions(style: str) -> Positions | None:
+    return positions_of(style)
 
 
 def followups_frame(scope: Scope) -> pd.DataFrame:

@@ -78,7 +78,8 @@ def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict
         elif BY_NAME[name].kind == "number":
             found[name] = float(value), ""
         else:
-            found[name] = None, NO_SEEPAGE if name == "seepage" and str(value).casefold() == NO_SEEPAGE else str(value)
+            dry = name == "seepage" and str(value).casefold().rstrip(".") in (NO_SEEPAGE, "no", "nil", "nothing")
+            found[name] = None, NO_SEEPAGE if dry else str(value)
     low, high = (found.get(name, (None, ""))[1] for name in ("position_low", "position_high"))
     if low and high and position_number(low, positions) > position_number(high, positions):
         raise Unfit(f"drag hands from {low} up to {high}", "give the lower position as position_low")

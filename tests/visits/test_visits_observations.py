@@ -20,6 +20,12 @@ def test_numbers_are_kept_as_numbers_and_all_else_as_words() -> None:
     }
 
 
+@pytest.mark.parametrize("words", ["none", "None.", "no", "NIL", "nothing"])
+def test_no_seepage_is_kept_in_one_spelling_and_a_place_as_it_is(words: str) -> None:
+    assert noted({"seepage": words}) == {"seepage": (None, "none")}
+    assert noted({"seepage": f"{words} but the lid"}) == {"seepage": (None, f"{words} but the lid")}
+
+
 def test_what_was_not_looked_at_is_not_kept() -> None:
     assert noted({"heater": None, "remark": "", "unit": "T1"}) == {}
 
