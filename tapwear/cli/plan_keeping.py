@@ -68,6 +68,7 @@ def costs(
     from dataclasses import asdict
 
     from tapwear.plan.types import Costs
+    from tapwear.report.plan_words import COST_WORDS
     from tapwear.report.terminal import columns
     from tapwear.store.planning import state_costs, stated_costs
     from tapwear.store.recording import Stamp
@@ -82,15 +83,8 @@ def costs(
             state_costs(connection, changes, asdict(Costs()), Stamp(who(context, by), now(), because.strip()))
     with store.rows() as connection:
         stated = stated_costs(connection)
-    words = {
-        "late": "each expected week past the day of becoming due, times the unit's consequence",
-        "early": "each expected week of interval thrown away",
-        "trip": "each neighbourhood and week with work in it",
-        "unplaced": "each job left out, besides its lateness",
-        "move": "each job moved from its week in the plan that is followed",
-    }
-    rows = [[name, f"{value:g}", words[name]] for name, value in asdict(costs_of(store)).items()]
-    typer.echo("\n".join(columns(["cost", "of", "for"], rows, right=(1,))))
+    rows = [[name, f"{value:g}", COST_WORDS[name]] for name, value in asdict(costs_of(store)).items()]
+    typer.echo("\n".join(columns(["name", "value", "what it is"], rows, right=(1,))))
     if stated:
         last = stated[-1]
         say(f"Stated on {last.stated_on} by {last.stated_by}: {last.reason}. Used by the next plan build.")

@@ -77,6 +77,8 @@ def build(
     from tapwear.plan.document import to_document
     from tapwear.store import plans
 
+    if seconds != seconds:  # not a number
+        raise UsageError("--seconds takes a number of seconds, like 20.")
     day = as_of_or_today(as_of)
     store = open_the_store(context)
     if name is not None:

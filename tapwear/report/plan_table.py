@@ -10,6 +10,7 @@ from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView, job_rows
 from tapwear.report.plan_words import (
     chance_words,
+    cost_words,
     day_words,
     headline,
     kit_items,
@@ -92,7 +93,7 @@ def plan_screen(view: PlanView, console: Console) -> list[Text]:
         lines += [Text(""), Text("Not placed", "bold")]
         lines += _table(waiting, NOT_PLACED, lambda row: [row.stopped_by, row.why], console)
     lines += [Text(""), Text("This plan rests on", "bold")]
-    for words in view.result.limits.assumptions:
+    for words in (*view.result.limits.assumptions, cost_words(view.result)):
         lines += _wrapped(words, "", console, width)
     return [*lines, Text(""), *_wrapped(CAUTION_SHORT, "dim", console, width)]
 
@@ -114,6 +115,7 @@ def plan_plain(view: PlanView) -> list[str]:
             [[*(column.cell(row) for column in NOT_PLACED), row.stopped_by, row.why] for row in waiting],
         )
     lines += ["", "This plan rests on", *(plain(words) for words in view.result.limits.assumptions)]
+    lines.append(cost_words(view.result))
     return [*lines, "", CAUTION_SHORT]
 
 

@@ -54,6 +54,12 @@ def proof_words(result: PlanResult) -> str:
     return f"Within {_percent(proof.gap)} of the best possible."
 
 
+def cost_words(result: PlanResult) -> str:
+    """`Costs: late 10, early 1, trip 40, unplaced 100, move 60 (tapwear plan costs says of what).`"""
+    told = ", ".join(f"{name} {getattr(result.costs, name):g}" for name in COST_WORDS)
+    return f"Costs: {told} (tapwear plan costs says of what)."
+
+
 def _percent(share: float) -> str:
     return f"{100 * share:.1f} %" if share < 0.1 else f"{100 * share:.0f} %"
 

@@ -6,6 +6,7 @@ Light, without the models and without frames: these tables are short.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -171,7 +172,11 @@ def state_costs(
     """From now on a plan costs this; the former costs are kept.
 
     changes : of late, early, trip, unplaced, move those that change; the others stay as stated last, else as shipped
+    Raises UsageError for what is no cost.
     """
+    for name, value in changes.items():
+        if not 0 <= value < math.inf:
+            raise UsageError(f"The cost of {name} is a number from 0 on, found {value:g}. Nothing was changed.")
     stated = stated_costs(connection)
     present = dict(zip(shipped, dataclasses.astuple(stated[-1]), strict=False)) if stated else dict(shipped)
     values: dict[str, Any] = {f"{name}_cost": float(value) for name, value in (present | dict(changes)).items()}

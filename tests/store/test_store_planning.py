@@ -158,6 +158,9 @@ def test_costs_keep_what_was_stated_before(store: Store) -> None:
         assert stated_costs(connection) == []
         state_costs(connection, {"late": 20.0}, SHIPPED, STAMP)
         state_costs(connection, {"trip": 5.0}, SHIPPED, STAMP)
+        for odd in (float("nan"), float("inf"), -1.0):
+            with pytest.raises(UsageError, match="cost of move"):
+                state_costs(connection, {"move": odd}, SHIPPED, STAMP)
         rows = stated_costs(connection)
     assert [(row.late, row.early, row.trip, row.stated_by) for row in rows] == [
         (20, 1, 40, "Robin"),
