@@ -97,7 +97,8 @@ def sheet(
         raise UsageError(f"{path} cannot be written: {error.strerror or error}. Name another file.") from error
     stops = sum(unit.stop for unit in sheet.units)
     stopped = f", {stops} of them with a stop notice" if stops else ""
-    say(f"Wrote {path}: {len(sheet.units)} units at {len(sheet.stations)} stations{stopped}; expires {expires}.")
+    where = ", ".join(one.station for one in sheet.stations[:5]) + (", ..." if len(sheet.stations) > 5 else "")
+    say(f"Wrote {path}: {len(sheet.units)} units at {where}{stopped}; expires {expires}.")
 
 
 def _stations(
