@@ -19,6 +19,7 @@ from tapwear.report.plan_words import (
     chance_words,
     day_words,
     headline,
+    kit_words,
     parts,
     proof_words,
     request_words,
@@ -93,6 +94,7 @@ def plan_html(view: PlanView, paper: BoardPaper = BoardPaper.A4) -> str:
         request=request_words,
         state=state_words,
         needs=resources_words,
+        kit=kit_words,
     )
     return f"{made}\n"
 

@@ -10,7 +10,7 @@ from typing import Any
 from tapwear.errors import MissingExtra
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView, job_rows
-from tapwear.report.plan_words import chance_words, kit_items, parts, request_words, resources_words, severe_words
+from tapwear.report.plan_words import chance_words, kit_words, parts, request_words, resources_words, severe_words
 from tapwear.words import CAUTION_SHORT
 
 ALARM_HOUR = 8  # local time of the calendar; our choice
@@ -104,7 +104,7 @@ def _deadlines(row: JobRow) -> list[tuple[date, str]]:
     if row.permit_ask_by and row.request_status not in SETTLED:
         found.append((row.permit_ask_by, "ask for the outage and the switching permit"))
     if row.kit_order_by and row.kit:
-        found.append((row.kit_order_by, f"order {', '.join(kit_items(row))}"))
+        found.append((row.kit_order_by, f"order {kit_words(row)}"))
     return found
 
 
@@ -130,7 +130,7 @@ def _words(row: JobRow, view: PlanView) -> str:
         *(f"by {day.isoformat()}: {words}" for day, words in _deadlines(row)),
         resources_words(row),
         f"other work: {'; '.join(row.other_work)}" if row.other_work else "",
-        "; ".join(part for part in (f"{row.crew_hours:g} crew hours", row.skill, ", ".join(kit_items(row))) if part),
+        "; ".join(part for part in (f"{row.crew_hours:g} crew hours", row.skill, kit_words(row)) if part),
         f"plan {plain(view.name)}, as of {view.result.as_of.isoformat()}",
         CAUTION_SHORT,
     ]

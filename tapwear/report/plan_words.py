@@ -122,6 +122,11 @@ def kit_items(row: JobRow) -> list[str]:
     return list(dict.fromkeys(part.strip() for part in re.split(r";|,\s", row.kit) if part.strip()))
 
 
+def kit_words(row: JobRow) -> str:
+    """`contact set, gasket set R, oil`."""
+    return ", ".join(kit_items(row))
+
+
 def hours_words(row: JobRow) -> str:
     """`80 crew hours, side-mounted, region North`."""
     region = f"region {row.region}" if row.region else ""

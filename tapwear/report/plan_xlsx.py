@@ -10,7 +10,16 @@ from tapwear.report.plain import plain
 from tapwear.report.plan_board import Board, week_board
 from tapwear.report.plan_data import JobRow, PlanView, job_rows
 from tapwear.report.plan_orders import CrewWeek, Order, Total, crew_weeks, orders, totals, us_gallons
-from tapwear.report.plan_words import COST_WORDS, headline, parts, proof_words, request_words, severe_words, state_words
+from tapwear.report.plan_words import (
+    COST_WORDS,
+    headline,
+    kit_words,
+    parts,
+    proof_words,
+    request_words,
+    severe_words,
+    state_words,
+)
 from tapwear.report.sheets import A3, A4, Column, Workbook, new_sheet, new_workbook, table_sheet, write_cell
 from tapwear.words import CAUTIONS
 
@@ -46,7 +55,7 @@ PLAN_COLUMNS = (
     Column("resources", 18, _field("resources")),
     Column("recall [h]", 8, _field("recall_hours")),
     Column("other work", 22, _field("other_work")),
-    Column("kit", 22, _field("kit")),
+    Column("kit", 22, kit_words),
     Column("order the kit by", 11, _field("kit_order_by")),
     Column("serial", 14, _field("serial")),
     Column("oil volume [L]", 9, _field("oil_volume_l")),
