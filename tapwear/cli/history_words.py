@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from tapwear.cli.entering import in_words
 from tapwear.visits.fields import GASES
-from tapwear.words import CONDITION_KINDS
+from tapwear.words import CONDITION_KINDS, observed_label, observed_words
 
 if TYPE_CHECKING:
     from tapwear.store.trail import TrailRow
@@ -56,11 +56,9 @@ def changed_words(before: TrailRow, after: TrailRow) -> str:
 
 
 def _observed(says: Mapping[str, Any]) -> str:
-    from tapwear.visits import observations
-
     name = says["quantity"]
     where = f" (compartment {says['compartment']})" if says["compartment"] else ""
-    return f"{observations.label(name)} {observations.in_words(name, says['value'], says['words'])}{where}"
+    return f"{observed_label(name)} {observed_words(name, says['value'], says['words'])}{where}"
 
 
 def _lead_columns(row: TrailRow) -> tuple[str, ...]:

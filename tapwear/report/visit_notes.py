@@ -12,7 +12,7 @@ from tapwear.report.pages_parts import Section, table
 from tapwear.report.stories import Subject
 from tapwear.words import OBSERVED, observed_label
 
-SEEN, FOLLOW_UP = "Seen on visits", "To follow up"
+SEEN, FOLLOW_UP, ENGINEER = "Seen on visits", "To follow up", "For the engineer alone"
 HEADINGS = ("what", "compartment", "last seen", "on")
 
 
@@ -22,7 +22,7 @@ def note_blocks(subject: Subject) -> list[Block]:
     used = [i for i in range(len(HEADINGS)) if any(row[i] for row in rows)]
     shown = lines_of([HEADINGS[i] for i in used], [[row[i] for i in used] for row in rows]) if rows else []
     open_ = [Line(sentence(one.sentence)) for one in subject.followups]
-    found = ((SEEN, shown), (FOLLOW_UP, open_))
+    found = ((SEEN, shown), (_heading(subject), open_))
     return [Block(heading, tuple(lines)) for heading, lines in found if lines]
 
 
@@ -31,8 +31,9 @@ def note_section(subject: Subject) -> Section | None:
     rows = _rows(subject)
     if not rows and not subject.followups:
         return None
+    name = _heading(subject)
     found = (table(f"Seen on visits to {subject.unit}", HEADINGS, rows),) if rows else ()
-    return Section(SEEN, tables=found, after=tuple(f"{FOLLOW_UP}: {one.sentence}." for one in subject.followups))
+    return Section(SEEN, tables=found, after=tuple(f"{name}: {one.sentence}." for one in subject.followups))
 
 
 def note_records(subject: Subject) -> dict[str, list[dict[str, Any]]]:
@@ -44,6 +45,11 @@ def note_records(subject: Subject) -> dict[str, list[dict[str, Any]]]:
         "observations": seen,
         "followups": [{name: asdict(one)[name] for name in keys} for one in subject.followups],
     }
+
+
+def _heading(subject: Subject) -> str:
+    """Nobody is sent to a unit with a severe finding."""
+    return ENGINEER if subject.severe else FOLLOW_UP
 
 
 def _rows(subject: Subject) -> list[tuple[str, ...]]:

@@ -11,12 +11,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from tapwear.visits.positions import Positions, position_number, position_words
-from tapwear.visits.positions import positions_of as positions_of
 from tapwear.visits.specs import FieldSpec, TableSpec, Unfit
-from tapwear.words import observed_label, observed_words
+from tapwear.words import observed_label
 
 F = FieldSpec
-label, in_words = observed_label, observed_words
+label = observed_label
 OIL_LEVELS = ("low", "normal", "high")
 BREATHER_STATES = ("good", "to be renewed", "blocked")
 HEATER_STATES = ("working", "faulty", "off")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date
 
-from why_examples import subject
+from why_examples import subject, verdict
 
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.noticed import Noticed
@@ -47,6 +48,14 @@ def test_a_unit_of_which_nothing_was_noted_has_no_such_part() -> None:
     only = note_section(subject(followups=(OPEN,)))
     assert only is not None
     assert only.tables == ()
+
+
+def test_nobody_is_sent_to_a_unit_with_a_severe_finding() -> None:
+    severe = subject(followups=(OPEN,), verdict=replace(verdict(), severe=True))
+    assert [block.heading for block in note_blocks(severe)] == ["For the engineer alone"]
+    section = note_section(severe)
+    assert section is not None
+    assert section.after[0].startswith("For the engineer alone: seepage")
 
 
 def test_it_stands_on_the_page_and_in_its_data() -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tapwear.visits.observations import BY_NAME, in_words, label, noted, positions_of
+from tapwear.visits.observations import BY_NAME, label, noted
+from tapwear.visits.positions import positions_of
 from tapwear.visits.specs import Unfit
-from tapwear.words import OBSERVED
+from tapwear.words import OBSERVED, observed_words
 
 
 def test_numbers_are_kept_as_numbers_and_all_else_as_words() -> None:
@@ -41,7 +42,7 @@ def test_drag_hands_the_wrong_way_round_are_refused() -> None:
 
 
 def test_every_quantity_has_a_label_and_says_its_unit_of_measure() -> None:
-    assert in_words("oil_temp_c", 41.5, "") == "41.5 °C"
-    assert in_words("pressure_kpa", -20.0, "") == "-20 kPa"
-    assert in_words("breather", None, "to be renewed") == "to be renewed"
+    assert observed_words("oil_temp_c", 41.5, "") == "41.5 °C"
+    assert observed_words("pressure_kpa", -20.0, "") == "-20 kPa"
+    assert observed_words("breather", None, "to be renewed") == "to be renewed"
     assert all("_" not in label(name) for name in BY_NAME)
