@@ -88,7 +88,9 @@ def group(
 ) -> None:
     """Put a station (all its units) or a unit into a transfer group: one transformer of it at a time may be out.
 
-    A group may span stations. Example: tapwear plan input group "north ring" --station AH
+    A group may span stations.
+
+    Example: tapwear plan input group "north ring" --station AH
     """
     take(
         context, tables.TRANSFER_GROUPS, {"group": name, "station": station, "unit": unit}, by,
@@ -104,7 +106,10 @@ def crew(
     hours: Annotated[str, typer.Argument(metavar="HOURS", help="Hours on offer, beside those of named teams.")],
     by: By = None,
 ) -> None:
-    """Say how many crew hours a region offers in a week. Example: tapwear plan input crew North 2027-W05 160"""
+    """Say how many crew hours a region offers in a week.
+
+    Example: tapwear plan input crew North 2027-W05 160
+    """
     take(context, tables.CREWS, {"region": region, "week": week, "hours": hours}, by, f"{hours} h of {region}, {week}")
 
 
@@ -136,7 +141,10 @@ def holiday(
     why: Why = None,
     by: By = None,
 ) -> None:
-    """Say when a team does not work. Example: tapwear plan input holiday "Team 4" --from 2027-07-05 --to 2027-07-23"""
+    """Say when a team does not work.
+
+    Example: tapwear plan input holiday "Team 4" --from 2027-07-05 --to 2027-07-23
+    """
     given = {"team": team_name, "from_on": from_on, "to_on": to_on, "why": why}
     take(context, tables.TEAM_HOLIDAYS, given, by, f"{team_name} away {from_on} to {to_on}")
 

@@ -88,7 +88,10 @@ def pin(
 
 
 def unpin(context: typer.Context, unit: Tag, because: Because = None, by: By = None) -> None:
-    """Take a unit's pins back. Example: tapwear plan unpin AH-T1"""
+    """Take a unit's pins back.
+
+    Example: tapwear plan unpin AH-T1
+    """
     _take_back(context, unit, "pin", None, because, by)
 
 
@@ -99,7 +102,10 @@ def forbid(
     because: Because = None,
     by: By = None,
 ) -> None:
-    """Say in which weeks a unit may not be out. Example: tapwear plan forbid AH-T1 2027-W20..2027-W25"""
+    """Say in which weeks a unit may not be out.
+
+    Example: tapwear plan forbid AH-T1 2027-W20..2027-W25
+    """
     given = {"unit": unit, "kind": "forbid", "weeks": weeks, "words": because}
     take(context, JOB_NOTES, given, by, f"{unit} may not be out in {weeks}")
 
@@ -111,7 +117,10 @@ def allow(
     because: Because = None,
     by: By = None,
 ) -> None:
-    """Take back that a unit may not be out in some weeks. Example: tapwear plan allow AH-T1"""
+    """Take back that a unit may not be out in some weeks.
+
+    Example: tapwear plan allow AH-T1
+    """
     _take_back(context, unit, "forbid", weeks, because, by)
 
 
@@ -206,6 +215,9 @@ def work(
     person: Annotated[str | None, typer.Option("--person", metavar="NAME", help="Who does it.")] = None,
     by: By = None,
 ) -> None:
-    """Note other work to be done in the same outage. Example: tapwear plan work AH-T1 "bushing tests" """
+    """Note other work to be done in the same outage.
+
+    Example: tapwear plan work AH-T1 "bushing tests"
+    """
     given = {"unit": unit, "kind": "other work", "words": what, "person": person}
     take(context, JOB_NOTES, given, by, f"{unit}: {what}")

@@ -24,8 +24,8 @@ SECONDS = 20.0  # a planner's patience; our choice
 plan_app = typer.Typer(
     no_args_is_help=True,
     help=(
-        "Put the overhauls that are due into weeks that stations and crews can spare. Closed weeks, transfer groups "
-        "and crew hours come from the store; what is absent there is assumed, and the plan says so."
+        "Put the overhauls that are due into weeks that stations and crews can spare. What they allow is given with "
+        "plan input or by file; what is not given is assumed, and the plan says so."
     ),
 )
 
@@ -77,8 +77,6 @@ def build(
     from tapwear.plan.document import to_document
     from tapwear.store import plans
 
-    if seconds != seconds:  # not a number
-        raise UsageError("--seconds takes a number of seconds, like 20.")
     day = as_of_or_today(as_of)
     store = open_the_store(context)
     if name is not None:

@@ -66,6 +66,8 @@ def test_help_needs_neither_numbers_nor_a_database(environment: dict[str, str]) 
         ["history", "T1"],
         ["amend", "T1", "reading", "--on", "2026-09-01", "--set", "remark=dusty", "--because", "x"],
         ["undo", "--because", "x"],
+        ["plan", "pin", "T1", "2027-W18"],
+        ["plan", "input", "close", "NORTH", "--weeks", "W24..W35"],
         ["unit", "list"],
         ["unit", "show", "T1"],
         ["unit", "add", "T2", "--station", "NORTH", "--digits", "6"],
