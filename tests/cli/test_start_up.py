@@ -58,11 +58,11 @@ def test_help_needs_neither_numbers_nor_a_database(environment: dict[str, str]) 
 @pytest.mark.parametrize(
     "words",
     [
+        ["visit", "T1", "--counter", "1990", "--position", "9", "--on", "2026-09-28", "--sure", "x"],
         ["log", "T1", "2000", "--on", "2026-10-01"],
         ["sample", "T1", "--on", "2026-10-02", "--acetylene", "5", "--ethylene", "2"],
         ["service", "T1", "--work", "oil change", "--on", "2026-10-03"],
         ["event", "T1", "inspection", "--on", "2026-10-04"],
-        ["visit", "T1", "--counter", "2010", "--position", "9", "--on", "2026-10-06", "--sure", "x"],
         ["history", "T1"],
         ["amend", "T1", "reading", "--on", "2026-09-01", "--set", "remark=dusty", "--because", "x"],
         ["undo", "--because", "x"],
