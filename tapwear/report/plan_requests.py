@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tapwear.plan.types import Job, PlanResult, Slot
+from tapwear.plan.types import Job, PlanResult
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView, job_rows
@@ -40,25 +41,46 @@ def outage_requests(view: PlanView, units: Sequence[str] = ()) -> list[OutageReq
 
     Jobs without a place, and those of units that are exchanged beside their bypass, need none.
     """
-    slots = view.result.placed
+    slots, around = view.result.placed, _around(view.result)
     rows = [row for row in job_rows(view.result) if row.start_week]
     return [
-        _request(row, slot, view)
+        _request(row, slot.job, view, around)
         for row, slot in zip(rows, slots, strict=True)
         if row.needs_outage and (row.unit in units if units else row.progress != "done")
     ]
 
 
-def _request(row: JobRow, slot: Slot, view: PlanView) -> OutageRequest:
+@dataclass(frozen=True)
+class _Around:
+    """What concerns a job beside itself: units by job, placed jobs by what goes out together, groups by job."""
+
+    units: dict[str, str]
+    blocks: dict[tuple[str, str], list[str]]
+    groups: dict[str, list[str]]
+
+
+def _around(result: PlanResult) -> _Around:
+    blocks: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for slot in result.placed:
+        blocks[slot.job.block].append(slot.job.job_id)
+    groups: dict[str, list[str]] = defaultdict(list)
+    for group, ids in sorted(result.limits.groups.items()):
+        for one in ids:
+            groups[one].append(group)
+    return _Around({slot.job.job_id: plain(slot.job.unit) for slot in result.slots}, blocks, groups)
+
+
+def _request(row: JobRow, job: Job, view: PlanView, around: _Around) -> OutageRequest:
     result = view.result
+    together = [one for one in around.blocks[job.block] if one != job.job_id]
     facts = {
         "equipment out": _equipment(row),
-        "out together with": ", ".join(_together(slot.job, result)),
+        "out together with": ", ".join(around.units[one] for one in together),
         "dates": _dates(row),
         "outage": _length(row),
         "work": "; ".join([row.task, *row.other_work]),
         "recall time": recall_words(row) or NOT_GIVEN,
-        "conditions": "; ".join(_conditions(row, slot.job, result)) or NOT_GIVEN,
+        "conditions": "; ".join(_conditions(row, job, result, around)) or NOT_GIVEN,
         "resources": ", ".join(row.resources) or "none named",
         "crew": hours_words(row),
         "why in these weeks": _why(row),
@@ -87,11 +109,6 @@ def _equipment(row: JobRow) -> str:
     return f"transformer with tap changer {row.unit}, {', '.join(part for part in where if part)}"
 
 
-def _together(job: Job, result: PlanResult) -> list[str]:
-    """Other units of the same bank: they go out with it."""
-    return [plain(slot.job.unit) for slot in result.placed if slot.job.block == job.block and slot.job != job]
-
-
 def _dates(row: JobRow) -> str:
     weeks = f"week {row.start_week}" + ("" if row.weeks == 1 else f", {row.weeks} weeks")
     return f"Monday {row.start_on} to Sunday {row.end_on} ({weeks})"
@@ -103,14 +120,13 @@ def _length(row: JobRow) -> str:
     return f"{row.days:g} working day{'' if row.days == 1 else 's'} within these dates"
 
 
-def _conditions(row: JobRow, job: Job, result: PlanResult) -> list[str]:
-    """As given; what may not be out at the same time; when the station is closed shortly before or after."""
+def _conditions(row: JobRow, job: Job, result: PlanResult, around: _Around) -> list[str]:
+    """As given; what may not be out at the same time; when the station is closed next."""
     found = [row.conditions] if row.conditions else []
-    units = {slot.job.job_id: plain(slot.job.unit) for slot in result.slots}
-    own = {slot.job.job_id for slot in result.slots if slot.job.block == job.block}
-    for group, ids in sorted(result.limits.groups.items()):
-        others = sorted(units[one] for one in ids - own if one in units)
-        if job.job_id in ids and others:
+    own = set(around.blocks[job.block])
+    for group in around.groups.get(job.job_id, ()):
+        others = sorted(around.units[one] for one in result.limits.groups[group] - own if one in around.units)
+        if others:
             found.append(f"not out at the same time: {', '.join(others)} (transfer group {plain(group)})")
     return [*found, *_next_closure(row, job, result)]
 
