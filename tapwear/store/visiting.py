@@ -93,7 +93,10 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
         return VisitOutcome(kind, 0, tuple(remarks))
     now = _rows_of(connection, unit, visit)
     old = None if before is None else _rows_of(connection, find_unit(connection, before.unit), before).rows
-    written = _bring_in_line(connection, visit, old, now.rows, stamp)
+    if kind == "stored":  # nothing of it can be in the book yet
+        written = _write(connection, visit, now.rows, stamp)
+    else:
+        written = _bring_in_line(connection, visit, old, now.rows, stamp)
     remarks += now.remarks
     if kind != "known" or written:
         remarks += [told for row in now.rows if row.table == "reading" for told in _others(connection, unit, row)]
@@ -228,6 +231,9 @@ def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: Coun
             f"correct the number; if the counter is longer: tapwear unit change {unit.tag} --digits N",
         )
         return
+    if any(row.key == f"{slot}/{seen.source}" for row in found.rows):
+        found.refuse(name, f"two numbers of one counter of {unit.tag} in one visit, {seen.value} too", "keep one")
+        return
     columns = {
         "counter_id": counter.id, "read_on": visit.visited_on, "value": seen.value, "current_a": None,
         "reader": visit.by, "doubt": seen.doubt, "remark": "",
@@ -236,6 +242,13 @@ def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: Coun
 
 
 # --- bringing the book in line --------------------------------------------------------------------------------
+
+
+def _write(connection: Connection, visit: Visit, rows: list[_Row], stamp: Stamp) -> int:
+    """Writes the rows of a visit of which the book has none; returns their number."""
+    for row in rows:
+        record(connection, row.table, stamp, uid=next(_names_for(visit, row)), **row.columns)
+    return len(rows)
 
 
 def _bring_in_line(connection: Connection, visit: Visit, old: list[_Row] | None, now: list[_Row], stamp: Stamp) -> int:
@@ -280,7 +293,9 @@ def _begins(connection: Connection, uid: Any, text: str) -> sa.ColumnElement[boo
 
 
 def _names_for(visit: Visit, row: _Row) -> Iterator[str]:
-    told = json.dumps(dict(row.columns), sort_keys=True, default=str)
+    # How a store numbers its units and counters must not show in the name.
+    said = {name: value for name, value in row.columns.items() if name not in ("counter_id", "tap_changer_id")}
+    told = json.dumps(said, sort_keys=True, default=str)
     uid = f"{visit.id}-{_bit(row.table + '/' + row.key)}-{_bit(told)}"
     yield uid
     number = visit.revision

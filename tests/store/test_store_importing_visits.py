@@ -178,6 +178,12 @@ def test_every_order_of_three_peoples_files_is_the_same(register: Path) -> None:
     assert len(results[0]["reading"]) == 3
 
 
+def test_rows_are_named_alike_in_stores_that_number_their_counters_otherwise(register: Path) -> None:
+    counters = [CounterSeen(1200, drive, "controller") for drive in ("A", "B")]
+    files = [[visit(id=f"{n}" * 32, unit="T2", counters=(one,))] for n, one in enumerate(counters)]
+    assert after(register, files, whole=True) == after(register, files[::-1], whole=True)
+
+
 def test_what_is_loaded_stands_in_the_same_order_whichever_file_came_first(register: Path, tmp_path: Path) -> None:
     files = [
         [visit(observations={"oil_level": "low", "position": "5"})],

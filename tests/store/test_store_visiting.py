@@ -137,6 +137,13 @@ def test_a_number_too_long_costs_the_number_alone_and_comes_in_once_the_register
     assert numbers(store) == [1_048_213]
 
 
+@pytest.mark.parametrize("second", [48213, 48231])
+def test_a_counter_named_twice_in_one_visit_counts_once(store: Store, second: int) -> None:
+    outcome = keep(store, replace(VISIT, counters=(CounterSeen(48213), CounterSeen(second, "1"))))
+    assert [told.severity for told in outcome.remarks] == ["rejected"]
+    assert numbers(store) == [48213]
+
+
 def test_another_serial_number_stops_the_visit_and_names_the_likely_unit(store: Store) -> None:
     with pytest.raises(UsageError, match=r"the visit says S2: that is the serial number of T2: was it there\?"):
         keep(store, replace(VISIT, serial_seen="S2"))
