@@ -149,7 +149,7 @@ def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
 def _tests(part: pd.DataFrame, method: pd.Series) -> pd.Series:
     """Method and gap of the breakdown test of each sample in one word, "" where no method is known."""
     gap = part["breakdown_gap_mm"].astype("float64") if "breakdown_gap_mm" in part else method.map(lambda _: np.nan)
-    words = [breakdown_key(word, float(mm)) for word, mm in zip(method, gap, strict=True)]
+    words = [breakdown_key(word, float(mm)) if word else "" for word, mm in zip(method, gap, strict=True)]
     named = method.copy()
     named[:] = words
     return named

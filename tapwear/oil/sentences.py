@@ -23,14 +23,19 @@ SOURCES: dict[str, tuple[str, Standing]] = {
 }
 
 
-def finding(evidence: Evidence, row: int, gas: Floats, vacuum: bool, volume_l: float) -> OilFinding:
+def finding(evidence: Evidence, row: int, gas: Floats, compared: Floats, vacuum: bool, volume_l: float) -> OilFinding:
     """What one signature shows in one compartment or tank.
 
     Parameters
     ----------
     gas : (5,) newest weighed sample [uL/L]
+    compared : (5,) the same with the shift of its laboratory taken out; what is usual is told as that laboratory
+        would have it
     """
     usual, excess = float(evidence.usual[row]), float(evidence.excess[row])
+    if evidence.kind != "arcing":
+        leading = C2H4 if evidence.kind == "heating" else C2H2
+        usual *= float(gas[leading] / compared[leading])
     figures: dict[str, float] = {"chance that a fault has begun": float(evidence.odds[row] / (1 + evidence.odds[row]))}
     count = int((evidence.support[row] >= 0.3).sum())
     figures["samples for it"] = float(max(count, 1))

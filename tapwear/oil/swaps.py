@@ -33,7 +33,7 @@ def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
     row, column = np.nonzero(grid.usable)
     names = np.asarray(station, dtype=str)[row]
     day = np.round(grid.year[row, column] * 365.25).astype(np.int64)
-    key = np.array([f"{d}|{s}" for d, s in zip(day, names, strict=True)])
+    key = np.array([f"{d:06d}|{s}" for d, s in zip(day, names, strict=True)])
     order = np.argsort(key, kind="stable")
     order = order[names[order] != ""]
     suspected = np.zeros(grid.year.shape, dtype=bool)
@@ -50,6 +50,8 @@ def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
                 if row[a] != row[b] and _each_like_the_other(level, previous, one, two):
                     suspected[one] = suspected[two] = True
                     partner[one], partner[two] = row[b], row[a]
+                    for place in (one, two):
+                        _forget(level, previous, place)
         start = stop
     return suspected, partner
 
@@ -62,6 +64,14 @@ def _previous(level: Floats) -> Floats:
         out[:, j] = last
         last = np.where(np.isfinite(level[:, j]), level[:, j], last)
     return out
+
+
+def _forget(level: Floats, previous: Floats, place: tuple[int, int]) -> None:
+    """Holds the samples after an exchanged one against the one before it instead."""
+    row, column = place
+    known = np.isfinite(level[row, column:-1])
+    from_here = (np.cumsum(known, axis=0) == 1) & known[:1]
+    previous[row, column + 1 :] = np.where(from_here, previous[row, column], previous[row, column + 1 :])
 
 
 def _each_like_the_other(level: Floats, previous: Floats, one: tuple[int, int], two: tuple[int, int]) -> bool:

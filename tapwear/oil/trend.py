@@ -7,10 +7,12 @@ likelihood instead, in which such a value only says "somewhere below". It never 
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from tapwear.oil.dates import as_date
-from tapwear.oil.samples import Bools, Floats
+from tapwear.oil.samples import Bools, Floats, Ints
 from tapwear.oil.types import AcetyleneTrend
 
 LEAST_SAMPLES = 3
@@ -57,15 +59,23 @@ def _slope(x: Floats, y: Floats, below: Bools) -> tuple[float, float, float]:
 
 def pairwise_slope(x: Floats, y: Floats) -> tuple[float, float, float]:
     """Theil-Sen slope of y over x and its 80 % interval."""
-    rise, run = y[None, :] - y[:, None], x[None, :] - x[:, None]
-    upper = np.triu_indices(len(x), 1)
-    rise, run = rise[upper], run[upper]
-    slopes = np.sort(rise[run != 0] / run[run != 0])
     n = len(x)
+    first, second = _pairs(n)
+    rise, run = y[second] - y[first], x[second] - x[first]
+    apart = run != 0
+    slopes = np.sort(rise[apart] / run[apart])
     half = Z_80 * np.sqrt(n * (n - 1) * (2 * n + 5) / 18.0)
     low = max(int(np.round((len(slopes) - half) / 2.0)) - 1, 0)
     high = min(int(np.round((len(slopes) + half) / 2.0)), len(slopes) - 1)
-    return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
+    middle = 0.5 * (slopes[(len(slopes) - 1) // 2] + slopes[len(slopes) // 2])
+    return float(middle), float(slopes[low]), float(slopes[high])
+
+
+@lru_cache(maxsize=256)
+def _pairs(n: int) -> tuple[Ints, Ints]:
+    """All pairs of n points, as two arrays of places."""
+    first, second = np.triu_indices(n, 1)
+    return first, second
 
 
 def censored_slope(x: Floats, y: Floats, below: Bools) -> tuple[float, float, float]:

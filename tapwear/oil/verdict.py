@@ -124,10 +124,9 @@ class Reader:
         settings, last = self.case.settings, seen.last_sample_on
         if asked.ranges and last is not None:
             early, middle, late = min(asked.ranges, key=lambda r: r[1])
-            findings = asked.findings
+            told = asked.findings
             if asked.severe:
-                told = [f for f in findings if f.kind != "one sample"]
-                findings = [sentences.severe_finding(last), *told]
+                told = [sentences.severe_finding(last), *(f for f in told if f.kind != "one sample")]
             return replace(
                 seen,
                 call="pull forward",
@@ -135,16 +134,16 @@ class Reader:
                 open_by_early=early,
                 open_by_middle=middle,
                 open_by_late=late,
-                findings=tuple(findings),
+                findings=tuple(told),
                 oil_work=() if asked.severe else seen.oil_work,
             )
         if last is None or (self.as_of - last).days > settings.stale_after_days:
             return replace(seen, call="no oil evidence", trend=None)
-        seen = replace(seen, findings=tuple(asked.findings))
+        findings = tuple(asked.findings)
         if asked.resample:
             by = max(last + timedelta(days=settings.resample_within_days), self.as_of)
-            return replace(seen, call="resample", resample_by=by)
-        return replace(seen, call="nothing unusual")
+            return replace(seen, call="resample", resample_by=by, findings=findings)
+        return replace(seen, call="nothing unusual", findings=findings)
 
     def _signatures(self, unit: str) -> _Asked:
         asked = _Asked()
@@ -166,7 +165,9 @@ class Reader:
         at_home = j.grid is self.case.grid
         vacuum = bool(self.case.vacuum[row]) if at_home else False
         volume = float(self.case.oil_volume[row]) if at_home else float("nan")
-        asked.findings.append(sentences.finding(evidence, row, j.grid.gas[row, column], vacuum, volume))
+        gas = j.grid.gas[row, column]
+        compared = self.case.gas[row, column] if at_home else gas
+        asked.findings.append(sentences.finding(evidence, row, gas, compared, vacuum, volume))
         if call.pull[row]:
             stories = evidence.open_year[row], evidence.open_sd[row], evidence.weight[row]
             asked.ranges.append(date_range(*stories, self.as_of))
