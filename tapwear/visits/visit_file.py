@@ -159,6 +159,8 @@ class _Reader:
             self._tell(WHOLE_ROW, f"{show(str(content))} is no visit", "a visit stands in braces: {...}")
             return None
         values = self._values(PLAIN, content, "", also=("counters", "observations"))
+        if "id" in values:  # other programs write the same with hyphens or capitals
+            values["id"] = values["id"].replace("-", "").lower()
         if "id" in values and not VISIT_ID.fullmatch(values["id"]):
             self._tell("id", f"{show(values.pop('id'))} is no id of a visit", "leave ids as they were written")
         if any(values.get(spec.name) in (None, "") for spec in PLAIN if spec.required):

@@ -24,6 +24,7 @@ from tapwear.store.loading import load_book
 from tapwear.store.observations import list_observations
 from tapwear.store.recording import Stamp
 from tapwear.store.register import add_unit
+from tapwear.visits.observations import BY_NAME
 from tapwear.visits.reading import read_paths
 from tapwear.visits.types import FiledVisit, Intake
 from tapwear.visits.visit import CounterSeen, Visit, content_of
@@ -160,6 +161,43 @@ def test_any_order_of_several_savings_of_a_visit_gives_the_same_as_stands(regist
     files = data.draw(st.lists(st.lists(SAVINGS, min_size=1, max_size=2), min_size=2, max_size=4))
     other = data.draw(st.permutations(files)) + data.draw(st.lists(st.sampled_from(files), max_size=2))
     assert after(register, files, whole=False) == after(register, other, whole=False)
+
+
+ODD = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(-2, 10**10),
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.text(max_size=6),
+    st.sampled_from(
+        ["T1", "T2", "16L", "N", "9b", "\ud800", "=1+1", "9" * 5000, [], {}, [{}], [{"value": "7"}], "2026-06-03"]
+    ),
+)
+SPOILED = st.fixed_dictionaries(
+    {"id": st.uuids().map(lambda one: one.hex), "unit": st.just("T1"), "visited_on": st.just("2026-06-03")},
+    optional=dict.fromkeys(("by", "serial_seen", "another_unit", "sample_taken", "remark", "revision"), ODD)
+    | {
+        "counters": ODD
+        | st.lists(st.dictionaries(st.sampled_from(["value", "drive", "source", "doubt"]), ODD), max_size=3),
+        "observations": ODD | st.dictionaries(st.sampled_from([*BY_NAME, "oil_temp_unit"]), ODD, max_size=4),
+    },
+)
+
+
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(spoiled=SPOILED)
+def test_whatever_a_file_holds_ends_in_rows_or_findings(
+    register: Path, tmp_path: Path, spoiled: dict[str, Any]
+) -> None:
+    path = tmp_path / "spoiled.json"
+    path.write_text(json.dumps({"tapwear_visits": 1, "visits": [spoiled]}), encoding="utf-8")
+    store = open_store(register)
+    try:
+        result = store_intake(store, read_paths([path]), by="R", now=AT, today=TODAY, what="f", dry_run=True)
+    finally:
+        store.close()
+    assert result.rows_seen == 1
+    assert result.findings or result.counts["visits"].stored == 1
 
 
 def visit(**changes: Any) -> Visit:

@@ -56,6 +56,11 @@ def test_what_is_written_is_read_again(tmp_path: Path) -> None:
     assert [one.visit for one in read_visit_file(path, "f").visits] == [visit]
 
 
+def test_an_id_with_hyphens_or_capitals_is_the_same_id(tmp_path: Path) -> None:
+    found = read(tmp_path, entry(id="01234567-89AB-CDEF-0123-456789abcdef"))
+    assert [one.visit.id for one in found.visits] == [ID]
+
+
 def test_numbers_in_another_unit_are_converted_as_in_any_table(tmp_path: Path) -> None:
     found = read(tmp_path, entry(observations={"oil_temp_c": 113, "oil_temp_unit": "F"}))
     assert found.visits[0].visit.observations == {"oil_temp_c": pytest.approx(45.0)}
