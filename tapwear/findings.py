@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Severity = Literal["rejected", "conflict", "left aside", "note"]
+Severity = Literal["rejected", "conflict", "held", "left aside", "note"]
 
 
 @dataclass(frozen=True)
 class Finding:
-    """One complaint about one row. `rejected` and `conflict` rows are not stored; a `note` row is."""
+    """One complaint about one row. `rejected`, `conflict` and `held` rows are not stored; a `note` row is."""
 
     file: str
     line: int  # 1 = the heading line; 0 = the file as a whole

@@ -13,6 +13,7 @@ from typer.core import TyperGroup
 from tapwear import __version__
 from tapwear.cli import (
     backtest_oil,
+    confirming,
     deferring,
     followups,
     intake,
@@ -126,5 +127,6 @@ backtest_oil.register(scheduling.backtest)
 planning.register(app)
 plan_papers.register(planning.plan_app)
 intake.register(app)
+confirming.register(app)
 keeping.register(app)
 safekeeping.register(app)

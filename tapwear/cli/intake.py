@@ -100,9 +100,10 @@ def import_rows(
     result = _bring_in(store, paths, mapping, date_format, dry_run=dry_run, by=who(context, by))
     _tell(result, store.path, dry_run=dry_run)
     if not result.all_taken:
-        rejected, conflicts = result.total("rejected"), result.total("conflicts")
-        if rejected or conflicts:
-            raise DataRejected(f"Rows rejected: {rejected:,}; in conflict with the store: {conflicts:,}.")
+        rejected, conflicts, held = (result.total(what) for what in ("rejected", "conflicts", "held"))
+        waits = f"; held for your word: {held:,} (tapwear confirm)" if held else ""
+        if rejected or conflicts or held:
+            raise DataRejected(f"Rows rejected: {rejected:,}; in conflict with the store: {conflicts:,}{waits}.")
         raise DataRejected("Not every file could be read.")
 
 

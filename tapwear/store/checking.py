@@ -14,10 +14,14 @@ import sqlalchemy as sa
 from tapwear.store.backup import faults_of, quoted, raw_of
 from tapwear.store.dump import columns_of
 from tapwear.store.engine import explain
+from tapwear.store.holding import units_words
+from tapwear.store.holding_facts import stored_doubts
 from tapwear.store.lean import lean
 from tapwear.store.moments import UtcTime
 
 if TYPE_CHECKING:
+    from sqlalchemy.engine import Connection
+
     from tapwear.store.engine import Store
 
 # Days on which something was done or seen, which therefore cannot lie ahead.
@@ -25,6 +29,7 @@ PAST_DAYS = (
     *("read_on", "happened_on", "sampled_on", "received_on", "reported_on", "done_on", "noted_on", "closed_on"),
     *("observed_on", "visited_on", "decided_on"),
 )
+SUSPICIOUS = "suspicious"  # the kind of what may be right all the same
 CLOCKS_APART = timedelta(days=1)  # our choice: how far ahead another machine's clock may run
 FROM_BACKUP = "the latest backup in which tapwear check finds nothing takes its place: tapwear restore FILE --replace"
 BY_HAND = "tell whoever keeps Tapwear, with a dump (tapwear dump FOLDER); no command of ours writes this"
@@ -51,9 +56,25 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
     """
     try:
         with store.rows() as connection:
-            return _look(raw_of(connection), str(store.path), today, now)
+            found = _look(raw_of(connection), str(store.path), today, now)
+            if any(one.kind == "damage" for one in found):
+                return found
+            return (*found, *_suspicious(connection))
     except sqlite3.Error as error:
         raise explain(store.path, error) from error
+
+
+def _suspicious(connection: Connection) -> Iterator[Trouble]:
+    """What is probably wrong without being impossible, and what still waits for somebody's word."""
+    held, decided = lean("held_row", "id"), lean("held_decision", "held_id")
+    waiting = sa.select(sa.func.count()).select_from(held).where(~sa.exists().where(decided.c.held_id == held.c.id))
+    number = connection.execute(waiting).scalar_one()
+    if number:
+        yield Trouble(SUSPICIOUS, "held rows", f"{number:,} wait for somebody's word", "look at them: tapwear confirm")
+    for item, found in stored_doubts(connection):
+        matters = f"; it matters for {units_words(item.units)}" if item.units else ""
+        remedy = "hold it against the manual; if it is wrong: tapwear limits set --help, tapwear unit change --help"
+        yield Trouble(SUSPICIOUS, f"{item.whose}, {item.what}", found + matters, remedy)
 
 
 def _look(raw: sqlite3.Connection, path: str, today: date, now: datetime) -> tuple[Trouble, ...]:
@@ -171,7 +192,7 @@ def _moments(raw: sqlite3.Connection, tables: dict[str, tuple[str, ...]], now: d
             )
             row, number, last = raw.execute(query, (latest,)).fetchone()
             if number:
-                found = f"{number:,} rows from row {row} on say they were recorded in the future, or at no time ({last})"
+                found = f"{number:,} rows from row {row} on were recorded in the future, or at no time ({last})"
                 yield Trouble("value", f"{table}, {name}", found, "set the clock of the machine that recorded them")
 
 

@@ -15,6 +15,8 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.findings import Finding
+from tapwear.store.holding import Holding
+from tapwear.store.holding_facts import find_doubts
 from tapwear.store.importing_book import BookIntake
 from tapwear.store.importing_order import in_order
 from tapwear.store.importing_planning import take_planning_row
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
 Progress = Callable[[str, int, int], None]
 REGISTER = ("places", "units", "service_rules", "visit_rules")
 BOOK = ("events", "readings", "samples", "services", "conditions", "observations", "limits")
+NOT_TAKEN = {"rejected": "rejected", "conflict": "conflicts", "held": "held"}  # severity -> as it is counted
 ROWS_BETWEEN_PROGRESS = 2_000
 # Tables whose dates may be later than today, and fields.
 MAY_LIE_AHEAD = ("closures", "team_holidays", "resources", "other_outages", "units")
@@ -48,6 +51,7 @@ class TableCount:
     known: int = 0
     conflicts: int = 0
     rejected: int = 0
+    held: int = 0
 
 
 @dataclass(frozen=True)
@@ -71,8 +75,8 @@ class ImportResult:
 
     @property
     def all_taken(self) -> bool:
-        """True when no file and no row was rejected, and none is in conflict with the store."""
-        return not any(finding.severity in ("rejected", "conflict") for finding in self.findings)
+        """True when no file and no row was rejected, none is in conflict with the store, and none is held."""
+        return not any(finding.severity in NOT_TAKEN for finding in self.findings)
 
 
 class _DryRun(Exception):
@@ -85,18 +89,18 @@ class _Tally:
     findings: list[Finding] = field(default_factory=list)
 
     def count(self, table: str, what: str, number: int = 1) -> None:
-        rows = self.counts.setdefault(table, {"stored": 0, "known": 0, "conflicts": 0, "rejected": 0})
+        rows = self.counts.setdefault(table, {"stored": 0, "known": 0, "conflicts": 0, "rejected": 0, "held": 0})
         rows[what] += number
 
     def take(self, row: Row, result: Result) -> None:
         self.findings.extend(_placed(row, finding) for finding in result.findings)
-        worst = next((f for f in result.findings if f.severity in ("rejected", "conflict")), None)
+        worst = next((f for f in result.findings if f.severity in NOT_TAKEN), None)
         if result.stored:
             self.count(row.table, "stored")
         elif worst is None:
             self.count(row.table, "known")
         if worst is not None:
-            self.count(row.table, "conflicts" if worst.severity == "conflict" else "rejected")
+            self.count(row.table, NOT_TAKEN[worst.severity])
 
 
 def store_intake(
@@ -108,6 +112,7 @@ def store_intake(
     today: date,
     what: str,
     dry_run: bool = False,
+    sure: bool = False,
     progress: Progress | None = None,
 ) -> ImportResult:
     """Stores the rows of an intake, all together or not at all, and keeps every finding with the import.
@@ -118,6 +123,7 @@ def store_intake(
     today : rows dated later are refused
     what : the files, as the list of imports shows them
     dry_run : say what would happen, and store nothing
+    sure : a person has confirmed the rows, so that none is held as probably wrong (tapwear.store.holding)
     progress : called with (words, rows done, rows in all)
 
     Raises StoreError when the store cannot be written to.
@@ -134,7 +140,7 @@ def store_intake(
                 rows_stored=0, rows_known=0, rows_in_findings=0,
             )  # fmt: skip
             stamp = Stamp(by, now, import_id=number)
-            sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress)
+            sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress, sure)
             take_visits(connection, intake.visits, stamp, today, tally.take)
             _close_run(connection, number, tally)
             if dry_run:
@@ -153,8 +159,15 @@ def store_intake(
 
 
 def _store_rows(
-    connection: Connection, rows: Sequence[Row], stamp: Stamp, today: date, tally: _Tally, progress: Progress | None
+    connection: Connection,
+    rows: Sequence[Row],
+    stamp: Stamp,
+    today: date,
+    tally: _Tally,
+    progress: Progress | None,
+    sure: bool,
 ) -> int:
+    holding = Holding(connection, stamp, {} if sure else find_doubts(connection, rows, today))
     register = RegisterIntake(connection, stamp)
     book: BookIntake | None = None
     takers: dict[str, Callable[[Row], Result]] = {name: register.take for name in REGISTER}
@@ -163,8 +176,9 @@ def _store_rows(
         if progress and done % ROWS_BETWEEN_PROGRESS == 0:
             progress(f"storing {row.table.replace('_', ' ')}", done, len(rows))
         ahead = _ahead(row, today)
-        if ahead:
-            tally.take(row, Result((ahead,)))
+        said = ahead or holding.look(row)
+        if said:
+            tally.take(row, Result((said,)))
             continue
         if row.table in BOOK:
             book = book or BookIntake(connection, stamp)  # reads who is who only when the register is complete

@@ -232,6 +232,37 @@ class ImportFinding(SQLModel, table=True):
     row: str = ""
 
 
+class HeldRow(SQLModel, table=True):
+    """A row of an import that is well formed and probably wrong; it waits for a person's word."""
+
+    __tablename__ = "held_row"
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    import_id: int = Field(foreign_key="import_run.id", index=True)
+    table_name: str
+    content_key: str = Field(unique=True)  # of table and values, so that the same row is held once
+    file: str
+    line: int
+    field: str
+    found: str
+    units: str = ""  # tags of the units that it matters for, separated by `;`
+    payload: str = Field(sa_type=Text)  # its values as JSON of tapwear.store.holding
+    row: str = ""
+
+
+class HeldDecision(SQLModel, table=True):
+    """What a person said of a held row: to be stored after all, or dropped."""
+
+    __tablename__ = "held_decision"
+    __table_args__ = (_one_of("decision", ("stored", "dropped")), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    held_id: int = Field(foreign_key="held_row.id", unique=True)
+    decision: str
+    recorded_at: datetime = _utc()
+    recorded_by: str
+    reason: str
+
+
 class Stay(Entry, table=True):
     __table_args__ = (
         _one_of("state", STATES),

@@ -9,11 +9,11 @@ from datetime import UTC, date, datetime
 import pytest
 
 from tapwear.errors import StoreError
-from tapwear.store.checking import Trouble, check_store
+from tapwear.store.checking import SUSPICIOUS, Trouble, check_store
 from tapwear.store.engine import Store, open_store
 from tapwear.store.entries import add_reading, withdraw
 from tapwear.store.recording import Stamp, insert
-from tapwear.store.register import add_unit
+from tapwear.store.register import add_unit, change_unit
 
 AT = datetime(2036, 11, 1, 8, tzinfo=UTC)  # later than any machine that makes the store
 STAMP = Stamp("Robin", AT)
@@ -106,6 +106,19 @@ def test_what_cannot_be_right_is_told_once_with_its_place_and_a_remedy(store: St
 def test_a_corrected_row_may_have_said_something_impossible(store: Store) -> None:
     spoil(store, "UPDATE reading SET read_on = '2036-06-03' WHERE id = 3")  # row 4 corrects it
     assert look(store) == ()
+
+
+def test_a_suspicious_interval_is_told_with_its_units(store: Store) -> None:
+    with store.rows(writing=True) as connection:
+        for number, interval in enumerate((60_000, 70_000, 700_000)):
+            scheme = insert(connection, "scheme", name=f"S{number}")
+            values = {"task": "contact service", "interval_operations": interval}
+            insert(connection, "service_rule", scheme_id=scheme, tap_changer_id=None, **values)
+        change_unit(connection, "T1", {"scheme": "S2"}, STAMP)
+    (told,) = look(store)
+    assert told.kind == SUSPICIOUS
+    assert told.where == "scheme S2, contact service, interval_operations"
+    assert told.found.endswith("it matters for T1")
 
 
 def tear(content: bytearray) -> None:

@@ -80,7 +80,7 @@ def test_another_day_or_kind_is_another_result_and_the_old_one_goes(store: Store
 def test_the_key_knows_every_column_that_the_models_have() -> None:
     assert models.Derived is not None
     plans = {"plan", "plan_job", "plan_publication", "snapshot"}
-    plans |= {"import_run", "import_finding", "schema_step", "derived"}
+    plans |= {"import_run", "import_finding", "held_row", "held_decision", "schema_step", "derived"}
     unmentioned = {"recorded_at", "recorded_by"}
     for table in SQLModel.metadata.tables.values():
         if table.name in plans | set(derived.APPENDED):

@@ -1,0 +1,76 @@
+"""`tapwear confirm`: rows of imports that are held as probably wrong, stored or dropped on a named person's word."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from tapwear.cli.context import KEEPING, now, open_the_store, say, today, who
+from tapwear.errors import DataRejected, UsageError
+
+CONFIRM_HELP = (
+    "Show rows that an import held as probably wrong, and say what is to become of them.\n\n"
+    "Held are an interval, a limit or a counter's length ten times or a tenth of what like units have, work that seems "
+    "to be another unit's, a day that seems to be in another century, and a laboratory file in which two columns seem "
+    "to be exchanged; with a new unit also the rows that need it. Each is shown with the units that it matters for.\n\n"
+    "Without a number: all that wait. With numbers, or --all: they are stored as they are, or dropped with --drop; who "
+    "said so, when and why is kept.\n\n"
+    "Examples:\n\n"
+    "  tapwear confirm\n\n"
+    '  tapwear confirm 3 4 --by "K. Arden" --because "manual, page 12"\n\n'
+    '  tapwear confirm 5 --drop --because "the file had columns exchanged"'
+)
+NUMBERS = typer.Argument(metavar="N...", help="Numbers of held rows.")
+
+
+def register(app: typer.Typer) -> None:
+    """Adds the command to the application."""
+    app.command("confirm", help=CONFIRM_HELP, rich_help_panel=KEEPING)(confirm)
+
+
+def confirm(
+    context: typer.Context,
+    numbers: Annotated[list[int] | None, NUMBERS] = None,
+    everything: Annotated[bool, typer.Option("--all", help="All rows that wait.")] = False,
+    drop: Annotated[bool, typer.Option("--drop", help="They are wrong: drop them.")] = False,
+    because: Annotated[str | None, typer.Option("--because", metavar="REASON", help="How you know. Needed.")] = None,
+    by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who says so; else you.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="List those that wait as JSON.")] = False,
+) -> None:
+    """Show held rows, and say what is to become of them."""
+    from dataclasses import asdict
+
+    from tapwear.report.plain import json_text, plain
+    from tapwear.store.holding import decide, held_rows
+
+    store = open_the_store(context)
+    if not numbers and not everything:
+        if drop or because:
+            raise UsageError("Say which rows: their numbers, or --all. tapwear confirm lists them.")
+        waiting = held_rows(store)
+        if as_json:
+            typer.echo(json_text([asdict(held) for held in waiting]))
+            return
+        for held in waiting:
+            typer.echo(plain(held.sentence()))
+            if held.row:
+                typer.echo(f"   {plain(held.row)}")
+        say(f"{len(waiting):,} rows wait for somebody's word." if waiting else "No row waits for anybody's word.")
+        return
+    if not (because and because.strip()):
+        raise UsageError("Say how you know with --because REASON; it is kept with your name.")
+    told = decide(
+        store,
+        None if everything else numbers,
+        by=who(context, by),
+        at=now(),
+        because=because.strip(),
+        today=today(),
+        drop=drop,
+    )
+    for finding in told.findings:
+        say(f"{finding.severity}: {plain(finding.sentence())}")
+    say(f"{'Dropped' if drop else 'Stored'}: {len(told.done):,} held rows. Store: {store.path}")
+    if any(finding.severity in ("rejected", "conflict") for finding in told.findings):
+        raise DataRejected("Not every row could be stored, see above; those go on waiting.")
