@@ -48,11 +48,14 @@ def advice(
     found: dict[str, tuple[str, ...]] = {}
     for unit, rows in by_unit.items():
         since = cleaned_on.get(unit, date.min)
-        days = [day for day in hands_of(rows) if day.on >= since]
-        still = still_words(days, still_after.get(unit, STILL_AFTER_DAYS), unit in suspected)
+        still = []
+        for name in sorted({row.compartment for row in rows}):
+            days = [day for day in hands_of([row for row in rows if row.compartment == name]) if day.on >= since]
+            words = still_words(days, still_after.get(unit, STILL_AFTER_DAYS), unit in suspected)
+            still += [f"compartment {name}: {words}" if name else words] if words else []
         known = any(one.kind == HOTTER for one in conditions.get(unit, ()))
         hot = "" if known else _hotter(unit, rows, closed_hot.get(unit))
-        said = tuple(words for words in (still, hot) if words)
+        said = tuple(words for words in (*still, hot) if words)
         if said:
             found[unit] = said
     return found

@@ -17,6 +17,7 @@ from tapwear.outlook.noticed import Noticed
 
 SIGHTINGS = 3  # where no drag hands were noted, the indicator has to be seen so often; our choice
 _POSITIONS = ("position", "position_low", "position_high")
+_RESET = "drag_hands_reset"
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,7 @@ class Hands:
     high: float | None
     words: Mapping[str, str]
     middle: tuple[float, float] | None
+    reset: bool | None = None  # after reading; None: not said
 
     @property
     def span(self) -> tuple[float, float] | None:
@@ -37,6 +39,13 @@ class Hands:
             return None
         seen = (self.low, self.high, *(() if self.at is None else (self.at,)))
         return min(seen), max(seen)
+
+    @property
+    def crosses(self) -> bool:
+        """Whether the hands stand on both sides of the middle."""
+        if self.span is None or self.middle is None:
+            return False
+        return self.span[0] < self.middle[0] and self.span[1] > self.middle[1]
 
     @property
     def said(self) -> str:
@@ -48,13 +57,15 @@ def hands_of(rows: Sequence[Noticed]) -> list[Hands]:
     """What indicator and drag hands of one unit showed, by day."""
     days: dict[date, dict[str, Noticed]] = {}
     for row in rows:
-        if row.quantity.startswith("position") and row.value is not None:
+        if (row.quantity in _POSITIONS and row.value is not None) or row.quantity == _RESET:
             days.setdefault(row.observed_on, {})[row.quantity] = row
     found = []
     for on, seen in sorted(days.items()):
         at, low, high = (seen[name].value if name in seen else None for name in _POSITIONS)
         middle = next((row.middle for row in seen.values() if row.middle is not None), None)
-        found.append(Hands(on, at, low, high, {name: row.words for name, row in seen.items()}, middle))
+        words = {name: row.words for name, row in seen.items()}
+        reset = words[_RESET] == "yes" if _RESET in words else None
+        found.append(Hands(on, at, low, high, words, middle, reset))
     return found
 
 
@@ -76,6 +87,11 @@ def still_words(days: Sequence[Hands], after: float, suspected: bool) -> str:
         fixed = _not_moved_since(days, last)
         if fixed is None or last.on - fixed < timedelta(days=after):
             return ""
+        if last.crosses:
+            return (
+                f"drag hands not reset since {fixed} do not show whether the change-over selector has moved since: "
+                "they are to be reset whenever they are read"
+            )
         return (
             f"change-over selector not seen to move from {fixed} to {last.on}, the drag hands {last.said} last, not on "
             f"both sides of the middle; {whom}"
@@ -111,10 +127,27 @@ def _not_moved_since(days: Sequence[Hands], last: Hands) -> date | None:
     movement showed, else since the first drag hands of all; None where the last ones show a movement."""
     assert last.middle is not None  # noqa: S101 - asked only then
     below, above = last.middle
-    moved = [day.on for day in days if day.span and day.span[0] < below and day.span[1] > above]
+    handed = [day for day in days if day.span is not None]
+    moved = _movements(handed)
     sides = [(day.on, (day.at > above) - (day.at < below)) for day in days if day.at is not None]
     apart = [(on, side) for on, side in sides if side]
     moved += [on for (_, before), (on, side) in pairwise(apart) if side != before]
     if moved:
         return None if max(moved) >= last.on else max(moved)
-    return next(day.on for day in days if day.span is not None)
+    return handed[0].on
+
+
+def _movements(handed: Sequence[Hands]) -> list[date]:
+    """The days on which drag hands showed a movement through the middle. Hands that were not reset still show the one
+    of before; where nobody said whether they were, hands that stand where they stood count as not reset."""
+    moved: list[date] = []
+    before: Hands | None = None
+    for day in handed:
+        if day.crosses:
+            moved.append(moved[-1] if before is not None and _left_standing(before, day) else day.on)
+        before = day
+    return moved
+
+
+def _left_standing(before: Hands, day: Hands) -> bool:
+    return before.crosses and (before.reset is False or (before.reset is None and before.span == day.span))

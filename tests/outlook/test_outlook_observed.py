@@ -63,6 +63,30 @@ def test_drag_hands_on_both_sides_of_neutral_or_an_indicator_seen_on_both_show_a
     assert "from 2026-01-26 to 2027-03-01" in later
 
 
+def test_hands_that_were_not_reset_show_the_movement_of_before_and_no_newer_one() -> None:
+    across = {"position_low": "3L", "position_high": "8R"}
+    left = [seen("T1", on, **across, drag_hands_reset=False) for on in ("2024-03-18", "2025-03-13", "2026-01-26")]
+    assert told(*left) == (
+        "drag hands not reset since 2024-03-18 do not show whether the change-over selector has moved since: they "
+        "are to be reset whenever they are read"
+    )
+    unsaid = [seen("T1", on, **across) for on in ("2024-03-18", "2025-03-13", "2026-01-26")]
+    assert told(*unsaid) == told(*left)
+    reset = [seen("T1", on, **across, drag_hands_reset=True) for on in ("2024-03-18", "2025-03-13", "2026-01-26")]
+    assert told(*reset) == ""
+    one_side = seen("T1", "2026-06-01", position_low="2R", position_high="8R")
+    assert "not seen to move from 2024-03-18 to 2026-06-01" in told(*left, one_side)
+    assert told(*reset, one_side) == ""
+
+
+def test_each_compartment_has_its_own_selector() -> None:
+    days = ("2024-03-18", "2025-06-01", "2026-01-26")
+    moves = [seen("T1", on, compartment="A", position_low="3L", position_high=f"{n}R") for n, on in enumerate(days, 5)]
+    stays = [seen("T1", on, compartment="B", position_low="3R", position_high="8R") for on in days]
+    assert told(*moves, *stays).startswith("compartment B: change-over selector not seen to move from 2024-03-18")
+    assert told(*moves) == ""
+
+
 def test_neutral_itself_shows_no_movement() -> None:
     assert "not seen to move" in told(*ONE_SIDE[:2], hands("T1", "2026-01-26", "N", "7R", "N"))
 
