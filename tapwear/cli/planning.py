@@ -64,8 +64,9 @@ def build(
 
     Where the year has a published plan, moving a job away from it costs, so
     that only what must moves. What is done is left out, what is under way
-    stays. What finds no place is listed with the reason; the exit code is
-    then 6.
+    stays, and what the published plan of an earlier year has still to come
+    is left to it. What finds no place is listed with the reason; the exit
+    code is then 6.
 
     Plans are never overwritten: build another beside it.
 
@@ -120,6 +121,22 @@ def _to_follow(
     return name, from_document(document)
 
 
+def _planned_before(store: Store, year: int, day: date) -> dict[str, str]:
+    """By unit, where a published plan of an earlier year has it in weeks that are not over."""
+    from datetime import timedelta
+
+    from tapwear.store.plans import list_plans, load_plan
+    from tapwear.weeks import monday
+
+    found: dict[str, str] = {}
+    for head in list_plans(store):
+        if head.status == "published" and day.year - 1 <= head.year < year:
+            for job in load_plan(store, head.name)[1]["jobs"]:
+                if job["start_week"] and monday(job["start_week"]) + timedelta(weeks=job["weeks"]) > day:
+                    found[job["unit"]] = f"plan {head.name}, {job['start_week']}"
+    return found
+
+
 def _build(
     store: Store, year: int, day: date, seconds: float, followed: tuple[str, PlanResult] | None
 ) -> tuple[PlanResult, Assessment]:
@@ -151,6 +168,7 @@ def _build(
             seconds=seconds,
             follow=followed[1] if followed else None,
             follows=followed[0] if followed else "",
+            elsewhere=_planned_before(store, year, day),
         )
     return result, assessment
 

@@ -33,12 +33,14 @@ def build_plan(
     seconds: float = 20.0,
     follow: PlanResult | None = None,
     follows: str = "",
+    elsewhere: Mapping[str, str] | None = None,
     progress: Callable[[float, float], None] | None = None,
 ) -> PlanResult:
     """The plan of a year as of the outlook's date; the frames are those of the book (see `limits_from`).
 
     seconds : time that the optimiser may take
     follow, follows : the plan to keep close to, and its name
+    elsewhere : by unit, where it is planned already, such as "plan 2026-b, 2026-W44"
     progress : told cost and proven bound now and then
     Jobs said to be done are left out; what is under way stays where it is.
     """
@@ -47,18 +49,27 @@ def build_plan(
     kept = {slot.job.unit: slot.start_week for slot in follow.placed if slot.start_week} if follow else {}
     facts = unit_facts(units.itertuples(index=False))
     fitted = with_terms(found, year, as_of, inputs, facts, kept)
-    jobs = tuple(job for job in fitted if job.progress != "done")
+    elsewhere = {job.unit: elsewhere[job.unit] for job in fitted if job.unit in elsewhere} if elsewhere else {}
+    jobs = tuple(job for job in fitted if job.progress != "done" and job.unit not in elsewhere)
     limits = limits_from(
         jobs, year, closures=closures, transfer_groups=transfer_groups, crews=crews, units=units, inputs=inputs
     )
     jobs = with_other_outages(jobs, inputs.others, *_memberships(units, transfer_groups), limits.weeks)
     words = [*limits.assumptions, *_away_words(outlook), *_done_words(fitted)]
+    if elsewhere:
+        told = ", ".join(f"{unit} ({where})" for unit, where in sorted(elsewhere.items()))
+        words.append(f"Planned already and left out: {told}.")
     words += _pin_words(fitted, inputs, limits.weeks)
     words += [f"Kept close to plan {follows}: a job moved from its week there costs {costs.move:g}."] if follows else []
     limits = replace(limits, assumptions=tuple(words))
     result = optimise(jobs, limits, as_of, costs=costs, seconds=seconds, progress=progress)
-    done = tuple(LeftOut(job.unit, f"done on {job.done_on}", job.rests_on) for job in fitted if job.progress == "done")
-    gone = sorted((*left_out(outlook, fitted), *done), key=lambda one: one.unit)
+    gone = [*left_out(outlook, fitted)]
+    for job in fitted:
+        if job.progress == "done":
+            gone.append(LeftOut(job.unit, f"done on {job.done_on}", job.rests_on))
+        elif job.unit in elsewhere:
+            gone.append(LeftOut(job.unit, f"in {elsewhere[job.unit]}", job.rests_on))
+    gone.sort(key=lambda one: one.unit)
     return replace(result, costs=costs, left_out=tuple(gone), follows=follows)
 
 

@@ -108,6 +108,7 @@ def test_publishing_supersedes_and_is_refused_past_a_limit_without_a_deferral(fl
 
 
 def test_a_published_plan_is_followed_unless_told_otherwise(fleet: Path) -> None:
+    run(fleet, "plan", "build", "2028", "--name", "next year")
     run(fleet, "plan", "pin", "A2", "2027-W10")
     run(fleet, "plan", "build", "2027")
     run(fleet, "plan", "publish", "2027-a")
@@ -118,7 +119,6 @@ def test_a_published_plan_is_followed_unless_told_otherwise(fleet: Path) -> None
     assert weeks(fleet)["A2"] == "2027-W20"
     both = run(fleet, "plan", "build", "2027", "--afresh", "--keep-close")
     assert (both.exit_code, "--afresh follows no plan" in both.stderr) == (2, True)
-    run(fleet, "plan", "build", "2028", "--name", "next year")
     other = run(fleet, "plan", "build", "2027", "--follow", "next year")
     assert (other.exit_code, "is a plan of 2028" in other.stderr) == (2, True)
 
@@ -237,6 +237,14 @@ def test_crews_without_hours_stop_all_and_the_year_s_turn_and_week_53_are_planne
     stopped = run(fleet, "plan", "build", "2028")
     assert stopped.exit_code == 6
     assert "region North has fewer than the 80 crew hours in weeks 1-52" in stopped.stdout
+
+
+def test_what_the_published_plan_of_the_year_before_has_to_come_is_left_to_it(fleet: Path) -> None:
+    run(fleet, "plan", "build", "2027")
+    run(fleet, "plan", "publish", "2027-a")
+    done = run(fleet, "plan", "build", "2028", today="2027-05-03")  # A1 was planned for 2027-W15 and not done
+    assert weeks(fleet, today="2027-05-03").keys() == {"A1"}
+    assert "Planned already and left out: A2 (plan 2027-a, 2027-W20), B1 (plan 2027-a, 2027-W36)." in done.stdout
 
 
 def test_a_pin_of_a_unit_with_nothing_due_is_said_in_the_plan(fleet: Path) -> None:
