@@ -9,6 +9,7 @@ import typer
 from tapwear.cli.context import open_the_store
 from tapwear.cli.entering import in_words, stamp_of, tell, values_of
 from tapwear.errors import UsageError
+from tapwear.report.plain import json_text
 from tapwear.visits import planning as tables
 
 if TYPE_CHECKING:
@@ -243,9 +244,8 @@ def list_given(
     with open_the_store(context).rows() as connection:
         found = {name: list_planning(connection, name) for name in KINDS if kind in (None, name)}
     if as_json:
-        import json
 
-        typer.echo(json.dumps(found, default=str, ensure_ascii=False, indent=2))
+        typer.echo(json_text(found, default=str))
         return
     rows = [[name, str(row["number"]), _told(row)] for name, rows in found.items() for row in rows]
     if not rows:

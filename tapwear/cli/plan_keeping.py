@@ -9,6 +9,7 @@ import typer
 from tapwear.cli.context import now, open_the_store, say, today, who
 from tapwear.cli.plan_papers import load_view
 from tapwear.errors import UsageError
+from tapwear.report.plain import json_text
 
 if TYPE_CHECKING:
     from tapwear.plan.types import Costs, PlanResult
@@ -141,7 +142,6 @@ def compare(
 
     Example: tapwear plan compare 2027-a 2027-b
     """
-    import json
     from dataclasses import asdict
 
     from tapwear.plan.compare import compare_plans
@@ -150,7 +150,7 @@ def compare(
     store = open_the_store(context)
     changes = compare_plans(_kept(store, first), _kept(store, second))
     if as_json:
-        typer.echo(json.dumps({"from": first, "to": second, **asdict(changes)}, ensure_ascii=False, indent=2))
+        typer.echo(json_text({"from": first, "to": second, **asdict(changes)}))
         return
     typer.echo("\n".join(compare_lines(changes, first, second)))
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
 
 from tapwear.plan.ahead import Ahead, Figure, YearAhead
-from tapwear.report.plain import plain
+from tapwear.report.plain import json_text, plain
 from tapwear.report.terminal import columns
 from tapwear.words import CAUTION_SHORT
 
@@ -52,4 +51,4 @@ def _kit(figure: Figure) -> str:
 
 def ahead_json(ahead: Ahead) -> str:
     """`schema`, `as_of`, `units`, `unknown`, `draws`, `seed` and `years`, each figure with mean, low and high."""
-    return json.dumps({"schema": AHEAD_SCHEMA, **asdict(ahead)}, default=str, ensure_ascii=False, indent=2)
+    return json_text({"schema": AHEAD_SCHEMA, **asdict(ahead)}, default=str)

@@ -27,7 +27,7 @@ def find_unit(connection: Connection, tag: str) -> UnitKey:
     """
     changer = lean("tap_changer", "id", "tag")
     wanted = tag.strip()
-    row = connection.execute(sa.select(changer.c.id, changer.c.tag).where(changer.c.tag == wanted)).first()
+    row = connection.execute(sa.select(changer.c.id, changer.c.tag).where(changer.c.tag.in_((tag, wanted)))).first()
     if row is not None:
         return UnitKey(row[0], row[1])
     tags = {str(row[1]): int(row[0]) for row in connection.execute(sa.select(changer.c.id, changer.c.tag))}
