@@ -2,8 +2,8 @@
 
 Parts of the plan that share no crew, group, resource or trip are solved by themselves, which is exact. Of each part
 first comes a plan by greedy and annealing, with a fixed number of steps. Then two things go on side by side: HiGHS
-works on the whole part, for a proof and perhaps a better plan; annealing and small programs over a few neighbourhoods
-polish the plan. A part that HiGHS finishes has the same answer on every machine; where the time ends first, the best
+works on the whole part, for a proof and perhaps a better plan; annealing and repairs by small programs polish the
+plan. A part that HiGHS finishes has the same answer on every machine; where the time ends first, the best
 plan met is kept and said to be time-limited.
 """
 
@@ -17,6 +17,7 @@ from datetime import date
 from queue import SimpleQueue
 from time import monotonic
 
+from tapwear.plan.mend import Mender
 from tapwear.plan.milp import solve
 from tapwear.plan.place import OUT, Board, first_fixed, greedy, stopped_words, to_result
 from tapwear.plan.polish import STEPS_BETWEEN_LOOKS, Polisher
@@ -42,7 +43,11 @@ class Part:
     done: bool = False
     by_clock: bool = False  # the clock has had a hand in the plan
     seed: int = 0
+    mender: Mender = field(init=False)
     lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def __post_init__(self) -> None:
+        self.mender = Mender(self.numbers, seed=1)
 
     def better(self, starts: dict[int, int], cost: float) -> None:
         with self.lock:
@@ -143,20 +148,7 @@ def _part(numbers: list[int], plan: Board, fixed: Board) -> Part:
     blocks = plan.task.blocks
     starts = {number: plan.at[number] for number in numbers}
     bound = sum(min(blocks[number].left_out, min(blocks[number].cost)) for number in numbers)
-    return Part(numbers, starts, _cost(fixed, starts), bound)
-
-
-def _cost(fixed: Board, starts: dict[int, int]) -> float:
-    """The cost of some blocks with the trips that they add to those of the fixed ones."""
-    blocks, trips = fixed.task.blocks, set()
-    own = 0.0
-    for number, start in starts.items():
-        if start == OUT:
-            own += blocks[number].left_out
-        else:
-            own += blocks[number].cost[start]
-            trips |= {offset + start for offset in blocks[number].trips if not fixed.trips[offset + start]}
-    return own + fixed.task.trip * len(trips)
+    return Part(numbers, starts, fixed.cost_of(starts), bound)
 
 
 def _teller(
@@ -193,8 +185,10 @@ def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None
         still = [part for part in parts if not part.done]
         share = (until - monotonic()) / max(1, sum(len(part.numbers) for part in still))
         for part in still:
-            steps = min(AGAIN * len(part.numbers), int(speed * share * len(part.numbers)))
+            steps = min(AGAIN * len(part.numbers), int(speed * share * len(part.numbers) / 2))
+            began = monotonic()
             speed = _anneal(part, fixed, max(steps, STEPS_BETWEEN_LOOKS), until) or speed
+            _mend(part, fixed, min(until, 2 * monotonic() - began))
             tell()
         if not still:
             break
@@ -216,11 +210,20 @@ def _anneal(part: Part, fixed: Board, steps: int, until: float) -> float:
     board, began = _board(part, fixed), monotonic()
     whole = Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
     starts = {number: board.at[number] for number in part.numbers}
-    part.better(starts, _cost(fixed, starts))
+    part.better(starts, fixed.cost_of(starts))
     if not whole and part.seed == 0 and len(part.numbers) > SMALL:
         part.by_clock = True
     part.seed += 1
     return steps / max(monotonic() - began, LEAST) if whole else 0.0
+
+
+def _mend(part: Part, fixed: Board, until: float) -> None:
+    """Repairs of a part for a while."""
+    board = _board(part, fixed)
+    while not part.done and monotonic() < until:
+        part.mender.mend(board, until)
+    starts = {number: board.at[number] for number in part.numbers}
+    part.better(starts, fixed.cost_of(starts))
 
 
 def _prove(ready: SimpleQueue[tuple[Part, dict[int, int], float]], count: int, fixed: Board, until: float) -> None:

@@ -7,7 +7,7 @@ starts from here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from math import inf
 
@@ -98,6 +98,18 @@ class Board:
             for block, start in zip(self.task.blocks, self.at, strict=True)
         )
         return own + self.task.trip * sum(times > 0 for times in self.trips)
+
+    def cost_of(self, starts: Mapping[int, int]) -> float:
+        """What placing some blocks that are not placed would cost, with the trips that they add."""
+        blocks, own = self.task.blocks, 0.0
+        trips = set()
+        for number, start in starts.items():
+            if start == OUT:
+                own += blocks[number].left_out
+            else:
+                own += blocks[number].cost[start]
+                trips |= {offset + start for offset in blocks[number].trips if not self.trips[offset + start]}
+        return own + self.task.trip * len(trips)
 
     def load(self, starts: Sequence[int]) -> None:
         """Makes the board show another plan."""
