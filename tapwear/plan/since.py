@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from tapwear.plan.terms import progress_of, with_request
+from tapwear.plan.terms import last_service, progress_of, with_request
 from tapwear.plan.types import Job, PlanResult
 
 Row = Mapping[str, Any]
@@ -35,7 +35,7 @@ def _told(
     done = [day for day, tasks in services if result.as_of < day <= as_of and job.task in tasks]
     if done:
         return replace(job, progress="done", done_on=max(done))
-    told = progress_of(mine, as_of)
+    told = progress_of(mine, as_of, last_service(job))
     if told is None:
         return job
     return replace(job, progress=told["status"], done_on=told["happened_on"] if told["status"] == "done" else None)

@@ -138,7 +138,7 @@ def with_request(job: Job, requests: Sequence[Row]) -> Job:
 def _with_progress(job: Job, weeks: list[str], as_of: date, notes: Sequence[Row]) -> Job:
     """A job begun stays where it is, for as long as it lasts and no shorter than until now; what is over waits for
     neither kit nor permit."""
-    told = progress_of(notes, as_of)
+    told = progress_of(notes, as_of, last_service(job))
     if told is None:
         return job
     status, on = told["status"], told["happened_on"]
@@ -159,12 +159,23 @@ def _with_progress(job: Job, weeks: list[str], as_of: date, notes: Sequence[Row]
     )  # fmt: skip
 
 
-def progress_of(notes: Sequence[Row], as_of: date) -> Row | None:
-    """The newest word on progress within a year before `as_of`, by its day, of one day the one stored last."""
+def last_service(job: Job) -> date | None:
+    """The day of the last service of the job's task, as its dates rest on it; None where it is not known."""
+    head = "last service: "
+    return next((date.fromisoformat(line.removeprefix(head)) for line in job.rests_on if line.startswith(head)), None)
+
+
+def progress_of(notes: Sequence[Row], as_of: date, settled: date | None) -> Row | None:
+    """The newest word on progress within a year before `as_of`, by its day, of one day the one stored last.
+
+    settled : day of the last service; what was said up to then is over, since the job is another one
+    """
     told = [
         row
         for row in notes
-        if row["kind"] == "progress" and timedelta(0) <= as_of - row["happened_on"] <= timedelta(days=DONE_FOR_DAYS)
+        if row["kind"] == "progress"
+        and timedelta(0) <= as_of - row["happened_on"] <= timedelta(days=DONE_FOR_DAYS)
+        and (settled is None or row["happened_on"] > settled)
     ]
     return max(enumerate(told), key=lambda pair: (pair[1]["happened_on"], pair[0]))[1] if told else None
 

@@ -258,9 +258,17 @@ def test_the_newest_word_on_progress_counts_for_a_year() -> None:
         note("U1", "progress", status="done", happened_on=date(2026, 6, 10)),
         note("U1", "progress", status="started", happened_on=date(2026, 6, 1)),
     )
-    assert progress_of(rows, AS_OF) == rows[0]
-    assert progress_of(rows, date(2026, 6, 5)) == rows[1]
-    assert progress_of(rows, date(2027, 7, 1)) is None
+    assert progress_of(rows, AS_OF, None) == rows[0]
+    assert progress_of(rows, date(2026, 6, 5), None) == rows[1]
+    assert progress_of(rows, date(2027, 7, 1), None) is None
+
+
+def test_a_service_settles_what_was_said_of_progress_before() -> None:
+    done = note("U1", "progress", status="done", happened_on=date(2026, 6, 10))
+    serviced = due("U1", "2027-03-01", last_service_on=date(2026, 6, 10))  # a short interval: due again
+    assert week_of(plan(serviced, inputs=Inputs(notes=(done,))), "U1") == "2027-W09"
+    before = due("U1", "2027-03-01", last_service_on=date(2026, 6, 9))
+    assert plan(before, inputs=Inputs(notes=(done,))).slots == ()
 
 
 def test_what_is_said_to_be_done_is_left_out_and_the_missing_service_is_named() -> None:
