@@ -16,12 +16,10 @@ from tapwear.errors import UsageError
 from tapwear.report.pages_choice import Paper
 
 if TYPE_CHECKING:
-    from sqlalchemy.engine import Connection
-
     from tapwear.fleet import Assessment
     from tapwear.report.sheet_data import CounterBox, FieldBox, StationSheet, UnitBox
     from tapwear.store.engine import Store
-    from tapwear.store.rounds import RoundUnit
+    from tapwear.store.history import CounterPast
 
 SHEET_HELP = (
     "Write a round sheet: one file to print, or to fill in on a phone without a network.\n\n"
@@ -110,7 +108,7 @@ def _stations(
     station, or when nothing is left.
     """
     from tapwear.fleet import visits_overdue
-    from tapwear.report.sheet_data import StationSheet
+    from tapwear.report.sheet_data import StationSheet, UnitBox
     from tapwear.store.find import find_unit
     from tapwear.store.rounds import round_units
 
@@ -134,23 +132,15 @@ def _stations(
     outage = set(units.loc[units["sampling_needs_outage"].astype(bool), "unit"])
     boxes: dict[tuple[str, str], list[UnitBox]] = {}
     with store.rows() as connection:
-        keys = [find_unit(connection, str(tag)) for tag in here["unit"]]
-        places = zip(here["station"], here["station_name"], here["bank"], here["phase"], here["serial"], strict=True)
-        asked = round_units(connection, keys, assessment.as_of)
-        for one, (station, name, bank, phase, serial) in zip(asked, places, strict=True):
-            box = _unit(
-                connection,
-                one,
-                str(serial or ""),
-                _place(bank, phase),
-                one.key.tag in severe,
-                assessment.as_of,
-                expires,
-            )
-            told = () if box.stop else tuple(why.get(one.key.tag, ()))
-            boxes.setdefault((str(station), str(name)), []).append(
-                replace(box, why=told, sample_needs_outage=one.key.tag in outage)
-            )
+        asked = round_units(connection, [find_unit(connection, str(tag)) for tag in here["unit"]], assessment.as_of)
+    for one, row in zip(asked, here.itertuples(index=False), strict=True):
+        box = UnitBox(one.tag, str(row.serial or ""), _place(row.bank, row.phase), stop=one.tag in severe)
+        if not box.stop:
+            counters = tuple(_counter(past, assessment.as_of, expires) for past in one.counters)
+            told = tuple(why.get(one.tag, ()))
+            outside = one.tag in outage
+            box = replace(box, counters=counters, positions=one.positions, why=told, sample_needs_outage=outside)
+        boxes.setdefault((str(row.station), str(row.station_name)), []).append(box)
     return tuple(StationSheet(station, name, tuple(mine)) for (station, name), mine in boxes.items())
 
 
@@ -169,41 +159,21 @@ def _place(bank: object, phase: object) -> str:
     return ", ".join([f"bank {bank}"] * bool(bank) + [f"phase {phase}"] * bool(phase))
 
 
-def _unit(
-    connection: Connection, one: RoundUnit, serial: str, place: str, stop: bool, day: date, expires: date
-) -> UnitBox:
-    from tapwear.report.sheet_data import UnitBox
-
-    if stop:
-        return UnitBox(one.key.tag, serial, place, stop)
-    counters = [_counter(connection, one, drive, source, day, expires) for drive, source in one.counters]
-    return UnitBox(one.key.tag, serial, place, stop, tuple(counters), one.positions)
-
-
-def _counter(connection: Connection, one: RoundUnit, drive: str, source: str, day: date, expires: date) -> CounterBox:
+def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
     """A counter with its last number, and what to expect on the first and on the last day of the sheet."""
     from tapwear.report.sheet_data import CounterBox, Expect
-    from tapwear.store.history import counter_past
 
-    past = counter_past(connection, one.key, drive, source, day)
     last = past.last_before(day + timedelta(days=1))
-    ahead = (
-        [(on, expected(past, on, last.value)) for on in (day, expires)] if last and last.value < 10**past.digits else []
-    )
-    known = [
-        Expect(on, found.low, found.high) for on, found in ahead if found.low is not None and found.high is not None
-    ]
-    parts = [f"drive {drive}"] if past.several_drives else []
-    name = ", ".join([*parts, *([SOURCE_WORDS[source]] if source in SOURCE_WORDS else [])])
-    return CounterBox(
-        drive,
-        source,
-        past.digits,
-        name,
-        last.value if last else None,
-        last.on if last else None,
-        tuple(known),
-    )
+    known = []
+    if last is not None and last.value < 10**past.digits:
+        for on in (day, expires):
+            found = expected(past, on, last.value)
+            if found.low is not None and found.high is not None:
+                known.append(Expect(on, found.low, found.high))
+    name = [f"drive {past.drive}"] if past.several_drives else []
+    name += [SOURCE_WORDS[past.source]] if past.source in SOURCE_WORDS else []
+    box = CounterBox(past.drive, past.source, past.digits, ", ".join(name), expected=tuple(known))
+    return box if last is None else replace(box, last_value=last.value, last_on=last.on)
 
 
 def _fields(system: str) -> tuple[FieldBox, ...]:

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.store.find import UnitKey
+from tapwear.store.history import CounterPast, counter_past
 from tapwear.store.lean import lean
 from tapwear.store.observations import positions_known
 from tapwear.store.places import drives_of
@@ -19,10 +20,10 @@ READ_BY_EYE = ("mechanical", "raise", "lower", "controller")  # sources in the o
 
 @dataclass(frozen=True)
 class RoundUnit:
-    """A unit in service at a station: its counters as (drive, source), and its positions as they are written."""
+    """A unit in service at a station: the past of each of its counters, and its positions as they are written."""
 
-    key: UnitKey
-    counters: tuple[tuple[str, str], ...]
+    tag: str
+    counters: tuple[CounterPast, ...]
     positions: tuple[str, ...]
 
 
@@ -36,6 +37,6 @@ def round_units(connection: Connection, keys: list[UnitKey], on: date) -> list[R
             rows = connection.execute(sa.select(counter.c.source).where(counter.c.drive_id == drive)).scalars()
             sources = set(rows)
             mine = [source for source in READ_BY_EYE if source in sources]
-            read += [(slot, source) for source in mine or READ_BY_EYE[:1]]
-        found.append(RoundUnit(key, tuple(read), all_positions(positions_known(connection, key))))
+            read += [counter_past(connection, key, slot, source, on) for source in mine or READ_BY_EYE[:1]]
+        found.append(RoundUnit(key.tag, tuple(read), all_positions(positions_known(connection, key))))
     return found
