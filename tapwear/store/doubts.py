@@ -6,11 +6,11 @@ All bounds here are our choice: wide enough that a right row is hardly ever held
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
-from statistics import median
 
 # A slip of the decimal point lies this many times above or below what is usual among like ones ...
 TENFOLD = (7.0, 14.0)
@@ -49,24 +49,36 @@ class Doubt:
 
 def tenfold(items: Iterable[Item]) -> list[tuple[Item, str]]:
     """Items about ten times, or a tenth of, what like ones have, with what is odd about each in words."""
-    by_kind: dict[str, list[Item]] = {}
+    by_kind: dict[str, dict[tuple[str, float], Item]] = {}
     for item in items:
         if item.value > 0:
-            by_kind.setdefault(item.what, []).append(item)
+            by_kind.setdefault(item.what, {}).setdefault((item.whose, item.value), item)
     found = []
     for group in by_kind.values():
-        for item in group:
-            like = [other.value for other in group if other.whose != item.whose]
-            if len(like) < FEWEST_LIKE:
+        ordered = sorted(group.values(), key=lambda item: item.value)
+        values = [item.value for item in ordered]
+        for at, item in enumerate(ordered):
+            if len(values) - 1 < FEWEST_LIKE or any(
+                max(item.value / near, near / item.value) <= NEIGHBOUR
+                for near in values[max(at - 1, 0) : at] + values[at + 1 : at + 2]
+            ):
                 continue
-            usual = median(like)
+            usual = _median_without(values, at)
             times = item.value / usual
-            above, below = TENFOLD[0] <= times <= TENFOLD[1], TENFOLD[0] <= 1 / times <= TENFOLD[1]
-            alone = all(max(item.value / value, value / item.value) > NEIGHBOUR for value in like)
-            if (above or below) and alone:
-                said = "about ten times" if above else "about a tenth of"
+            if TENFOLD[0] <= times <= TENFOLD[1] or TENFOLD[0] <= 1 / times <= TENFOLD[1]:
+                said = "about ten times" if times > 1 else "about a tenth of"
                 found.append((item, f"{item.value:,.10g} is {said} what like ones have ({usual:,.10g})"))
     return found
+
+
+def _median_without(ordered: Sequence[float], at: int) -> float:
+    """The median of all values but one, without copying them."""
+    number = len(ordered) - 1
+
+    def other(place: int) -> float:
+        return ordered[place if place < at else place + 1]
+
+    return (other((number - 1) // 2) + other(number // 2)) / 2
 
 
 def other_length(digits: Mapping[str, int], alike: Mapping[str, str], new: Iterable[str]) -> dict[str, str]:
@@ -74,18 +86,18 @@ def other_length(digits: Mapping[str, int], alike: Mapping[str, str], new: Itera
 
     digits : of each unit's counter; alike : what makes units alike, blank for none
     """
-    lengths: dict[str, dict[str, int]] = {}
+    lengths: dict[str, Counter[int]] = {}
     for unit, group in alike.items():
         if group and unit in digits:
-            lengths.setdefault(group, {})[unit] = digits[unit]
+            lengths.setdefault(group, Counter())[digits[unit]] += 1
     found = {}
     for unit in new:
-        own = lengths.get(alike.get(unit, ""), {})
-        others = {length for other, length in own.items() if other != unit}
-        if len(own) <= FEWEST_COUNTERS or digits[unit] in others:
+        own = lengths.get(alike.get(unit, ""), Counter())
+        number = own.total() - 1
+        if number < FEWEST_COUNTERS or own[digits[unit]] > 1:
             continue
-        usual = " or ".join(map(str, sorted(others)))
-        found[unit] = f"{digits[unit]} digits, where all {len(own) - 1} like units have {usual}"
+        usual = " or ".join(str(length) for length in sorted(own) if length != digits[unit])
+        found[unit] = f"{digits[unit]} digits, where all {number} like units have {usual}"
     return found
 
 

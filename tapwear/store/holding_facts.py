@@ -119,10 +119,10 @@ def _stored_limits(connection: Connection) -> list[Item]:
 
 def _in_groups(connection: Connection) -> dict[str, tuple[str, ...]]:
     changer = lean("tap_changer", "tag", "oil_group")
-    found: dict[str, tuple[str, ...]] = {}
+    found: dict[str, list[str]] = {}
     for group, tag in connection.execute(sa.select(changer.c.oil_group, changer.c.tag).order_by(changer.c.tag)):
-        found[group] = (*found.get(group, ()), tag)
-    return found
+        found.setdefault(group, []).append(tag)
+    return {group: tuple(tags) for group, tags in found.items()}
 
 
 def _limits(connection: Connection, rows: Sequence[Row]) -> dict[int, Doubt]:
