@@ -64,16 +64,16 @@ class OilSettings:
     leak_share_log_sd: float = 0.3
 
     # --- calls ---------------------------------------------------------------------------------
-    pull_probability: float = 0.10
+    pull_probability: float = 0.10  # that a fault has begun; our choice, as an outage costs a tenth of a miss
     pull_probability_after_repair: float = 0.2  # where gas of the old fault may still come back; our choice
     pull_severity: float = 0.04  # below this there is time for another sample; our choice
     keep_probability: float = 0.05  # an earlier call stands while the chance is still so high; our choice
     resample_probability: float = 0.15
     agreeing_evidence: float = 0.2  # log likelihood ratio of a sample that agrees; our choice
-    severe_severity: float = 0.12
-    severe_evidence: float = 4.5
+    severe_severity: float = 0.12  # share of the limit that one sample has to show; our choice
+    severe_evidence: float = 4.5  # log likelihood ratio of that sample; our choice
     severe_excess: float = 0.7  # the newest sample is at least 1.7 times the usual; our choice
-    severe_probability: float = 0.5
-    severe_evidence_per_operation: float = 8.0
+    severe_probability: float = 0.5  # that a fault has begun, where the limit seems reached; our choice
+    severe_evidence_per_operation: float = 8.0  # a count may be wrong as well; our choice
     resample_within_days: int = 28  # days to 4 weeks (domain notes)
     stale_after_days: int = 820  # older than this: no oil evidence; our choice
