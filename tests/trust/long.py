@@ -22,10 +22,11 @@ def main() -> None:
     parser.add_argument("--readings", type=int, default=1_000_000, help="rows of one file that is imported twice")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
+        large = str(HERE.parent / "bench" / "speed_import.py")
         for words in (
             [str(HERE / "crash.py"), "--kills", str(asked.kills)],
             [str(HERE / "many.py"), "--visits", str(asked.visits)],
-            [str(HERE.parent / "bench" / "speed_import.py"), "--out", f"{folder}/in", "--readings", str(asked.readings)],
+            [large, "--out", f"{folder}/in", "--readings", str(asked.readings)],
         ):
             print("\n$", Path(words[0]).name, *words[1:], flush=True)
             subprocess.run([sys.executable, *words], check=True)
