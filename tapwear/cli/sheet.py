@@ -11,6 +11,7 @@ import typer
 
 from tapwear.cli.context import ON_THE_VISIT, as_of_or_today, open_the_store, say, setup_of
 from tapwear.cli.counter_check import expected
+from tapwear.cli.next import samples_wanted
 from tapwear.cli.scheduling import must_be_known
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import Paper
@@ -107,7 +108,6 @@ def _stations(
     A severe unit stands there also where no visit is due, so that nobody goes near. Raises UsageError for an unknown
     station, or when nothing is left.
     """
-    from tapwear.fleet import visits_overdue
     from tapwear.report.sheet_data import StationSheet, UnitBox
     from tapwear.store.find import find_unit
     from tapwear.store.rounds import round_units
@@ -117,11 +117,8 @@ def _stations(
     for name in wanted:
         must_be_known("station", name, set(units["station"]))
     severe = _severe(assessment)
-    why: dict[str, list[str]] = {}
+    why = _reasons(assessment, expires)
     if due_visits:
-        due = visits_overdue(assessment.book, expires)
-        for unit, what, on in zip(due["unit"], due["what"], due["due_on"], strict=True):
-            why.setdefault(str(unit), []).append(f"{str(what).capitalize()} due since {on:%Y-%m-%d}.")
         here = here[here["station"].isin(set(here.loc[here["unit"].isin(set(why) - severe), "station"]))]
         here = here[here["unit"].isin(set(why) | severe)]
     if wanted:
@@ -142,6 +139,23 @@ def _stations(
             box = replace(box, counters=counters, positions=one.positions, why=told, sample_needs_outage=outside)
         boxes.setdefault((str(row.station), str(row.station_name)), []).append(box)
     return tuple(StationSheet(station, name, tuple(mine)) for (station, name), mine in boxes.items())
+
+
+def _reasons(assessment: Assessment, expires: date) -> dict[str, list[str]]:
+    """Why a unit is to be visited before the sheet expires: readings and samples that are due, samples that the oil
+    asks for. Severe units are among them."""
+    from tapwear.fleet import visits_overdue
+    from tapwear.report.due_words import sentence
+
+    why: dict[str, list[str]] = {}
+    due = visits_overdue(assessment.book, expires)
+    for unit, what, on in zip(due["unit"], due["what"], due["due_on"].dt.date, strict=True):
+        when = "since" if on <= assessment.as_of else "on"
+        why.setdefault(str(unit), []).append(f"{str(what).capitalize()} due {when} {on}.")
+    for tag, one in samples_wanted(assessment, expires).items():
+        if one.why in ("flagged", "routine"):  # a sample never taken is no reason to travel
+            why.setdefault(tag, []).append(f"Oil sample by {one.by}. {sentence(one.words)}")
+    return why
 
 
 def _severe(assessment: Assessment) -> set[str]:

@@ -50,6 +50,15 @@ def test_due_visits_bring_only_units_to_be_read_and_say_why(desk: Path, tmp_path
     assert "Reading due since" in text
 
 
+def test_a_routine_sample_that_falls_due_is_told_with_its_day(tmp_path: Path) -> None:
+    desk = make_desk(tmp_path)
+    assert run(desk, "sample", "AH-T1", "--on", "2025-07-20", "--acetylene", "40", "--ethylene", "9").exit_code == 0
+    text, _ = sheet(desk, tmp_path, "--due-visits")
+    ((day, words),) = re.findall(r"<p>Oil sample by (\S+)\. ([^<]+)</p>", text)
+    assert day <= "2026-07-30"
+    assert words
+
+
 def test_a_severe_unit_is_on_the_sheet_with_a_stop_notice_only(tmp_path: Path) -> None:
     desk = make_desk(tmp_path)
     assert run(desk, "condition", "add", "AH-T2", "relay_trip", "--words", "tripped twice").exit_code == 0
