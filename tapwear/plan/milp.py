@@ -1,7 +1,8 @@
 """The outage plan as a mixed-integer program, solved by HiGHS through scipy.
 
 One 0/1 column for each block and start week, one column for each trip that is not made anyway. A block on in a week
-makes its trip: one row for each block and trip cell, which is tighter than one for all blocks together. Capacity
+makes its trip. Blocks that exclude each other (one transfer group, too many hours together) share one such row, so
+that a trip made by halves carries half a block only, which is what makes the linear program nearly tight. Capacity
 rows are cut down to the largest sum of amounts that can be reached at all. Columns that the linear program proves
 too dear for a plan better than the one at hand are left out.
 Reference: Huangfu, Hall (2018), Mathematical Programming Computation 10, 119-142 (HiGHS).
@@ -9,9 +10,8 @@ Reference: Huangfu, Hall (2018), Mathematical Programming Computation 10, 119-14
 
 from __future__ import annotations
 
-import warnings
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import inf
 from time import monotonic
@@ -23,7 +23,7 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_array
 
 from tapwear.plan.place import OUT, Board
-from tapwear.plan.problem import ROUNDING
+from tapwear.plan.problem import ROUNDING, Problem
 
 GAP = 1e-6  # relative; a plan within it is told as the best there is
 SCALE = 100  # amounts are looked at in hundredths of an hour
@@ -61,8 +61,8 @@ def model(board: Board, numbers: Sequence[int]) -> Model:
         if board.fits(number, start)
     ]  # fmt: skip
     of_block: dict[int, list[int]] = defaultdict(list)
-    of_trip: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))  # trip cell -> block -> columns
-    of_cell: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    of_trip: _Columns = defaultdict(lambda: defaultdict(list))
+    of_cell: _Columns = defaultdict(lambda: defaultdict(list))
     amounts: dict[int, dict[int, float]] = defaultdict(dict)  # cell -> block -> amount
     for column, (number, start) in enumerate(columns):
         block = task.blocks[number]
@@ -73,45 +73,73 @@ def model(board: Board, numbers: Sequence[int]) -> Model:
         for offset, amount in block.takes:
             of_cell[offset + start][number].append(column)
             amounts[offset + start][number] = amount
+    made = {trip: len(columns) + at for at, trip in enumerate(of_trip)}  # trip cell -> its column
     rows = _Rows()
     for chosen in of_block.values():
         rows.add([(column, 1.0) for column in chosen], 1.0)
-    trip_column = {cell: len(columns) + at for at, cell in enumerate(of_trip)}
-    covered: set[tuple[int, int]] = set()  # trip cell, block
-    weeks = len(task.weeks)
-    trips_in_week: dict[int, list[int]] = defaultdict(list)
-    for cell in of_trip:
-        trips_in_week[cell % weeks].append(cell)
+    covered: set[tuple[int, int]] = set()
     for cell, of in of_cell.items():
-        room = board.free[cell] - ROUNDING
-        taken = amounts[cell]
-        if sum(taken.values()) > room + ROUNDING:
-            top = reachable(list(taken.values()), room)
-            rows.add([(column, taken[number]) for number, chosen in of.items() for column in chosen], top)
-            apart = _apart(taken, room)
-            if len(apart) > 1 and set(taken.values()) != {1.0}:
-                rows.add([(column, 1.0) for number in apart for column in of[number]], 1.0)
-            for trip in trips_in_week[cell % weeks]:
-                here = [number for number in taken if number in of_trip[trip]]
-                together = [number for number in apart if number in of_trip[trip]]
-                made = trip_column[trip]
-                if len(together) > 1:
-                    entries = [(column, 1.0) for number in together for column in of_trip[trip][number]]
-                    rows.add([*entries, (made, -1.0)], 0.0)
-                    covered |= {(trip, number) for number in together}
-                if len(here) > len(together) and sum(taken[number] for number in here) > room + ROUNDING:
-                    least = reachable([taken[number] for number in here], room)
-                    entries = [(column, taken[number]) for number in here for column in of[number]]
-                    rows.add([*entries, (made, -least)], 0.0)
+        trips = _trips_of(cell, of, task, made)
+        said = _cell_rows(rows, of, amounts[cell], board.free[cell] - ROUNDING, trips)
+        # A phase of a bank may be out for longer than the one that takes the cell.
+        covered |= {(trip, number) for trip, number in said if len(of[number]) == len(of_trip[trip][number])}
     for trip, of in of_trip.items():
         for number, chosen in of.items():
             if (trip, number) not in covered:
-                rows.add([*((column, 1.0) for column in chosen), (trip_column[trip], -1.0)], 0.0)
-    gain = np.full(len(columns) + len(trip_column), task.trip)
+                rows.add([*((column, 1.0) for column in chosen), (made[trip], -1.0)], 0.0)
+    gain = np.full(len(columns) + len(made), task.trip)
     for column, (number, start) in enumerate(columns):
         gain[column] = task.blocks[number].cost[start] - task.blocks[number].left_out
     base = sum(task.blocks[number].left_out for number in numbers)
     return Model(columns, base, gain, rows.matrix(len(gain)), np.array(rows.most))
+
+
+_Columns = defaultdict[int, defaultdict[int, list[int]]]  # cell -> block -> columns of the starts that are on in it
+
+
+def _trips_of(
+    cell: int, of: Mapping[int, list[int]], task: Problem, made: dict[int, int]
+) -> dict[int, tuple[int, set[int]]]:
+    """By trip cell of the same week: its column, and which of these blocks make the trip when they are on."""
+    week = cell % len(task.weeks)
+    trips: dict[int, tuple[int, set[int]]] = {}
+    for number in of:
+        for first in {offset - offset % len(task.weeks) for offset in task.blocks[number].trips}:
+            if first + week in made:
+                trips.setdefault(first + week, (made[first + week], set()))[1].add(number)
+    return trips
+
+
+def _cell_rows(
+    rows: _Rows,
+    of: Mapping[int, list[int]],
+    taken: dict[int, float],
+    room: float,
+    trips: dict[int, tuple[int, set[int]]],
+) -> set[tuple[int, int]]:
+    """The rows of one cell; returns the (trip cell, block) that are tied together by them.
+
+    Besides the room itself: of blocks that exclude each other one may be on, and within a neighbourhood only where
+    the trip is made; the hours of a neighbourhood need its trip.
+    """
+    if sum(taken.values()) <= room + ROUNDING:
+        return set()
+    rows.add([(column, taken[number]) for number in of for column in of[number]], reachable([*taken.values()], room))
+    apart = _apart(taken, room)
+    if len(apart) > 1 and set(taken.values()) != {1.0}:
+        rows.add([(column, 1.0) for number in apart for column in of[number]], 1.0)
+    covered: set[tuple[int, int]] = set()
+    for trip, (column_made, makers) in trips.items():
+        here = [number for number in of if number in makers]
+        together = [number for number in apart if number in makers]
+        if len(together) > 1:
+            rows.add([*((column, 1.0) for number in together for column in of[number]), (column_made, -1.0)], 0.0)
+            covered |= {(trip, number) for number in together}
+        if len(here) > len(together) and sum(taken[number] for number in here) > room + ROUNDING:
+            most = reachable([taken[number] for number in here], room)
+            entries = [(column, taken[number]) for number in here for column in of[number]]
+            rows.add([*entries, (column_made, -most)], 0.0)
+    return covered
 
 
 @dataclass
@@ -182,11 +210,9 @@ def solve(board: Board, numbers: Sequence[int], *, at_hand: float, seconds: floa
 
 def _worth_keeping(program: Model, at_hand: float, seconds: float) -> tuple[NDArray[np.bool_], float]:
     """Which columns a plan below `at_hand` may use, by their reduced costs, and the linear bound."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # an end by the clock
-        linear = linprog(
-            program.gain, program.matrix, program.most, bounds=(0, 1), method="highs", options={"time_limit": seconds}
-        )
+    linear = linprog(
+        program.gain, program.matrix, program.most, bounds=(0, 1), method="highs", options={"time_limit": seconds}
+    )
     if linear.status != 0:
         return np.full(len(program.gain), True), -inf
     floor = program.base + float(linear.fun)
@@ -196,12 +222,10 @@ def _worth_keeping(program: Model, at_hand: float, seconds: float) -> tuple[NDAr
 def _highs(program: Model, keep: NDArray[np.bool_], seconds: float) -> Any:
     matrix = program.matrix[:, keep]
     used = np.diff(matrix.indptr) > 0
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        return milp(
-            program.gain[keep],
-            integrality=np.ones(int(keep.sum())),
-            bounds=Bounds(0, 1),
-            constraints=LinearConstraint(matrix[used], ub=program.most[used]),
-            options={"time_limit": max(seconds, 0.01), "mip_rel_gap": GAP},
-        )
+    return milp(
+        program.gain[keep],
+        integrality=np.ones(int(keep.sum())),
+        bounds=Bounds(0, 1),
+        constraints=LinearConstraint(matrix[used], ub=program.most[used]),
+        options={"time_limit": max(seconds, 0.01), "mip_rel_gap": GAP},
+    )
