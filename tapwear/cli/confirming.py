@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from tapwear.cli.context import KEEPING, now, open_the_store, say, today, who
+from tapwear.cli.entering import asked, at_a_terminal, confirmed, tell
 from tapwear.errors import DataRejected, UsageError
+
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
 
 CONFIRM_HELP = (
     "Show rows that an import held as probably wrong, and say what is to become of them.\n\n"
@@ -74,3 +78,28 @@ def confirm(
     say(f"{'Dropped' if drop else 'Stored'}: {len(told.done):,} held rows. Store: {store.path}")
     if any(finding.severity in ("rejected", "conflict") for finding in told.findings):
         raise DataRejected("Not every row could be stored, see above; those go on waiting.")
+
+
+def stood_by(store: Store, unit: str, given: dict[str, Any], sure: str | None) -> str:
+    """Why what is said of a unit is right although it looks wrong beside like units; "" where nothing looks wrong.
+
+    sure : the reason given with --sure; without one it is asked for at a terminal. Raises DataRejected when nobody
+    stands by it.
+    """
+    from tapwear.store.holding import units_words
+    from tapwear.store.holding_facts import find_doubts
+    from tapwear.visits.types import Row
+
+    row = Row("units", "", 0, {**given, "unit": unit})
+    with store.rows() as connection:
+        doubt = find_doubts(connection, [row], today(), corrects=True).get(id(row))
+    if doubt is None:
+        return ""
+    tell(f"Questioned: {doubt.field.replace('_', ' ')}: {doubt.found}. It matters for {units_words(doubt.units)}.")
+    if sure is None and at_a_terminal():
+        if not confirmed("Is it right all the same?"):
+            raise DataRejected("Nothing was recorded.")
+        sure = asked("How do you know")
+    if not (sure and sure.strip()):
+        raise DataRejected("Not recorded. If it is right all the same, say how you know with --sure REASON.")
+    return sure.strip()

@@ -4,6 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
+from tapwear.cli.confirming import stood_by
 from tapwear.cli.context import open_the_store
 from tapwear.cli.entering import OPTIONS, in_words, past_day, stamp_of, tell, values_of
 from tapwear.errors import UsageError
@@ -25,6 +26,10 @@ def _option(name: str, metavar: str, panel: str, words: str = "") -> typer.model
 
 Tag = Annotated[str, typer.Argument(metavar="TAG", help="The owner's tag of the unit.")]
 By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who records; else you.")]
+Sure = Annotated[
+    str | None,
+    typer.Option("--sure", metavar="REASON", help="It is right although like units say otherwise: record it."),
+]
 Because = Annotated[str, typer.Option("--because", metavar="REASON", help="Why.")]
 NewStation = Annotated[
     bool, typer.Option("--new-station", help="The station is new, although its code comes near another's.")
@@ -108,6 +113,7 @@ def add(
     visit_cadence: Cadence = None,
     sampling_needs_outage: SamplingNeedsOutage = None,
     note: Note = None,
+    sure: Sure = None,
     by: By = None,
 ) -> None:
     """Add a unit. Only the tag, --station and --digits are needed; the rest can follow with: tapwear unit change.
@@ -124,8 +130,9 @@ def add(
         if name not in given:
             raise UsageError(f"{option} is needed for a new unit: {UNITS.field(name).help}.")
     store = open_the_store(context)
+    stamp = stamp_of(context, by, stood_by(store, given["unit"], given, sure))
     with store.rows(writing=True) as connection:
-        key = add_unit(connection, given, stamp_of(context, by), sure=new_station)
+        key = add_unit(connection, given, stamp, sure=new_station)
     tell(f"Added {key.tag} at {given['station']}. Store: {store.path}")
     open_points = [
         words
@@ -177,6 +184,7 @@ def change(
     visit_cadence: Cadence = None,
     sampling_needs_outage: SamplingNeedsOutage = None,
     note: Note = None,
+    sure: Sure = None,
     because: Because = "",
     by: By = None,
 ) -> None:
@@ -190,6 +198,7 @@ def change(
       tapwear unit change T1 --bank B2 --because "was entered under the wrong bank"
       tapwear unit change T1 --note ""
     """
+    from tapwear.store.find import find_unit
     from tapwear.store.register import change_unit
 
     given = values_of(UNITS, {**_fields(context), "unit": new_tag}, may_clear=True)
@@ -198,8 +207,11 @@ def change(
     if given.get("unit") == "" or given.get("station") == "":
         raise UsageError("A unit needs a tag and a station; they cannot be cleared.")
     store = open_the_store(context)
+    with store.rows() as connection:
+        tag = find_unit(connection, tag).tag
+    reason = stood_by(store, tag, given, sure)
     with store.rows(writing=True) as connection:
-        changes = change_unit(connection, tag, given, stamp_of(context, by, because), sure=new_station)
+        changes = change_unit(connection, tag, given, stamp_of(context, by, because or reason), sure=new_station)
     for one in changes:
         if one.field.endswith("_id"):
             tell(f"{one.field.removesuffix('_id')} corrected")

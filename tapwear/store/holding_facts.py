@@ -19,8 +19,13 @@ FEWEST_SAMPLES = 3
 LONGEST_LIST = 500  # of tags in one query: our choice; for more of them all are read
 
 
-def find_doubts(connection: Connection, rows: Sequence[Row], today: date) -> dict[int, Doubt]:
-    """The rows that are to be held, by id(), each with why. Reads the store, changes nothing."""
+def find_doubts(
+    connection: Connection, rows: Sequence[Row], today: date, *, corrects: bool = False
+) -> dict[int, Doubt]:
+    """The rows that are to be held, by id(), each with why. Reads the store, changes nothing.
+
+    corrects : what the rows say of a unit takes the place of what the store says of it
+    """
     by_table: dict[str, list[Row]] = {}
     for row in rows:
         by_table.setdefault(row.table, []).append(row)
@@ -32,11 +37,11 @@ def find_doubts(connection: Connection, rows: Sequence[Row], today: date) -> dic
             found[id(row)] = Doubt(doubt.field, doubt.found, named)
     units, rules = by_table.get("units", []), by_table.get("service_rules", [])
     if rules or any(name in row.values for row in units for name in INTERVALS):
-        found |= _intervals(connection, rules, units)
+        found |= _intervals(connection, rules, units, corrects)
     if by_table.get("limits"):
         found |= _limits(connection, by_table["limits"])
     if any("counter_digits" in row.values for row in units):
-        found |= _lengths(connection, units)
+        found |= _lengths(connection, units, corrects)
     if by_table.get("services"):
         found |= _services(connection, by_table["services"], by_table)
     if by_table.get("samples"):
@@ -88,8 +93,11 @@ def _followers(connection: Connection, rows: Iterable[Row]) -> dict[str, list[st
     return {name: list(tags) for name, tags in found.items()}
 
 
-def _intervals(connection: Connection, rules: Sequence[Row], units: Sequence[Row]) -> dict[int, Doubt]:
+def _intervals(connection: Connection, rules: Sequence[Row], units: Sequence[Row], corrects: bool) -> dict[int, Doubt]:
     stored = _stored_intervals(connection)
+    if corrects:
+        said = {f"unit {row.values['unit']}" for row in units}
+        stored = [item for item in stored if item.whose not in said]
     known = {(item.what, item.whose) for item in stored}
     followers = _followers(connection, units)
     every = [*rules, *units]
@@ -151,7 +159,7 @@ def _held(rows: Sequence[Row], items: Iterable[Item], field: Any) -> dict[int, D
 # --- counters ---------------------------------------------------------------------------------------------------
 
 
-def _lengths(connection: Connection, rows: Sequence[Row]) -> dict[int, Doubt]:
+def _lengths(connection: Connection, rows: Sequence[Row], corrects: bool) -> dict[int, Doubt]:
     changer, scheme = lean("tap_changer", "id", "tag", "scheme_id", "technology"), lean("scheme", "id", "name")
     fitting, counter = lean("fitting", "tap_changer_id", "drive_id"), lean("counter", "drive_id", "source", "digits")
     query = (
@@ -173,10 +181,10 @@ def _lengths(connection: Connection, rows: Sequence[Row]) -> dict[int, Doubt]:
     new: dict[str, Row] = {}
     for row in rows:
         tag = row.values["unit"]
-        if tag.casefold() not in known and "counter_digits" in row.values:
+        if "counter_digits" in row.values and (corrects or tag.casefold() not in known):
             new[tag] = row
             digits[tag] = row.values["counter_digits"]
-            alike[tag] = row.values.get("scheme") or row.values.get("technology", "")
+            alike[tag] = row.values.get("scheme") or alike.get(tag) or row.values.get("technology", "")
     odd = other_length(digits, alike, new)
     return {id(new[tag]): Doubt("counter_digits", found, (tag,)) for tag, found in odd.items()}
 

@@ -127,6 +127,20 @@ def test_a_laboratory_file_with_exchanged_columns_waits_as_a_whole(desk: Path) -
     take(desk, "samples_new.csv", head + sound, 0)
 
 
+def test_a_typed_interval_or_counter_that_like_units_contradict_needs_a_reason(desk: Path) -> None:
+    odd = run(desk, "unit", "change", "ah-t1", "--interval-operations", "600000")
+    assert odd.exit_code == 3
+    assert "about ten times what like ones have (65,000). It matters for AH-T1." in odd.stderr
+    assert query(desk, "SELECT count(*) FROM service_rule WHERE tap_changer_id IS NOT NULL") == [(0,)]
+    sure = run(desk, "unit", "change", "AH-T1", "--interval-operations", "600000", "--sure", "maker's letter")
+    assert sure.exit_code == 0, sure.output
+    assert query(desk, "SELECT DISTINCT reason FROM register_change WHERE reason <> ''") == [("maker's letter",)]
+    assert run(desk, "unit", "change", "AH-T1", "--interval-operations", "60000").exit_code == 0
+    old = run(desk, "unit", "add", "CX-T1", "--station", "AH", "--digits", "6", "--commissioned", "1908-01-15")
+    assert old.exit_code == 3
+    assert "is the century right?" in old.stderr
+
+
 def test_the_invented_fleet_is_taken_without_a_held_row(tmp_path: Path) -> None:
     from tapwear.cli.intake import demo_folder
 
