@@ -247,7 +247,7 @@ def list_given(
 
         typer.echo(json_text(found, default=str))
         return
-    rows = [[name, str(row["number"]), _told(row)] for name, rows in found.items() for row in rows]
+    rows = [[name, str(row["row_id"]), _told(row)] for name, rows in found.items() for row in rows]
     if not rows:
         tell("Nothing is given yet; what a plan assumes instead, it says.")
         return
@@ -281,7 +281,7 @@ def _told(row: dict[str, Any]) -> str:
     said = [
         f"{name.removesuffix('_on').replace('_', ' ')} {in_words(value)}"
         for name, value in row.items()
-        if name not in ("number", "recorded_on", "recorded_by") and value not in (None, "", ())
+        if name not in ("row_id", "recorded_on", "recorded_by") and value not in (None, "", ())
     ]
     by = f"; {row['recorded_by']}, {row['recorded_on']}" if row.get("recorded_by") else ""
     return ", ".join(said) + by

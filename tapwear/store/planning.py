@@ -57,7 +57,7 @@ _REGISTER = ("closure", "transfer_group_member", "crew_week")  # kept by the reg
 def list_planning(connection: Connection, kind: str) -> list[dict[str, Any]]:
     """The current rows of one kind, in the order in which they were stored.
 
-    Each says its number, whom it is for, what it says, and recorded_on and recorded_by where that is kept with the
+    Each says its row_id, whom it is for, what it says, and recorded_on and recorded_by where that is kept with the
     row. Lists come as tuples, what is not given as None or "".
     """
     table, names = KINDS[kind]
@@ -68,7 +68,7 @@ def list_planning(connection: Connection, kind: str) -> list[dict[str, Any]]:
     entry = () if table in _REGISTER else ("supersedes_id", "withdrawn")
     rows = lean(table, "id", *entry, *names, *stamped, *(key for _, _, key in mine))
     source: Any = rows
-    chosen = [rows.c.id.label("number")]
+    chosen = [rows.c.id.label("row_id")]
     for owner, (other, label, key) in zip(_OWNERS.get(table, ()), mine, strict=True):
         of = lean(other, "id", label).alias(f"of_{owner}")
         source = source.outerjoin(of, rows.c[key] == of.c.id)
@@ -118,7 +118,7 @@ def drop_planning(connection: Connection, kind: str, number: int, stamp: Stamp) 
     """Takes one row back and returns what it said; it stays in the history. Raises UsageError for none such."""
     if kind not in KINDS:
         raise UsageError(f"There is no kind {kind!r}; one of: {', '.join(KINDS)}.")
-    row = next((row for row in list_planning(connection, kind) if row["number"] == number), None)
+    row = next((row for row in list_planning(connection, kind) if row["row_id"] == number), None)
     if row is None:
         raise UsageError(f"There is no {kind} number {number}. All: tapwear plan input list")
     table = KINDS[kind][0]
@@ -137,7 +137,7 @@ def drop_notes(connection: Connection, tag: str, kind: str, stamp: Stamp, weeks:
         if row["unit"] == tag and row["kind"] == kind and weeks in (None, row["weeks"])
     ]
     for row in mine:
-        withdraw(connection, "job_note", row["number"], stamp)
+        withdraw(connection, "job_note", row["row_id"], stamp)
     return [row["weeks"] for row in mine]
 
 

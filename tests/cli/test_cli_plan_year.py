@@ -161,7 +161,7 @@ def test_every_input_can_be_given_listed_and_dropped(fleet: Path) -> None:
     }  # fmt: skip
     for kind, rows in found.items():
         for row in rows:
-            done = run(fleet, "plan", "input", "drop", kind, str(row["number"]), "--because", "no longer")
+            done = run(fleet, "plan", "input", "drop", kind, str(row["row_id"]), "--because", "no longer")
             assert "Taken back" in done.stderr
     assert "Nothing is given yet" in run(fleet, "plan", "input", "list").stderr
     gone = run(fleet, "plan", "input", "drop", "team", "1", "--because", "x")

@@ -141,7 +141,7 @@ def test_rows_that_agree_come_out_the_same_in_any_order_and_once(
 
 def bare(row: dict[str, Any]) -> str:
     """A planning row without its number."""
-    return repr({name: value for name, value in row.items() if name != "number"})
+    return repr({name: value for name, value in row.items() if name != "row_id"})
 
 
 def plain(frame: pd.DataFrame) -> pd.DataFrame:

@@ -58,7 +58,7 @@ def bring(store: Store, folder: Path, **tables: str) -> ImportResult:
 
 
 def says(connection: Connection, kind: str) -> list[dict[str, Any]]:
-    beside = ("number", "recorded_on", "recorded_by")
+    beside = ("row_id", "recorded_on", "recorded_by")
     return [
         {name: value for name, value in row.items() if name not in beside and value not in (None, "", ())}
         for row in list_planning(connection, kind)
@@ -107,7 +107,7 @@ def test_what_was_taken_back_does_not_come_again_with_an_old_file(store: Store, 
     bring(store, tmp_path, resources=text)
     with store.rows(writing=True) as connection:
         (row,) = list_planning(connection, "resource")
-        assert drop_planning(connection, "resource", row["number"], STAMP)["resource"] == "mobile"
+        assert drop_planning(connection, "resource", row["row_id"], STAMP)["resource"] == "mobile"
     assert bring(store, tmp_path, resources=text).total("stored") == 0
     with store.rows(writing=True) as connection:
         assert says(connection, "resource") == []
@@ -118,7 +118,7 @@ def test_a_dropped_closure_stays_in_the_history(store: Store) -> None:
     with store.rows(writing=True) as connection:
         give(connection, "closures", station="NORTH", weeks="2027-W10", why="works")
         (row,) = list_planning(connection, "closure")
-        drop_planning(connection, "closure", row["number"], STAMP)
+        drop_planning(connection, "closure", row["row_id"], STAMP)
         assert says(connection, "closure") == []
         change = lean("register_change", "table_name", "field", "before", "after", "reason")
         kept = connection.execute(sa.select(change).where(change.c.table_name == "closure")).all()
@@ -142,6 +142,27 @@ def test_notes_that_happen_later_are_not_known_yet(store: Store) -> None:
         give(connection, "job_notes", unit="T1", kind="forbid", weeks="2027-W18")
         known = {day: len(load_planning(connection, day)["note"]) for day in (date(2026, 6, 19), date(2026, 6, 20))}
     assert known == {date(2026, 6, 19): 1, date(2026, 6, 20): 2}
+
+
+def test_every_kind_is_read_back_as_it_was_given(store: Store) -> None:
+    with store.rows(writing=True) as connection:
+        give(connection, "resources", resource="oil plant", number=3)
+        give(connection, "resources", resource="mobile", number=2, from_on=date(2027, 3, 1))
+        give(connection, "teams", team="A", region="Hill", hours_per_week=80.0, skills=("vacuum", "reactor"))
+        give(connection, "other_outages", unit="T1", from_on=date(2027, 3, 1), to_on=date(2027, 3, 5), what="line")
+        give(connection, "outage_terms", unit="T2", exchanged=True, consequence=2.5)
+        found = {kind: says(connection, kind) for kind in ("resource", "team", "other outage", "terms")}
+        ids = [row["row_id"] for row in list_planning(connection, "resource")]
+    assert found == {
+        "resource": [
+            {"resource": "oil plant", "number": 3},
+            {"resource": "mobile", "number": 2, "from_on": date(2027, 3, 1)},
+        ],
+        "team": [{"team": "A", "region": "Hill", "hours_per_week": 80, "skills": ("vacuum", "reactor")}],
+        "other outage": [{"unit": "T1", "from_on": date(2027, 3, 1), "to_on": date(2027, 3, 5), "what": "line"}],
+        "terms": [{"unit": "T2", "exchanged": True, "consequence": 2.5}],
+    }
+    assert ids == [1, 2]
 
 
 def test_what_is_not_there_cannot_be_dropped(store: Store) -> None:
