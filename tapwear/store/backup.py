@@ -63,7 +63,10 @@ def raw_of(connection: Connection) -> sqlite3.Connection:
     """The connection as SQLite's own module has it. Raises StoreError for a store that is no file."""
     raw = connection.connection.driver_connection
     if not isinstance(raw, sqlite3.Connection):
-        raise StoreError("Only a store in a file can be copied, dumped and checked this way.")
+        raise StoreError(
+            "This needs a store in a file. A database on a server has means of its own, such as pg_dump and pg_amcheck; "
+            "tapwear dump writes all of it as CSV, of which tapwear restore makes a store in a file."
+        )
     return raw
 
 

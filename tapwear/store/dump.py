@@ -32,6 +32,8 @@ from tapwear.store.engine import explain
 from tapwear.store.version import LATEST
 
 if TYPE_CHECKING:
+    from sqlalchemy.engine import Connection
+
     from tapwear.store.engine import Store
 
 KIND = "tapwear dump"
@@ -71,13 +73,13 @@ def dump_store(store: Store, folder: Path, *, at: datetime) -> dict[str, int]:
     folder = folder.resolve()
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StoreError(f"{folder} is there already and not empty; a dump never overwrites. Name another folder.")
-    access = store.path.stat().st_mode & 0o777
+    access = 0o600 if store.on_server else store.path.stat().st_mode & 0o777
     part: Path | None = None
     try:
         part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".part", dir=folder.parent))
         with store.rows() as connection:
-            raw = raw_of(connection)
-            contents = {name: _write(part, raw, name, columns_of(raw, name), access) for name in tables()}
+            read = _from_server if store.on_server else _from_file
+            contents = {name: _write(part, name, *read(connection, name), access) for name in tables()}
         manifest = {
             "kind": KIND, "schema": LATEST, "tapwear": __version__, "made_at": at.isoformat(timespec="seconds"),
             "format": FORMAT, "left_out": list(LEFT_OUT), "tables": contents,
@@ -95,16 +97,42 @@ def dump_store(store: Store, folder: Path, *, at: datetime) -> dict[str, int]:
     return {name: int(entry["rows"]) for name, entry in contents.items()}
 
 
-def _write(folder: Path, raw: sqlite3.Connection, table: str, columns: dict[str, str], access: int) -> dict[str, Any]:
-    """One file; returns what the list of contents says of it."""
+def _from_file(connection: Connection, table: str) -> tuple[dict[str, str], Iterable[Sequence[Any]]]:
+    """The columns of a table with their types, and its rows just as the file holds them."""
+    raw = raw_of(connection)
+    columns = columns_of(raw, table)
     listed = ", ".join(map(quoted, columns))
+    return columns, raw.execute(f"SELECT {listed} FROM {quoted(table)} ORDER BY rowid")  # noqa: S608 - our own names
+
+
+def _from_server(connection: Connection, table: str) -> tuple[dict[str, str], Iterable[Sequence[Any]]]:
+    """The same from a database on a server, in the form in which a file would hold it."""
+    import sqlalchemy as sa
+    from sqlalchemy.dialects import sqlite
+    from sqlmodel import SQLModel
+
+    held, form = SQLModel.metadata.tables[table], sqlite.dialect()
+    columns = {column.name: str(column.type.compile(dialect=form)) for column in held.columns}
+    forms = [column.type.dialect_impl(form).bind_processor(form) or _as_it_is for column in held.columns]
+    rows = connection.execute(sa.select(held).order_by(*held.primary_key))
+    return columns, ([turn(value) for turn, value in zip(forms, row, strict=True)] for row in rows)
+
+
+def _as_it_is(value: Any) -> Any:
+    return value
+
+
+def _write(
+    folder: Path, table: str, columns: dict[str, str], found: Iterable[Sequence[Any]], access: int
+) -> dict[str, Any]:
+    """One file; returns what the list of contents says of it."""
     rows = 0
 
     def lines() -> Iterator[Sequence[str]]:
         nonlocal rows
         yield list(columns)
         kinds = list(columns.values())
-        for row in raw.execute(f"SELECT {listed} FROM {quoted(table)} ORDER BY rowid"):  # noqa: S608 - our own names
+        for row in found:
             rows += 1
             yield [to_cell(value, kind) for value, kind in zip(row, kinds, strict=True)]
 

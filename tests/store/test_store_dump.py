@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import sqlite3
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -199,3 +200,27 @@ def test_columns_that_an_older_dump_lacks_hold_what_a_new_row_holds(dump: Path, 
     rewrite(dump, "station", text, len(stations))
     load_dump(dump, tmp_path / "again.db")
     assert content(tmp_path / "again.db")["station"][0] == (1, "S1", "", "", "", "")
+
+
+def test_a_store_on_a_server_is_dumped_in_the_same_form_and_comes_back_as_a_file(
+    server_store: Store, file_store: Store, tmp_path: Path
+) -> None:
+    for store in (server_store, file_store):
+        with store.rows(writing=True) as connection:
+            unit = add_unit(connection, {"unit": "T1", "station": "NORTH", "counter_digits": 6}, Stamp("Robin", AT))
+            for value in (5, 6):
+                values = {"value": value, "read_on": date(2026, 6, 3), "current_a": 0.1 + 0.2}
+                add_reading(connection, unit, values, Stamp("Kim", AT, "=misread"), replace=True)
+            save_snapshot(connection, date(2026, 6, 30), {"any": ["bytes"]}, Stamp("Kim", AT))
+    dump_store(server_store, tmp_path / "from server", at=AT)
+    dump_store(file_store, tmp_path / "from file", at=AT)
+    for name in tables():
+        first, second = (
+            (tmp_path / which / f"{name}.csv").read_text("utf-8") for which in ("from server", "from file")
+        )
+        if name not in ("schema_step", "snapshot"):
+            assert re.sub(r"[0-9a-f]{32}", "uid", first) == re.sub(r"[0-9a-f]{32}", "uid", second), name
+    load_dump(tmp_path / "from server", tmp_path / "again.db")
+    again = content(tmp_path / "again.db")
+    assert len(again["reading"]) == 2
+    assert [row[-1] for row in again["snapshot"]] == [row[-1] for row in content(file_store.path)["snapshot"]]
