@@ -20,6 +20,7 @@ from tapwear.oil.samples import DAYS_PER_YEAR, Floats, SampleGrid
 from tapwear.oil.settings import C2H2
 from tapwear.oil.trend import acetylene_trend
 from tapwear.oil.types import AcetyleneTrend, OilFinding, OilVerdict
+from tapwear.oil.unlike import jump, jump_finding
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -203,6 +204,10 @@ class Reader:
             asked.findings.append(over.finding)
             asked.ranges += [over.open_by] if over.open_by else []
             asked.resample = asked.resample or over.open_by is None
+        unlike = jump(year[since_reset], grid.gas[row, since_reset], grid.below[row, since_reset])
+        if unlike is not None and not asked.ranges:
+            asked.findings.append(jump_finding(unlike))
+            asked.resample = True
         newest = float(gas[-1, C2H2]) if len(gas) else float("nan")
         measured = np.flatnonzero(taken & np.isfinite(grid.breakdown[row]))
         test = grid.method[row, measured[-1]] if len(measured) else -1
