@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from tapwear.cli.context import now, say, today, who
+from tapwear.cli.context import now, say, setup_of, today, who
 from tapwear.errors import DataRejected, UsageError
+from tapwear.measures import SYSTEMS
 from tapwear.report.plain import plain
 from tapwear.visits.fields import GASES, FieldSpec, TableSpec
 
@@ -146,6 +147,14 @@ def stamp_of(context: typer.Context, by: str | None, because: str = "") -> Stamp
     from tapwear.store.recording import Stamp
 
     return Stamp(who(context, by), now(), because)
+
+
+def system_of(context: typer.Context, units: str | None) -> str:
+    """The system of units: --units, else `units` in the settings file, else metric. Raises UsageError for another."""
+    said = units or str(setup_of(context).config.get("units", SYSTEMS[0]))
+    if said.strip().casefold() not in SYSTEMS:
+        raise UsageError(f"--units: {said!r} is no system of units; write {' or '.join(SYSTEMS)}.")
+    return said.strip().casefold()
 
 
 def replacing(replace: bool, because: str | None) -> str:

@@ -6,10 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from tapwear.cli.context import open_the_store, setup_of, who
-from tapwear.cli.entering import at_a_terminal, past_day, stamp_of
-from tapwear.errors import UsageError
-from tapwear.measures import SYSTEMS
+from tapwear.cli.context import open_the_store, who
+from tapwear.cli.entering import at_a_terminal, past_day, stamp_of, system_of
 from tapwear.visits.fields import READINGS
 
 _UNIT, _SEEN, _HOW = "The right unit", "What was seen", "How it is recorded"
@@ -126,7 +124,7 @@ def visit(
             by=who(context, by),
             stamp=stamp_of(context, by),
             asks=at_a_terminal() if ask is None else ask,
-            system=_system(context, units),
+            system=system_of(context, units),
             sure=sure,
             resume=resume,
             anew=anew,
@@ -136,11 +134,3 @@ def visit(
 
 def _yes_or_no(flag: bool | None) -> str | None:
     return None if flag is None else "yes" if flag else "no"
-
-
-def _system(context: typer.Context, units: str | None) -> str:
-    """The system of units: --units, else `units` in the settings file, else metric. Raises UsageError for another."""
-    said = units or str(setup_of(context).config.get("units", SYSTEMS[0]))
-    if said.strip().casefold() not in SYSTEMS:
-        raise UsageError(f"--units: {said!r} is no system of units; write {' or '.join(SYSTEMS)}.")
-    return said.strip().casefold()

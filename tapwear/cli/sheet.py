@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import ON_THE_VISIT, as_of_or_today, open_the_store, say, setup_of
+from tapwear.cli.context import ON_THE_VISIT, as_of_or_today, open_the_store, say
 from tapwear.cli.counter_check import expected
+from tapwear.cli.entering import system_of
 from tapwear.cli.next import samples_wanted
 from tapwear.cli.scheduling import must_be_known
 from tapwear.errors import UsageError
@@ -68,7 +69,10 @@ def sheet(
         int, typer.Option("--days", min=1, max=LONGEST_DAYS, help="For how many days the numbers to expect hold.")
     ] = DAYS,
     paper: Annotated[Paper, typer.Option("--paper", help="Paper of the printed form, landscape.")] = Paper.A4,
-    us_units: Annotated[bool, typer.Option("--us-units", help="Temperatures in °F, pressures in psi.")] = False,
+    units: Annotated[
+        str | None,
+        typer.Option("--units", metavar="SYSTEM", help="metric or us; else `units` in the settings file, else metric."),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
 ) -> None:
     """Write a round sheet: one file to print, or to fill in on a phone without a network."""
@@ -79,6 +83,7 @@ def sheet(
 
     if not station and not due_visits:
         raise UsageError("Say which round: --station S, or --due-visits, or both.")
+    system = system_of(context, units)
     day = as_of_or_today(as_of)
     expires = day + timedelta(days=days)
     path = out or Path(f"round-{day}.html")
@@ -88,8 +93,7 @@ def sheet(
     with progress("Working out what to expect"):
         assessment = assess_store(store, day)
         stations = _stations(store, assessment, station or [], due_visits, expires)
-    us = us_units or str(setup_of(context).config.get("units", "")).casefold() == "us"
-    sheet = RoundSheet(day, expires, stations, _fields("us" if us else "metric"))
+    sheet = RoundSheet(day, expires, stations, _fields(system))
     try:
         path.write_text(sheet_html(sheet, paper), encoding="utf-8")
     except OSError as error:

@@ -71,7 +71,7 @@ def test_a_severe_unit_is_on_the_sheet_with_a_stop_notice_only(tmp_path: Path) -
 
 
 def test_in_us_units_the_file_says_which_unit_each_number_has(desk: Path, tmp_path: Path) -> None:
-    _, data = sheet(desk, tmp_path, "--station", "AH", "--us-units")
+    _, data = sheet(desk, tmp_path, "--station", "AH", "--units", "us")
     fields = {field["name"]: field for field in data["fields"]}
     assert (fields["oil_temp_c"]["unit"], fields["oil_temp_c"]["unit_name"]) == ("°F", "oil_temp_unit")
     assert fields["oil_temp_c"]["high"] == pytest.approx(302)
