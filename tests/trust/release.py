@@ -1,0 +1,79 @@
+"""Builds the wheel and the source archive, installs each in a new environment, and runs the demo there.
+
+    python tests/trust/release.py [--python python3.12 ...] [--tests]
+
+Without --python only the interpreter that runs this is tried; --tests also runs the quick tests under each.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+HOUSE = Path(__file__).parents[2]
+
+
+def run(*words: object, cwd: Path | None = None) -> str:
+    """Runs a command and returns what it printed; stops with its own words where it fails."""
+    environment = {name: value for name, value in os.environ.items() if not name.startswith(("TAPWEAR_", "PYTHON"))}
+    done = subprocess.run([str(word) for word in words], cwd=cwd, env=environment, capture_output=True, text=True)
+    if done.returncode:
+        sys.exit(f"{' '.join(map(str, words))}: exit code {done.returncode}\n{done.stdout}\n{done.stderr}")
+    return done.stdout
+
+
+def environment(folder: Path, python: str) -> Path:
+    """A new environment's interpreter."""
+    run(python, "-m", "venv", folder)
+    return folder / "bin" / "python"
+
+
+def tried(python: Path, archive: Path, folder: Path, name: str) -> None:
+    """Installs an archive and runs the installed program away from the checkout."""
+    begun = time.perf_counter()
+    run(python, "-m", "pip", "install", "--quiet", f"{archive}[report]")
+    folder.mkdir()
+    tapwear = python.parent / "tapwear"
+    version = run(tapwear, "--version", cwd=folder).strip()
+    listed = run(tapwear, "demo", cwd=folder)
+    if "OR-T1" not in listed or "The oil asks for the opening now." not in listed:
+        sys.exit(f"{name}: the demo does not list what it should:\n{listed}")
+    on_demo = (tapwear, "--db", "tapwear-demo.db")
+    run(*on_demo, "plan", "build", "2027", "--as-of", "2026-06-30", "--seconds", "2", cwd=folder)
+    run(*on_demo, "report", "AH-T1", "--as-of", "2026-06-30", "--out", "a.html", cwd=folder)
+    print(f"{name}: {version} installed, demo, plan and report made, {time.perf_counter() - begun:.0f} s", flush=True)
+
+
+def main() -> None:
+    """Entry point."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--python", nargs="*", default=[sys.executable])
+    parser.add_argument("--tests", action="store_true")
+    asked = parser.parse_args()
+    with tempfile.TemporaryDirectory() as made:
+        room = Path(made)
+        builder = environment(room / "builder", sys.executable)
+        run(builder, "-m", "pip", "install", "--quiet", "build")
+        run(builder, "-m", "build", "--outdir", room / "dist", HOUSE)
+        (wheel,), (source,) = (room / "dist").glob("*.whl"), (room / "dist").glob("*.tar.gz")
+        print(f"{wheel.name}: {wheel.stat().st_size:,} bytes; {source.name}: {source.stat().st_size:,} bytes")
+        for number, python in enumerate(asked.python):
+            for archive in (wheel, source) if number == 0 else (wheel,):
+                at = room / f"{number}-{archive.suffix[1:]}"
+                tried(environment(at, python), archive, room / f"{at.name}-work", f"{python}, {archive.suffix}")
+            if asked.tests:
+                inside = room / f"{number}-whl" / "bin" / "python"
+                run(inside, "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", "-e", HOUSE)
+                run(inside, "-m", "pip", "install", "--quiet", f"{HOUSE}[report,test]")
+                begun = time.perf_counter()
+                last = run(inside, "-m", "pytest", "-m", "not slow", cwd=HOUSE).strip().splitlines()[-1]
+                print(f"{python}: {last} ({time.perf_counter() - begun:.0f} s)", flush=True)
+
+
+if __name__ == "__main__":
+    main()
