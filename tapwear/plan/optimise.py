@@ -22,6 +22,7 @@ from tapwear.plan.milp import solve
 from tapwear.plan.place import OUT, Board, first_fixed, greedy, stopped_words, to_result
 from tapwear.plan.polish import STEPS_BETWEEN_LOOKS, Polisher
 from tapwear.plan.problem import Problem, problem
+from tapwear.plan.quiet import quiet_stdout
 from tapwear.plan.stops import OTHERS
 from tapwear.plan.types import Costs, Job, Limits, PlanResult, Proof
 
@@ -67,8 +68,8 @@ def optimise(
     """The cheapest plan that is found within `seconds`, never dearer than the greedy one, with its proof.
 
     Pinned jobs stand in their weeks and severe ones in the first weeks possible; the others are weighed against
-    each other by `costs`. `progress` is told cost and bound now and then. Raises nothing for what cannot be placed:
-    each job left out says what stops it.
+    each other by `costs`. `progress` is told cost and bound now and then; standard output is shut meanwhile. Raises
+    nothing for what cannot be placed: each job left out says what stops it.
     """
     costs = costs or Costs()
     began = monotonic()
@@ -79,7 +80,8 @@ def optimise(
     start_from(plan, fixed)
     parts = [_part(numbers, plan, fixed) for numbers in _parts(task)]
     settled = fixed.cost() - sum(task.blocks[number].left_out for part in parts for number in part.numbers)
-    _work(parts, fixed, began + seconds, _teller(parts, settled, progress))
+    with quiet_stdout():
+        _work(parts, fixed, began + seconds, _teller(parts, settled, progress))
     for part in parts:
         for number, start in part.starts.items():
             fixed.put(number, start)
