@@ -167,11 +167,14 @@ def _tell(result: ImportResult, path: Path, *, dry_run: bool) -> None:
     """What became of the rows on standard output, the findings on standard error."""
     from tapwear.report.plain import plain
 
-    head = ("table", "stored", "already known", "in conflict", "rejected")
+    head = ["table", "stored", "already known", "in conflict", "rejected"]
     rows = [
-        (name or "(unknown)", f"{c.stored:,}", f"{c.known:,}", f"{c.conflicts:,}", f"{c.rejected:,}")
+        [name or "(unknown)", f"{c.stored:,}", f"{c.known:,}", f"{c.conflicts:,}", f"{c.rejected:,}"]
         for name, c in result.counts.items()
     ]
+    if result.total("held"):
+        head.append("held")
+        rows = [[*row, f"{count.held:,}"] for row, count in zip(rows, result.counts.values(), strict=True)]
     widths = [max(len(row[at]) for row in [head, *rows]) for at in range(len(head))]
     for row in [head, *rows]:
         cells = [row[0].ljust(widths[0]), *(cell.rjust(width) for cell, width in zip(row[1:], widths[1:], strict=True))]

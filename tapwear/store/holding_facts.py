@@ -196,10 +196,11 @@ def _services(connection: Connection, rows: Sequence[Row], by_table: Mapping[str
     stations = _stations(connection, by_table.get("units", []))
     spelled = {tag.casefold(): tag for tag in stations}
     overhauls, known = _overhauls(connection)
+    brought: dict[str, list[date]] = {}  # by this import: of two, the later one is held
     for row in rows:
         tag = spelled.get(row.values["unit"].casefold())
         if tag and row.values["work"] == "overhaul":
-            overhauls.setdefault(tag, []).append(row.values["done_on"])
+            brought.setdefault(tag, []).append(row.values["done_on"])
     new = [
         (row, tag)
         for row in rows
@@ -217,7 +218,9 @@ def _services(connection: Connection, rows: Sequence[Row], by_table: Mapping[str
     for row, tag in new:
         day, shown = row.values["done_on"], row.values.get("as_found_counter")
         others = anothers(tag, day, shown, mates[stations[tag]], readings) if shown is not None else ()
-        near = soon_again(overhauls.get(tag, ()), day) if row.values["work"] == "overhaul" else None
+        near = None
+        if row.values["work"] == "overhaul":
+            near = soon_again((*overhauls.get(tag, ()), *(one for one in brought.get(tag, ()) if one < day)), day)
         if others:
             told = f"{shown:,} cannot have been on the counter of {tag} on {day}, but on that of {' or '.join(others)}"
             found[id(row)] = Doubt("as_found_counter", f"{told}: is it the right unit?", (tag, *others))

@@ -113,6 +113,26 @@ def test_work_on_the_wrong_unit_and_days_of_another_century_wait(desk: Path) -> 
     assert "241,500 cannot have been on the counter of AH-T1 on 2024-08-03, but on that of AH-T9" in told
 
 
+def test_of_two_overhauls_in_one_file_the_later_one_waits(desk: Path) -> None:
+    (desk.parent / "services.csv").write_text(
+        "unit,done_on,work\nBW-T1,2024-06-05,overhaul\nBW-T1,2024-05-05,overhaul\n", encoding="utf-8"
+    )
+    done = run(desk, "import", str(desk.parent / "services.csv"))
+    assert done.exit_code == 3
+    assert done.stdout.splitlines()[0].split() == [
+        "table",
+        "stored",
+        "already",
+        "known",
+        "in",
+        "conflict",
+        "rejected",
+        "held",
+    ]
+    assert done.stdout.splitlines()[1].split() == ["services", "1", "0", "0", "0", "1"]
+    assert "BW-T1,2024-06-05" in run(desk, "confirm").stdout
+
+
 def test_a_laboratory_file_with_exchanged_columns_waits_as_a_whole(desk: Path) -> None:
     head = "unit,sampled_on,acetylene_ul_per_l,hydrogen_ul_per_l,reference\n"
     past = "".join(f"{u},{d},{a},{h},\n" for u, a, h in (("AH-T1", 900, 60), ("AH-T2", 1100, 70), ("BW-T1", 700, 50))
