@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from random import Random
 from typing import Any
 
 from hypothesis import strategies as st
@@ -69,8 +70,9 @@ def instances(
         closed[station] = dict.fromkeys(weeks[first : first + length], "peak")
     ids = [job.job_id for job in jobs]
     groups = {f"G{i}": frozenset(draw(st.sets(st.sampled_from(ids)))) for i in range(2 if ids else 0)}
-    hours = {("North", week): float(draw(st.sampled_from([0, 60, 120]))) for week in weeks}
-    skills = {("North", "diverter", week): float(draw(st.sampled_from([0, 50, 120]))) for week in weeks[::2]}
-    free = {("mobile transformer", week): draw(st.integers(0, 2)) for week in weeks} if draw(st.booleans()) else {}
+    random = Random(draw(st.integers(0, 999)))  # one draw for all weeks is many times quicker than one a week
+    hours = {("North", week): random.choice([0.0, 60.0, 120.0]) for week in weeks}
+    skills = {("North", "diverter", week): random.choice([0.0, 50.0, 120.0]) for week in weeks[::2]}
+    free = {("mobile transformer", week): random.randrange(3) for week in weeks} if draw(st.booleans()) else {}
     as_of = draw(st.dates(monday(weeks[0]) - timedelta(days=200), monday(weeks[len(weeks) // 2])))
     return tuple(jobs), Limits(weeks, closed, groups, hours, (), {"S0": "hills", "S1": "hills"}, skills, free), as_of
