@@ -26,6 +26,7 @@ from tapwear.plan.place import OUT, Board
 from tapwear.plan.problem import ROUNDING, Problem
 
 GAP = 1e-6  # relative; a plan within it is told as the best there is
+SHORTEST = 0.01  # [s]; HiGHS refuses a time limit that is over already
 SCALE = 100  # amounts are looked at in hundredths of an hour
 WIDEST = 200_000  # hundredths; a wider capacity row stays as it is
 
@@ -189,7 +190,7 @@ def solve(board: Board, numbers: Sequence[int], *, at_hand: float, seconds: floa
     program = model(board, numbers)
     if not program.columns:
         return Solved(None, inf, min(program.base, at_hand), True)
-    began = monotonic()
+    began, seconds = monotonic(), max(seconds, SHORTEST)
     keep, floor = _worth_keeping(program, at_hand, seconds)
     if floor >= at_hand - GAP * abs(at_hand):
         return Solved(None, inf, at_hand, True)
@@ -227,5 +228,5 @@ def _highs(program: Model, keep: NDArray[np.bool_], seconds: float) -> Any:
         integrality=np.ones(int(keep.sum())),
         bounds=Bounds(0, 1),
         constraints=LinearConstraint(matrix[used], ub=program.most[used]),
-        options={"time_limit": max(seconds, 0.01), "mip_rel_gap": GAP},
+        options={"time_limit": max(seconds, SHORTEST), "mip_rel_gap": GAP},
     )
