@@ -23,7 +23,7 @@ COMMANDS = [line for line in LINES if line.startswith("tapwear ")]
 
 def walk(words: list[str]) -> tuple[Any, list[str]]:
     """The command that the words name, and the words after it."""
-    command: Any = get_command(app)
+    command: Any = get_command(app).loaded()  # type: ignore[attr-defined]
     while words and hasattr(command, "commands"):
         if words[0].startswith("-"):
             words = words[2:]  # an option before the command, with its value

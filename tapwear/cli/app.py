@@ -11,42 +11,38 @@ import typer
 from typer.core import TyperGroup
 
 from tapwear import __version__
-from tapwear.cli import (
-    backtest_oil,
-    confirming,
-    deferring,
-    followups,
-    intake,
-    keeping,
-    limits,
-    next,
-    oil,
-    on_visit,
-    plan_papers,
-    planning,
-    report,
-    resolve,
-    safekeeping,
-    scheduling,
-    sheet,
-    tracking,
-    visit_rule,
-)
-from tapwear.cli.context import KEEPING, ON_THE_VISIT, PLANNING, SCHEDULING, access_of, find_store, say
+from tapwear.cli.contents import CONTENTS, load
+from tapwear.cli.context import access_of, find_store, say
 from tapwear.errors import TapwearError
 
 DISK_TROUBLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)  # while standard output goes to a file
-PANELS = (ON_THE_VISIT, SCHEDULING, PLANNING, KEEPING)
 
 
 class Commands(TyperGroup):
     """Turns our own errors into one message on standard error and their exit code; never a traceback for them."""
 
     def list_commands(self, ctx: Any) -> list[str]:
-        """The commands in the order of their panels, within a panel as registered."""
-        names: list[str] = super().list_commands(ctx)
-        panels = {name: getattr(self.get_command(ctx, name), "rich_help_panel", None) for name in names}
-        return sorted(names, key=lambda name: PANELS.index(panels[name]) if panels[name] in PANELS else len(PANELS))
+        """The commands in the order of the help."""
+        return list(CONTENTS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        """The command where it has been called, else what the help needs of it."""
+        if cmd_name in self.commands or cmd_name not in CONTENTS:
+            return self.commands.get(cmd_name)
+        return CONTENTS[cmd_name].stand_in(cmd_name)
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        """Loads the command that is called."""
+        if args and args[0] in CONTENTS:
+            self.commands[args[0]] = load(args[0])
+        else:
+            self.commands.update({name: entry.stand_in(name) for name, entry in CONTENTS.items()})  # for a likely name
+        return super().resolve_command(ctx, args)
+
+    def loaded(self) -> Commands:
+        """All commands, for whoever wants to see them as they are."""
+        self.commands.update({name: load(name) for name in CONTENTS})
+        return self
 
     def invoke(self, ctx: Any) -> Any:
         try:
@@ -110,23 +106,3 @@ def root(
     former = os.umask(0o007 if access_of(context.obj) & 0o060 else 0o077)  # for whatever file a command writes
     context.call_on_close(lambda: os.umask(former))
 
-
-on_visit.register(app)
-sheet.register(app)
-resolve.register(app)
-followups.register(app)
-scheduling.register(app)
-next.register(app)
-visit_rule.register(app)
-deferring.register(app)
-tracking.register(app)
-oil.register(app)
-limits.register(app)
-report.register(app)
-backtest_oil.register(scheduling.backtest)
-planning.register(app)
-plan_papers.register(planning.plan_app)
-intake.register(app)
-confirming.register(app)
-keeping.register(app)
-safekeeping.register(app)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli import plan_ahead, plan_given, plan_jobs, plan_keeping
+from tapwear.cli import plan_ahead, plan_given, plan_jobs, plan_keeping, plan_papers
 from tapwear.cli.context import PLANNING, as_of_or_today, now, open_the_store, say, who
 from tapwear.cli.plan_papers import Name, load_view
 from tapwear.cli.tracking import keep_snapshot
@@ -33,7 +33,7 @@ plan_app = typer.Typer(
 def register(app: typer.Typer) -> None:
     """Adds this group's commands to the application."""
     short = "Put the overhauls that are due into weeks; give the inputs; show, keep, compare and export plans."
-    for module in (plan_keeping, plan_jobs, plan_given, plan_ahead):
+    for module in (plan_keeping, plan_jobs, plan_given, plan_ahead, plan_papers):
         module.register(plan_app)
     app.add_typer(plan_app, name="plan", rich_help_panel=PLANNING, short_help=short)
 

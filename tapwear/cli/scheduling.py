@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli import backtests
+from tapwear.cli import backtest_oil, backtests
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
 from tapwear.cli.periods import last_day
 from tapwear.cli.supposing import show_what_if
@@ -74,6 +74,7 @@ def register(app: typer.Typer) -> None:
     app.command("why", help=WHY_HELP, rich_help_panel=SCHEDULING)(why)
     app.add_typer(backtest, name="backtest", rich_help_panel=SCHEDULING)
     backtests.register(backtest)
+    backtest_oil.register(backtest)
 
 
 def due(

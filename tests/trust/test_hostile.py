@@ -66,7 +66,7 @@ def commands(command: Any, before: tuple[str, ...] = ()) -> dict[str, set[str]]:
 
 
 def test_no_command_that_puts_something_out_is_forgotten_here() -> None:
-    for name, options in commands(get_command(app)).items():
+    for name, options in commands(get_command(app).loaded()).items():
         lines = [line for line in SHOWING if f"{line} ".startswith(f"{name} ")]
         for option in ("--json", "--csv"):
             told = any(option in line for line in lines) or name in ELSEWHERE
