@@ -14,6 +14,7 @@ from tapwear.cli.context import now, say, setup_of, today, who
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import SYSTEMS
 from tapwear.report.plain import plain
+from tapwear.store.doubts import other_century
 from tapwear.visits.fields import GASES, FieldSpec, TableSpec
 
 if TYPE_CHECKING:
@@ -134,11 +135,18 @@ OPTIONS = {
 
 
 def past_day(spec: FieldSpec, text: str | None, option: str = "--on") -> date:
-    """The day given, today where none is. Raises UsageError for a day to come: nothing has happened on it yet."""
+    """The day given, today where none is. Raises UsageError for a day to come, since nothing has happened on it yet,
+    and for one of another century."""
     day = today() if text is None else value_of(spec, text, option)
     assert isinstance(day, date)  # noqa: S101 - the field is one of dates
     if day > today():
         raise UsageError(f"{option}: {day} lies in the future; today is {today()}.")
+    doubt = other_century("", {spec.name: day}, today())
+    if doubt is not None:
+        raise UsageError(
+            f"{option}: {doubt.found} A record as old as that is brought in with a file: tapwear import, and then "
+            "tapwear confirm."
+        )
     return day
 
 

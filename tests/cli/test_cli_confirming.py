@@ -161,6 +161,15 @@ def test_a_typed_interval_or_counter_that_like_units_contradict_needs_a_reason(d
     assert "is the century right?" in old.stderr
 
 
+@pytest.mark.parametrize("words", [("log", "AH-T1", "100"), ("service", "AH-T1", "--work", "overhaul")])
+def test_a_typed_day_of_another_century_is_refused_with_the_way_for_old_records(
+    desk: Path, words: tuple[str, ...]
+) -> None:
+    done = run(desk, *words, "--on", "1924-05-01")
+    assert done.exit_code == 2
+    assert "102 years away: is the century right? A record as old as that" in done.stderr
+
+
 def test_the_invented_fleet_is_taken_without_a_held_row(tmp_path: Path) -> None:
     from tapwear.cli.intake import demo_folder
 
