@@ -8,6 +8,7 @@ from datetime import date
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
+from tapwear.store.doubts import other_century
 from tapwear.store.importing_types import Result, remark
 from tapwear.store.recording import Stamp
 from tapwear.store.visiting import record_visit
@@ -24,12 +25,14 @@ def take_visits(
     today: date,
     take: Callable[[Row, Result], None],
 ) -> None:
-    """Stores each visit in one piece; `take` is told what became of it. Visits dated after `today` are refused."""
+    """Stores each visit in one piece; `take` is told what became of it. Visits dated after `today`, or so long ago
+    that the century is probably wrong, are refused."""
     for filed in visits:
         row = Row(VISITS, filed.file, filed.line, {}, printable(filed.raw))
         visit = filed.visit
-        if visit.visited_on > today:
-            found = f"{visit.unit}: {visit.visited_on} lies in the future"
+        odd = other_century(VISITS, {"visited_on": visit.visited_on}, today)
+        if visit.visited_on > today or odd is not None:
+            found = f"{visit.unit}: " + (odd.found if odd is not None else f"{visit.visited_on} lies in the future")
             take(row, Result((remark("visited_on", found, "correct the date", "rejected"),)))
             continue
         try:

@@ -176,3 +176,10 @@ def test_the_invented_fleet_is_taken_without_a_held_row(tmp_path: Path) -> None:
     run(tmp_path / "fleet.db", "init")
     assert run(tmp_path / "fleet.db", "import", str(demo_folder())).exit_code == 0
     assert query(tmp_path / "fleet.db", "SELECT count(*) FROM held_row") == [(0,)]
+
+
+def test_a_visit_of_another_century_in_a_file_is_refused(desk: Path) -> None:
+    visit = {"id": "a" * 32, "unit": "AH-T1", "visited_on": "1926-06-01", "counters": [{"value": 100}]}
+    told = take(desk, "visits.json", json.dumps({"tapwear_visits": 1, "visits": [visit]}))
+    assert "AH-T1: 1926-06-01 is 100 years away: is the century right? -> correct the date" in told
+    assert query(desk, "SELECT count(*) FROM visit") == [(0,)]
