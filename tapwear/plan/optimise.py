@@ -27,6 +27,7 @@ from tapwear.plan.stops import OTHERS
 from tapwear.plan.types import Costs, Job, Limits, PlanResult, Proof
 
 FIRST, AGAIN = 1_500, 3_000  # steps for each block, in the first annealing of a part and in later ones; our choice
+SPEED = 30_000.0  # steps a second that are counted on at first; our choice, below what was seen
 SMALL = 12  # blocks; HiGHS has a part of that size in a moment, without annealing first
 SECONDS_WORTH_IT = 1.0  # to begin another proof
 LEAST = 1e-6  # [cost] less is no improvement
@@ -176,11 +177,14 @@ def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None
 
     prover = threading.Thread(target=prove, daemon=True)
     prover.start()
-    speed = 0.0  # steps a second, the last seen
+    speed = SPEED  # steps a second, the last seen
     for left, part in zip(range(len(parts), 0, -1), parts, strict=True):
         slot = monotonic() + max(0.0, until - monotonic()) / left
         if len(part.numbers) > SMALL:
-            speed = _anneal(part, fixed, FIRST * len(part.numbers), slot)
+            steps = FIRST * len(part.numbers)
+            if steps > speed * (slot - monotonic()):  # better fewer steps than none that are cold
+                steps, part.by_clock = int(speed * (slot - monotonic())), True
+            speed = _anneal(part, fixed, max(steps, STEPS_BETWEEN_LOOKS), slot) or speed
         ready.put((part, part.starts, part.cost))
         tell()
     while prover.is_alive() and monotonic() < until:
