@@ -62,7 +62,7 @@ def set_one(
     with store.rows(writing=True) as connection:
         changes = set_visit_rule(connection, said, stamp_of(context, by, because or ""))
     whose = unit or f"scheme {scheme}"
-    told = "; ".join(f"{_label(one.field)} {_shown(one.before)} to {_shown(one.after)}" for one in changes)
+    told = "; ".join(f"{_label(one.field)} {_shown(one.after)} (before: {_shown(one.before)})" for one in changes)
     tell(f"Set: {whose}: {told}. Store: {store.path}" if told else f"{whose} has that rule already.")
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
+from importlib.resources import files
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -23,24 +24,22 @@ from tapwear.store.version import LATEST
 
 Step = Callable[[Connection], None]
 
-# Columns that version 2 adds to tables that version 1 has.
-ADDED_2: tuple[tuple[str, str], ...] = (
-    ("tap_changer", "positions TEXT NOT NULL DEFAULT ''"),
-    ("service", "witness TEXT NOT NULL DEFAULT ''"),
-)
+def _statements(name: str) -> Step:
+    """A step that runs the SQL of a file in tapwear/store/steps, statement by statement."""
 
+    def run(connection: Connection) -> None:
+        text = (files("tapwear.store") / "steps" / name).read_text(encoding="utf-8")
+        for statement in text.split(";\n"):
+            if statement.strip():
+                connection.exec_driver_sql(statement)
 
-def _second(connection: Connection) -> None:
-    """Planning inputs, visits and follow-ups."""
-    SQLModel.metadata.create_all(connection)
-    for table, column in ADDED_2:
-        connection.exec_driver_sql(f"ALTER TABLE {table} ADD COLUMN {column}")
+    return run
 
 
 # number -> (name, what it does). Version 1 is what `create_schema` made at first, so its step does nothing.
 STEPS: dict[int, tuple[str, Step]] = {
     1: ("the first schema", lambda connection: None),
-    2: ("planning inputs, visits and follow-ups", _second),
+    2: ("planning inputs, visits and follow-ups", _statements("2.sql")),
 }
 assert max(STEPS) == LATEST  # noqa: S101 - a new step needs the new number in tapwear.store.version
 

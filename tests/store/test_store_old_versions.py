@@ -28,6 +28,14 @@ def columns(path: Path) -> dict[str, dict[str, tuple[object, ...]]]:
     return found
 
 
+def objects(path: Path) -> dict[tuple[str, str], str]:
+    """Kind and name -> its SQL, whatever the blanks, of every table and index that has any."""
+    raw = sqlite3.connect(path)
+    found = raw.execute("SELECT type, name, sql FROM sqlite_schema WHERE sql IS NOT NULL").fetchall()
+    raw.close()
+    return {(kind, name): " ".join(sql.split()) for kind, name, sql in found}
+
+
 def test_a_store_is_kept_of_every_version_that_was_released() -> None:
     assert list(range(1, LATEST)) == [version for version in VERSIONS if version < LATEST]
 
@@ -61,6 +69,17 @@ def test_an_upgraded_store_has_the_same_columns_as_a_new_one(version: int, tmp_p
     upgrade(open_store(path, any_version=True), tmp_path / "backup.db")
     create_store(tmp_path / "new.db").close()
     assert columns(path) == columns(tmp_path / "new.db")
+
+
+def test_an_upgraded_store_has_the_tables_indexes_and_checks_of_a_new_one(tmp_path: Path) -> None:
+    path = old_store(1, tmp_path / "old.db")
+    was = objects(path)
+    upgrade(open_store(path, any_version=True), tmp_path / "backup.db")
+    create_store(tmp_path / "new.db").close()
+    now, new = objects(path), objects(tmp_path / "new.db")
+    assert now.keys() == new.keys()
+    for name in now.keys() - was.keys():
+        assert now[name] == new[name]
 
 
 def test_two_who_upgrade_at_the_same_moment_do_it_once(tmp_path: Path) -> None:
