@@ -146,7 +146,8 @@ def test_a_selector_not_seen_to_move_is_said_in_due_and_why_and_moves_no_date(db
 def test_a_visit_rule_is_set_listed_and_asked_for_by_next(db: Path) -> None:
     assert "No visit rule is set" in said(db, "visit-rule", "list")
     told = said(db, "visit-rule", "set", "--scheme", "R", "--read", "monthly", "--sample", "1 year", "--because", "own")
-    assert "Set: scheme R: read every none to 30 days; sample every none to 365 days; provenance none to own" in told
+    assert "Set: scheme R: read every 30 days (before: none); sample every 365 days (before: none); " in told
+    assert "provenance own (before: none)" in told
     assert "has that rule already" in said(db, "visit-rule", "set", "--scheme", "R", "--read", "30")
     looks = {row["unit"]: row for row in json.loads(run(db, "next", "--json").stdout)["looks"]}
     assert looks["BW-T1"]["reading"] == "last read 15 months ago; the visit rule says every 30 days"
