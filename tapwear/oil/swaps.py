@@ -30,6 +30,7 @@ def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
     """
     level = np.log(np.where(grid.below[:, :, GASES], 0.5, 1.0) * grid.gas[:, :, GASES])
     previous = _previous(level)
+    apart = np.nansum(np.square(level - previous), axis=2)  # (S, L) of each sample from the own last one
     row, column = np.nonzero(grid.usable)
     names = np.asarray(station, dtype=str)[row]
     day = np.round(grid.year[row, column] * 365.25).astype(np.int64)
@@ -47,11 +48,14 @@ def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
             for j in range(i + 1, stop):
                 a, b = order[i], order[j]
                 one, two = (row[a], column[a]), (row[b], column[b])
-                if row[a] != row[b] and _each_like_the_other(level, previous, one, two):
+                if row[a] == row[b] or apart[one] + apart[two] <= OWN_MISFIT * LEAST_VALUES:
+                    continue  # the mean over at least so many values cannot exceed OWN_MISFIT
+                if _each_like_the_other(level, previous, one, two):
                     suspected[one] = suspected[two] = True
                     partner[one], partner[two] = row[b], row[a]
                     for place in (one, two):
                         _forget(level, previous, place)
+                        apart[place[0]] = np.nansum(np.square(level[place[0]] - previous[place[0]]), axis=1)
         start = stop
     return suspected, partner
 
