@@ -269,7 +269,7 @@ def test_no_best_plan_of_a_random_year_breaks_a_rule_and_none_is_dearer_than_the
     agrees_with_the_check(instance)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @settings(max_examples=500, deadline=None, derandomize=True)
 @given(instances(most=14))
 def test_no_best_plan_of_five_hundred_random_years_breaks_a_rule(instance: Instance) -> None:

@@ -57,7 +57,10 @@ def plan(jobs: int, stations: int) -> PlanView:
     )
 
 
-@pytest.mark.parametrize(("jobs", "stations"), [(0, 1), (1, 1), (18, 12), (40, 24), (60, 30)])
+@pytest.mark.parametrize(
+    ("jobs", "stations"),
+    [(0, 1), (1, 1), (18, 12), *(pytest.param(*size, marks=pytest.mark.long) for size in ((40, 24), (60, 30)))],
+)
 def test_a_year_prints_on_two_a4_sheets_or_one_a3(browser: Browser, tmp_path: Path, jobs: int, stations: int) -> None:
     year = plan(jobs, stations)
     assert len(year.result.placed) == jobs
@@ -65,6 +68,7 @@ def test_a_year_prints_on_two_a4_sheets_or_one_a3(browser: Browser, tmp_path: Pa
     assert printed(browser, plan_html(year, BoardPaper.A3), tmp_path) == [(420, 297)]
 
 
+@pytest.mark.long
 def test_a_plan_too_large_for_that_goes_on_over_further_sheets(browser: Browser, tmp_path: Path) -> None:
     sheets = printed(browser, plan_html(plan(150, 75)), tmp_path)
     assert 2 < len(sheets) <= 6

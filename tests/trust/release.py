@@ -1,4 +1,4 @@
-"""Builds the wheel and the source archive, installs each in a new environment, and runs the demo there.
+"""Builds the wheel and the source archive, installs one after the other in a new environment, runs the demo there.
 
     python tests/trust/release.py [--python python3.12 ...] [--tests]
 
@@ -34,9 +34,10 @@ def environment(folder: Path, python: str) -> Path:
 
 
 def tried(python: Path, archive: Path, folder: Path, name: str) -> None:
-    """Installs an archive and runs the installed program away from the checkout."""
+    """Installs an archive, over the one before, and runs the installed program away from the checkout."""
     begun = time.perf_counter()
     run(python, "-m", "pip", "install", "--quiet", f"{archive}[report]")
+    run(python, "-m", "pip", "install", "--quiet", "--no-deps", "--force-reinstall", archive)
     folder.mkdir()
     tapwear = python.parent / "tapwear"
     version = run(tapwear, "--version", cwd=folder).strip()
@@ -63,11 +64,10 @@ def main() -> None:
         (wheel,), (source,) = (room / "dist").glob("*.whl"), (room / "dist").glob("*.tar.gz")
         print(f"{wheel.name}: {wheel.stat().st_size:,} bytes; {source.name}: {source.stat().st_size:,} bytes")
         for number, python in enumerate(asked.python):
-            for archive in (wheel, source) if number == 0 else (wheel,):
-                at = room / f"{number}-{archive.suffix[1:]}"
-                tried(environment(at, python), archive, room / f"{at.name}-work", f"{python}, {archive.suffix}")
+            inside = environment(room / str(number), python)
+            for archive in (wheel, source):
+                tried(inside, archive, room / f"{number}{archive.suffix}", f"{python}, {archive.name}")
             if asked.tests:
-                inside = room / f"{number}-whl" / "bin" / "python"
                 run(inside, "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", "-e", HOUSE)
                 run(inside, "-m", "pip", "install", "--quiet", f"{HOUSE}[report,test]")
                 begun = time.perf_counter()
