@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Literal
 
 import pandas as pd
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
-from sqlmodel import SQLModel
 
-from tapwear.store import models  # noqa: F401 - importing them fills the metadata
-from tapwear.store.lean import is_current
+from tapwear.store.lean import is_current, lean
 
 DATES: Literal["datetime64[us]"] = "datetime64[us]"
 
@@ -26,6 +24,14 @@ class Scope:
     tap_changer_id: int | None
     tag: str | None
     as_of: date | None
+    _tables: dict[str, sa.TableClause] = field(default_factory=dict, repr=False)
+
+    def table(self, name: str) -> sa.TableClause:
+        """A table with the columns that the store has; importing the models for it would take longer than a load."""
+        if name not in self._tables:
+            held = self.connection.execute(sa.select(sa.text("*")).select_from(sa.table(name)).limit(0)).keys()
+            self._tables[name] = lean(name, *held)
+        return self._tables[name]
 
     def rows(self, query: sa.Select[Any]) -> list[tuple[Any, ...]]:
         return [tuple(row) for row in self.connection.execute(query).all()]
@@ -34,9 +40,9 @@ class Scope:
         names = [column.name for column in query.selected_columns if isinstance(column, sa.ColumnElement)]
         return pd.DataFrame.from_records(self.rows(query), columns=names)
 
-    def current(self, name: str, day: str) -> tuple[sa.Table, list[sa.ColumnElement[bool]]]:
+    def current(self, name: str, day: str) -> tuple[sa.TableClause, list[sa.ColumnElement[bool]]]:
         """A table of the book, and the conditions that leave its current rows up to the day asked for."""
-        table = table_of(name)
+        table = self.table(name)
         conditions = [is_current(table)]
         if self.as_of is not None:
             conditions.append(sa.or_(table.c[day].is_(None), table.c[day] <= self.as_of))
@@ -44,11 +50,6 @@ class Scope:
 
     def of_unit(self, column: sa.ColumnElement[Any]) -> list[sa.ColumnElement[bool]]:
         return [] if self.tap_changer_id is None else [column == self.tap_changer_id]
-
-
-def table_of(name: str) -> sa.Table:
-    """A table of the schema in tapwear.store.models."""
-    return SQLModel.metadata.tables[name]
 
 
 def typed(

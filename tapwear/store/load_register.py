@@ -9,7 +9,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from tapwear.store.clocks import RULE_FIELDS, effective_rules
-from tapwear.store.frames import Scope, table_of, typed
+from tapwear.store.frames import Scope, typed
 from tapwear.store.lean import is_current
 from tapwear.store.visit_rules import VISIT_RULE_FIELDS
 from tapwear.store.whereabouts import IN_SERVICE, FittingRow, Spell, StayRow, by_drive, spells
@@ -33,7 +33,7 @@ class PlaceRow:
 
 def places_of(scope: Scope) -> dict[int, PlaceRow]:
     """Places by row number: all, or those where the unit asked for ever stood."""
-    place, station, stay = table_of("place"), table_of("station"), table_of("stay")
+    place, station, stay = scope.table("place"), scope.table("station"), scope.table("stay")
     query = sa.select(
         place.c.id,
         station.c.code,
@@ -51,8 +51,8 @@ def places_of(scope: Scope) -> dict[int, PlaceRow]:
 
 def spells_of(scope: Scope, places: dict[int, PlaceRow]) -> dict[str, list[Spell]]:
     """The spells of every unit asked for, in order."""
-    stay = table_of("stay")
-    changer = table_of("tap_changer")
+    stay = scope.table("stay")
+    changer = scope.table("tap_changer")
     query = (
         sa.select(stay.c.id, changer.c.tag, stay.c.place_id, stay.c.transformer_id, stay.c.state, stay.c.from_on)
         .join_from(stay, changer, stay.c.tap_changer_id == changer.c.id)
@@ -71,7 +71,7 @@ def spells_of(scope: Scope, places: dict[int, PlaceRow]) -> dict[str, list[Spell
 def fittings_of(scope: Scope) -> list[FittingRow]:
     """Fittings of the drives asked for, those elsewhere included, in no order."""
     fitting, conditions = scope.current("fitting", "from_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     query = (
         sa.select(
             fitting.c.id, fitting.c.drive_id, changer.c.tag, fitting.c.slot, fitting.c.from_on, fitting.c.counter_then
@@ -89,7 +89,7 @@ def units_frame(
     scope: Scope, places: dict[int, PlaceRow], where: dict[str, list[Spell]], fittings: list[FittingRow]
 ) -> pd.DataFrame:
     """The units, each where it stands at the end of the load's days."""
-    changer, scheme, compartment = table_of("tap_changer"), table_of("scheme"), table_of("compartment")
+    changer, scheme, compartment = scope.table("tap_changer"), scope.table("scheme"), scope.table("compartment")
     volume = (  # of one compartment: the mean where there are several
         sa.select(sa.func.avg(compartment.c.oil_volume_l))
         .where(compartment.c.tap_changer_id == changer.c.id)
@@ -159,7 +159,7 @@ def units_frame(
 
 
 def _transformers(scope: Scope, wanted: set[int | None]) -> dict[int | None, tuple[str | None, str, float | None]]:
-    transformer = table_of("transformer")
+    transformer = scope.table("transformer")
     query = sa.select(
         transformer.c.id, transformer.c.serial, transformer.c.conservator, transformer.c.main_tank_volume_l
     )
@@ -170,7 +170,7 @@ def _transformers(scope: Scope, wanted: set[int | None]) -> dict[int | None, tup
 
 def _digits(scope: Scope, fittings: list[FittingRow]) -> dict[str, int]:
     """Digits of the counter that governs each unit: the newest mechanical one on the drive of its first slot."""
-    counter = table_of("counter")
+    counter = scope.table("counter")
     query = sa.select(counter.c.id, counter.c.drive_id, counter.c.source, counter.c.digits)
     drives = by_drive(fittings)
     if scope.tap_changer_id is not None:
@@ -199,7 +199,7 @@ def stays_frame(where: dict[str, list[Spell]]) -> pd.DataFrame:
 
 def visit_rules_frame(scope: Scope) -> pd.DataFrame:
     """The visit rule that holds for each unit of which there is one, field by field its own before its scheme's."""
-    changer, rule = table_of("tap_changer"), table_of("visit_rule")
+    changer, rule = scope.table("tap_changer"), scope.table("visit_rule")
     own, shared = rule.alias(), rule.alias()
     fields = [name for name in VISIT_RULE_FIELDS if name != "provenance"]
     query = (
@@ -217,7 +217,7 @@ def visit_rules_frame(scope: Scope) -> pd.DataFrame:
 
 def rules_frame(scope: Scope) -> pd.DataFrame:
     """The rules that hold for each unit, one row a unit and task."""
-    changer, rule = table_of("tap_changer"), table_of("service_rule")
+    changer, rule = scope.table("tap_changer"), scope.table("service_rule")
     units = scope.rows(
         sa.select(changer.c.id, changer.c.tag, changer.c.scheme_id)
         .where(*scope.of_unit(changer.c.id))

@@ -8,7 +8,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from tapwear.store.clocks import resets_of, touches_oil
-from tapwear.store.frames import Scope, table_of, typed
+from tapwear.store.frames import Scope, typed
 from tapwear.store.lean import is_current
 from tapwear.store.whereabouts import FittingRow, by_drive, drive_changes
 from tapwear.visits.fields import GASES
@@ -26,7 +26,7 @@ def readings_frame(scope: Scope, fittings: list[FittingRow]) -> pd.DataFrame:
     A number that several people read on one day stands there once; different numbers all stand there.
     """
     drives = by_drive(fittings)
-    counter = table_of("counter")
+    counter = scope.table("counter")
     query = sa.select(counter.c.id.label("counter_id"), counter.c.drive_id, counter.c.source, counter.c.digits)
     if scope.tap_changer_id is not None:
         query = query.where(counter.c.drive_id.in_(list(drives)))
@@ -85,7 +85,7 @@ def events_frames(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What happened to the counts and the place, and what happened to the oil."""
     event, conditions = scope.current("event", "happened_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     query = (
         sa.select(
             changer.c.tag.label("unit"),
@@ -132,7 +132,7 @@ def events_frames(
 def samples_frame(scope: Scope) -> pd.DataFrame:
     """Current oil samples; gases are named as in tapwear.oil.types."""
     sample, conditions = scope.current("sample", "sampled_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     dates = ["sampled_on", "received_on", "reported_on"]
     floats = [f"{gas}_ul_per_l" for gas in GASES]
     floats += ["moisture_mg_per_kg", "breakdown_kv", "breakdown_gap_mm", "oil_temp_c"]
@@ -157,7 +157,7 @@ def samples_frame(scope: Scope) -> pd.DataFrame:
 def services_frame(scope: Scope) -> pd.DataFrame:
     """Current services, with the tasks whose clock each starts again."""
     service, conditions = scope.current("service", "done_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     floats = ["as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm"]
     texts = ["work", "serial_seen", "done_by", "remark"]
     query = (
@@ -185,7 +185,7 @@ def services_frame(scope: Scope) -> pd.DataFrame:
 def conditions_frame(scope: Scope) -> pd.DataFrame:
     """What people noted about the units; a condition closed after the load's day is open."""
     condition, conditions = scope.current("condition", "noted_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     dates, texts = ["noted_on", "act_by_on", "closed_on"], ["kind", "words", "author", "closed_words"]
     query = (
         sa.select(
@@ -208,7 +208,7 @@ def conditions_frame(scope: Scope) -> pd.DataFrame:
 def observations_frame(scope: Scope) -> pd.DataFrame:
     """What was noted on visits; a position's value is its number in the order of the unit's positions."""
     observation, conditions = scope.current("observation", "observed_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     texts = ["visit_id", "compartment", "quantity", "words"]
     query = (
         sa.select(
@@ -253,7 +253,7 @@ def _positions(style: str) -> Positions | None:
 def followups_frame(scope: Scope) -> pd.DataFrame:
     """What is to be followed up by hand, and closings of what observations show; closed after the load's day: open."""
     followup, conditions = scope.current("followup", "noted_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     dates = ["noted_on", "closed_on"]
     texts = ["kind", "compartment", "place", "words", "origin", "closed_words", "recorded_by"]
     query = (
@@ -276,7 +276,7 @@ def followups_frame(scope: Scope) -> pd.DataFrame:
 def deferrals_frame(scope: Scope) -> pd.DataFrame:
     """Tasks put off past their limit, decided by the load's day."""
     deferral, conditions = scope.current("deferral", "decided_on")
-    changer = table_of("tap_changer")
+    changer = scope.table("tap_changer")
     dates, texts = ["decided_on", "expires_on"], ["task", "engineer", "extra_checks"]
     query = (
         sa.select(
@@ -294,7 +294,7 @@ def deferrals_frame(scope: Scope) -> pd.DataFrame:
 
 def limits_frame(scope: Scope) -> pd.DataFrame:
     """The user's limits that hold now, whatever the load's day: like intervals, they are rules, not events."""
-    limit = table_of("oil_limit")
+    limit = scope.table("oil_limit")
     texts = ["technology", "quantity", "breakdown_method"]
     query = (
         sa.select(

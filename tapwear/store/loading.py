@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from tapwear.store.book import Book
 from tapwear.store.find import find_unit
-from tapwear.store.frames import Scope, table_of, typed
+from tapwear.store.frames import Scope, typed
 from tapwear.store.load_register import (
     fittings_of,
     places_of,
@@ -80,7 +80,7 @@ def load_book(store: Store, unit: str | None = None, as_of: date | None = None) 
 
 
 def _closures(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
-    closure, station = table_of("closure"), table_of("station")
+    closure, station = scope.table("closure"), scope.table("station")
     query = (
         sa.select(station.c.code.label("station"), closure.c.from_on, closure.c.to_on, closure.c.why)
         .join_from(closure, station, closure.c.station_id == station.c.id)
@@ -92,7 +92,7 @@ def _closures(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
 
 
 def _transfer_groups(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
-    member, station, changer = table_of("transfer_group_member"), table_of("station"), table_of("tap_changer")
+    member, station, changer = scope.table("transfer_group_member"), scope.table("station"), scope.table("tap_changer")
     query = (
         sa.select(member.c.group_name.label("group"), station.c.code.label("station"), changer.c.tag.label("unit"))
         .join_from(member, station, member.c.station_id == station.c.id, isouter=True)
@@ -107,7 +107,7 @@ def _transfer_groups(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
 
 
 def _crews(scope: Scope, regions: set[str] | None) -> pd.DataFrame:
-    crew = table_of("crew_week")
+    crew = scope.table("crew_week")
     query = sa.select(crew.c.region, crew.c.week, crew.c.hours).order_by(crew.c.region, crew.c.week)
     if regions is not None:
         query = query.where(crew.c.region.in_(sorted(regions)))
