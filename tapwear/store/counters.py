@@ -78,6 +78,11 @@ def digits_of(connection: Connection, drive: int, source: str) -> int:
     return known[-1] if known else USUAL_DIGITS
 
 
+def digits_ever(connection: Connection, drive: int, source: str) -> set[int]:
+    """The numbers of digits that the drive's counters of that source have had."""
+    return {one.digits for one in _counters(connection, drive) if one.source == source}
+
+
 def _counters(connection: Connection, drive: int) -> list[CounterKey]:
     counter = lean("counter", "id", "drive_id", "source", "digits")
     rows = connection.execute(

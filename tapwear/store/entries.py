@@ -16,7 +16,7 @@ from sqlalchemy.engine import Connection
 from tapwear.errors import UsageError
 from tapwear.store import planning_tables
 from tapwear.store.clocks import resets_text
-from tapwear.store.counters import counter_for, drive_in
+from tapwear.store.counters import counter_for, digits_ever, drive_in
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp, insert, record
@@ -187,6 +187,12 @@ def add_event(
             raise UsageError(f"A counter has 3 to 9 digits, not {digits}.")
         present = counter_for(connection, unit, slot or drive_in(connection, unit, "", None), "mechanical", None)
         if present.digits != digits:
+            if digits in digits_ever(connection, present.drive_id, present.source):
+                raise UsageError(
+                    f"{unit.tag} had a counter of {digits} digits before the present one of {present.digits}, and "
+                    "readings of the two could not be told apart. Record the exchange without --digits and read the "
+                    f"new counter as one of {present.digits} digits."
+                )
             insert(connection, "counter", drive_id=present.drive_id, source="mechanical", digits=digits)
     return enter(connection, "event", event_columns(unit.id, given, slot), given, stamp, replace)
 
