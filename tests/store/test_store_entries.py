@@ -123,7 +123,7 @@ def test_a_counter_of_another_length_takes_readings_from_its_day_on(store: Store
 def test_a_counter_of_the_length_of_one_before_is_refused_with_what_to_do(store: Store) -> None:
     exchange = {"kind": "counter_replaced", "new_reading": 0}
     enter(store, "event", **exchange, happened_on=date(2026, 3, 1), old_reading=99_500, digits=7)
-    with pytest.raises(UsageError, match="had a counter of 5 digits before the present one of 7.*without --digits"):
+    with pytest.raises(UsageError, match=r"had a counter of 5 digits before the present one of 7.*without --digits"):
         enter(store, "event", **exchange, happened_on=date(2026, 5, 1), old_reading=1_500, digits=5)
     assert len(load_book(store).events) == 1
 
