@@ -196,7 +196,8 @@ def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Se
     book, day = assessment.book, assessment.as_of
     verdicts = assessment.verdicts
     if supposed.limit is not None:
-        limits = pd.concat([book.limits, _limit_of(book, unit, *supposed.limit)], ignore_index=True)
+        mine = _limit_of(book, unit, *supposed.limit)
+        limits = mine if book.limits.empty else pd.concat([book.limits, mine], ignore_index=True)
         verdicts = under_limits(assessment, limits).verdicts
     ground = ground_of(book, assessment.history, assessment.model, verdicts, day)
     now = assessment.outlook.of_unit(unit)
@@ -208,7 +209,8 @@ def _limit_of(book: Book, unit: str, quantity: str, value: float) -> pd.DataFram
     mine = book.units.loc[book.units["unit"] == unit].iloc[0]
     row = {"oil_group": mine["oil_group"], "technology": mine["technology"], "quantity": quantity, "value": value}
     row |= {"source": "what if", "breakdown_method": ""}
-    return pd.DataFrame([row]).reindex(columns=book.limits.columns)
+    made = pd.DataFrame([row]).reindex(columns=book.limits.columns)
+    return made.astype({name: kind for name, kind in book.limits.dtypes.items() if name not in row})
 
 
 def contact_wear(assessment: Assessment, unit: str) -> Wear | None:
