@@ -58,7 +58,7 @@ def _count_about(drawn: Drawn, due: tuple[date | None, date | None]) -> str:
 
 
 def readings_section(subject: Subject) -> Section:
-    """Doubtful readings, each with the reason; then the latest ones."""
+    """Doubtful readings, each with the reason; and the latest ones, in a line where there is nothing to say of them."""
     story = subject.story
     if story is None or story.readings.empty:
         return Section("Counter readings", ("None is recorded.",))
@@ -74,6 +74,11 @@ def readings_section(subject: Subject) -> Section:
         sentences.append(f"{len(beside)} more are left aside: {reasons}.")
     sentences += _older(len(doubtful), DOUBTFUL_SHOWN, "doubtful ones")
     sources = {str(row["source"]) for row in rest} - {"mechanical"}
+    latest = rest[:READINGS_SHOWN]
+    plain_ones = bool(latest) and not sources and not any(_note(row) for row in latest)
+    if plain_ones:  # a line instead of a table, so that a unit keeps to its two sheets
+        said = [f"{int(row['value']):,} on {day_of(row['read_on'])}" for row in latest]
+        sentences.append(f"Latest: {'; '.join(said)}.")
     found = [
         table(
             f"{kind} readings of {subject.unit}",
@@ -85,7 +90,10 @@ def readings_section(subject: Subject) -> Section:
             ],
             ("counter",),
         )
-        for kind, rows, shown in (("Doubtful", doubtful, DOUBTFUL_SHOWN), ("Latest", rest, READINGS_SHOWN))
+        for kind, rows, shown in (
+            ("Doubtful", doubtful, DOUBTFUL_SHOWN),
+            ("Latest", () if plain_ones else latest, READINGS_SHOWN),
+        )
     ]
     return Section("Counter readings", tuple(sentences), tables=tables(*found))
 
