@@ -20,11 +20,6 @@ SCHEMES = ("postgresql", "postgres")
 INSTALL = "pip install 'tapwear[server]'"
 
 
-def is_url(text: str) -> bool:
-    """Whether this names a database on a server rather than a file."""
-    return "://" in text
-
-
 def read_url(text: str) -> URL:
     """The URL of a PostgreSQL database. Raises UsageError for anything else."""
     try:
