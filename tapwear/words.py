@@ -66,3 +66,11 @@ def observed_words(quantity: str, value: float | None, words: str) -> str:
     if words or value is None:
         return words
     return f"{value:,.6g} {'°C' if quantity.endswith('_c') else 'kPa'}"
+
+
+def percent_words(chance: float) -> str:
+    """`12 %`, `under 1 %`, `over 99 %`: a chance from 0 to 1, never told as certain."""
+    percent = round(100 * chance)
+    if percent < 1:
+        return "under 1 %"
+    return "over 99 %" if percent > 99 else f"{percent} %"

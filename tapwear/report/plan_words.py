@@ -11,7 +11,7 @@ from tapwear.plan.types import PlanResult
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView
 from tapwear.weeks import iso_week
-from tapwear.words import SEVERE
+from tapwear.words import SEVERE, percent_words
 
 # Field of Costs -> what it says; only the ratios matter.
 COST_WORDS = {
@@ -66,12 +66,7 @@ def _percent(share: float) -> str:
 
 def chance_words(row: JobRow) -> str:
     """`12 %`, `under 1 %`, `over 99 %`; blank where there is no place."""
-    if row.chance_late is None:
-        return ""
-    percent = round(100 * row.chance_late)
-    if percent < 1:
-        return "under 1 %"
-    return "over 99 %" if percent > 99 else f"{percent} %"
+    return "" if row.chance_late is None else percent_words(row.chance_late)
 
 
 def severe_words(rows: Sequence[JobRow]) -> str:

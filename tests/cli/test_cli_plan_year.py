@@ -97,7 +97,7 @@ def test_publishing_supersedes_and_is_refused_past_a_limit_without_a_deferral(fl
     run(fleet, "plan", "build", "2027")
     refused = run(fleet, "plan", "publish", "2027-b")
     assert refused.exit_code == 2
-    assert "A1 starts in 2027-W30: contact service due on 2027-04-15, 100% past due by then" in refused.stderr
+    assert "A1 starts in 2027-W30: contact service due on 2027-04-15, over 99 % past due by then" in refused.stderr
     assert "tapwear defer add" in refused.stderr
     run(fleet, "defer", "add", "A1", "--engineer", "K. Lund", "--reason", "no bypass", "--until", "2027-08-31",
         "--checks", "monthly sample")  # fmt: skip

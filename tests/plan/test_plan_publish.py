@@ -27,7 +27,7 @@ def test_a_slot_up_to_the_middle_date_may_stand() -> None:
 
 def test_a_slot_past_the_middle_date_is_named_with_its_tasks_and_chance() -> None:
     assert past_limit(plan("2027-W10"), [], AS_OF) == [
-        "U1 starts in 2027-W10: contact service due on 2027-03-01, 80% past due by then"
+        "U1 starts in 2027-W10: contact service due on 2027-03-01, 80 % past due by then"
     ]
     assert "oil change due on 2027-06-01" in past_limit(plan("2027-W30"), [], AS_OF)[0]
 
