@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import sqlalchemy as sa
@@ -10,6 +11,8 @@ from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
 from tapwear.store.lean import lean
+
+_AT_ONCE = 10_000  # tags asked for in one statement: SQLite takes 32,766 parameters, PostgreSQL 65,535
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,18 @@ def find_unit(connection: Connection, tag: str) -> UnitKey:
     near = near_names(wanted, sorted(tags))
     otherwise = f"Did you mean {' or '.join(near)}?" if near else "All units: tapwear unit list"
     raise UsageError(f"There is no unit {wanted}. {otherwise}")
+
+
+def find_units(connection: Connection, tags: Iterable[str]) -> dict[str, int]:
+    """The row numbers of the units with these tags, by tag as it is spelled in the store. Raises as find_unit."""
+    changer = lean("tap_changer", "id", "tag")
+    wanted = list(dict.fromkeys(tags))
+    found: dict[str, int] = {}
+    for start in range(0, len(wanted), _AT_ONCE):
+        query = sa.select(changer.c.tag, changer.c.id).where(changer.c.tag.in_(wanted[start : start + _AT_ONCE]))
+        found |= {tag: number for tag, number in connection.execute(query)}
+    others = [find_unit(connection, tag) for tag in wanted if tag not in found]
+    return found | {unit.tag: unit.id for unit in others}
 
 
 def near_names(wanted: str, known: list[str], cutoff: float = 0.5) -> list[str]:

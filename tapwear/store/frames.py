@@ -1,4 +1,4 @@
-"""Reading current rows into frames: the scope of a load (fleet or one unit, up to a day) and fixed column types."""
+"""Reading current rows into frames: the scope of a load (fleet or some units, up to a day) and fixed column types."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ DATES: Literal["datetime64[us]"] = "datetime64[us]"
 
 @dataclass(frozen=True)
 class Scope:
-    """What to load: everything, or the rows of one tap changer; up to a day, or all."""
+    """What to load: everything (ids and tags None), or the rows of some tap changers; up to a day, or all."""
 
     connection: Connection
-    tap_changer_id: int | None
-    tag: str | None
+    ids: tuple[int, ...] | None
+    tags: frozenset[str] | None
     as_of: date | None
     _tables: dict[str, sa.TableClause] = field(default_factory=dict, repr=False)
 
@@ -48,8 +48,17 @@ class Scope:
             conditions.append(sa.or_(table.c[day].is_(None), table.c[day] <= self.as_of))
         return table, conditions
 
-    def of_unit(self, column: sa.ColumnElement[Any]) -> list[sa.ColumnElement[bool]]:
-        return [] if self.tap_changer_id is None else [column == self.tap_changer_id]
+    def of_units(self, column: sa.ColumnElement[Any]) -> list[sa.ColumnElement[bool]]:
+        """The conditions that leave the rows of the units asked for; `column` holds row numbers of tap changers."""
+        return [] if self.ids is None else [among(column, self.ids)]
+
+    def has(self, tag: str) -> bool:
+        return self.tags is None or tag in self.tags
+
+
+def among(column: sa.ColumnElement[Any], numbers: Iterable[int]) -> sa.ColumnElement[bool]:
+    """True where the column holds one of these row numbers, which are written out: parameters are limited in number."""
+    return column.in_(sa.bindparam(None, list(numbers), sa.Integer, expanding=True, literal_execute=True))
 
 
 def typed(

@@ -9,7 +9,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from tapwear.store.clocks import RULE_FIELDS, effective_rules
-from tapwear.store.frames import Scope, typed
+from tapwear.store.frames import Scope, among, typed
 from tapwear.store.lean import is_current
 from tapwear.store.visit_rules import VISIT_RULE_FIELDS
 from tapwear.store.whereabouts import IN_SERVICE, FittingRow, Spell, StayRow, by_drive, spells
@@ -32,7 +32,7 @@ class PlaceRow:
 
 
 def places_of(scope: Scope) -> dict[int, PlaceRow]:
-    """Places by row number: all, or those where the unit asked for ever stood."""
+    """Places by row number: all, or those where the units asked for ever stood."""
     place, station, stay = scope.table("place"), scope.table("station"), scope.table("stay")
     query = sa.select(
         place.c.id,
@@ -43,8 +43,8 @@ def places_of(scope: Scope) -> dict[int, PlaceRow]:
         place.c.bank,
         place.c.phase,
     ).join_from(place, station, place.c.station_id == station.c.id)
-    if scope.tap_changer_id is not None:
-        mine = sa.select(stay.c.place_id).where(stay.c.tap_changer_id == scope.tap_changer_id)
+    if scope.ids is not None:
+        mine = sa.select(stay.c.place_id).where(*scope.of_units(stay.c.tap_changer_id))
         query = query.where(place.c.id.in_(mine))
     return {row[0]: PlaceRow(*row[1:]) for row in scope.rows(query)}
 
@@ -58,14 +58,12 @@ def spells_of(scope: Scope, places: dict[int, PlaceRow]) -> dict[str, list[Spell
         .join_from(stay, changer, stay.c.tap_changer_id == changer.c.id)
         .where(is_current(stay))
     )
-    if scope.tap_changer_id is not None:  # whoever stood at the same places decides the positions there
-        neighbours = sa.select(stay.c.tap_changer_id).where(stay.c.place_id.in_(list(places)))
-        query = query.where(
-            sa.or_(stay.c.tap_changer_id == scope.tap_changer_id, stay.c.tap_changer_id.in_(neighbours))
-        )
+    if scope.ids is not None:  # whoever stood at the same places decides the positions there
+        neighbours = scope.rows(sa.select(stay.c.tap_changer_id).where(among(stay.c.place_id, places)).distinct())
+        query = query.where(among(stay.c.tap_changer_id, {*scope.ids, *(row[0] for row in neighbours)}))
     names = {number: place.key for number, place in places.items()}
     found = spells([StayRow(*row) for row in scope.rows(query)], names, scope.as_of)
-    return found if scope.tag is None else {tag: own for tag, own in found.items() if tag == scope.tag}
+    return {tag: own for tag, own in found.items() if scope.has(tag)}
 
 
 def fittings_of(scope: Scope) -> list[FittingRow]:
@@ -79,8 +77,8 @@ def fittings_of(scope: Scope) -> list[FittingRow]:
         .join_from(fitting, changer, fitting.c.tap_changer_id == changer.c.id, isouter=True)
         .where(*conditions)
     )
-    if scope.tap_changer_id is not None:
-        mine = sa.select(fitting.c.drive_id).where(fitting.c.tap_changer_id == scope.tap_changer_id)
+    if scope.ids is not None:
+        mine = sa.select(fitting.c.drive_id).where(*scope.of_units(fitting.c.tap_changer_id))
         query = query.where(fitting.c.drive_id.in_(mine))
     return [FittingRow(row[0], row[1], row[2] or "", *row[3:]) for row in scope.rows(query)]
 
@@ -116,7 +114,7 @@ def units_frame(
             volume.label("oil_volume_l"),
         )
         .join_from(changer, scheme, changer.c.scheme_id == scheme.c.id, isouter=True)
-        .where(*scope.of_unit(changer.c.id))
+        .where(*scope.of_units(changer.c.id))
         .order_by(changer.c.tag)
     )
     frame = scope.frame(query)
@@ -163,8 +161,8 @@ def _transformers(scope: Scope, wanted: set[int | None]) -> dict[int | None, tup
     query = sa.select(
         transformer.c.id, transformer.c.serial, transformer.c.conservator, transformer.c.main_tank_volume_l
     )
-    if scope.tap_changer_id is not None:
-        query = query.where(transformer.c.id.in_([number for number in wanted if number is not None]))
+    if scope.ids is not None:
+        query = query.where(among(transformer.c.id, (number for number in wanted if number is not None)))
     return {row[0]: (row[1], row[2], row[3]) for row in scope.rows(query)}
 
 
@@ -173,8 +171,8 @@ def _digits(scope: Scope, fittings: list[FittingRow]) -> dict[str, int]:
     counter = scope.table("counter")
     query = sa.select(counter.c.id, counter.c.drive_id, counter.c.source, counter.c.digits)
     drives = by_drive(fittings)
-    if scope.tap_changer_id is not None:
-        query = query.where(counter.c.drive_id.in_(list(drives)))
+    if scope.ids is not None:
+        query = query.where(among(counter.c.drive_id, drives))
     best: dict[int, tuple[bool, int, int]] = {}
     for number, drive, source, digits in scope.rows(query):
         best[drive] = max(best.get(drive, (False, 0, 0)), (source == "mechanical", number, digits))
@@ -209,7 +207,7 @@ def visit_rules_frame(scope: Scope) -> pd.DataFrame:
         )
         .join_from(changer, own, own.c.tap_changer_id == changer.c.id, isouter=True)
         .join(shared, shared.c.scheme_id == changer.c.scheme_id, isouter=True)
-        .where(sa.or_(own.c.id.is_not(None), shared.c.id.is_not(None)), *scope.of_unit(changer.c.id))
+        .where(sa.or_(own.c.id.is_not(None), shared.c.id.is_not(None)), *scope.of_units(changer.c.id))
         .order_by(changer.c.tag)
     )
     return typed(scope.frame(query), floats=fields, texts=["unit"])
@@ -220,13 +218,13 @@ def rules_frame(scope: Scope) -> pd.DataFrame:
     changer, rule = scope.table("tap_changer"), scope.table("service_rule")
     units = scope.rows(
         sa.select(changer.c.id, changer.c.tag, changer.c.scheme_id)
-        .where(*scope.of_unit(changer.c.id))
+        .where(*scope.of_units(changer.c.id))
         .order_by(changer.c.tag)
     )
     query = sa.select(rule.c.scheme_id, rule.c.tap_changer_id, rule.c.task, *(rule.c[name] for name in RULE_FIELDS))
-    if scope.tap_changer_id is not None:
-        schemes = [row[2] for row in units if row[2] is not None]
-        query = query.where(sa.or_(rule.c.tap_changer_id == scope.tap_changer_id, rule.c.scheme_id.in_(schemes)))
+    if scope.ids is not None:
+        schemes = {row[2] for row in units if row[2] is not None}
+        query = query.where(sa.or_(*scope.of_units(rule.c.tap_changer_id), among(rule.c.scheme_id, schemes)))
     of_scheme: dict[int, list[Any]] = {}
     of_unit: dict[int, list[Any]] = {}
     for scheme_id, unit_id, task, *fields in scope.rows(query):

@@ -1,7 +1,8 @@
-"""Loads the book: the current rows of the store as frames, of the whole fleet or of one unit."""
+"""Loads the book: the current rows of the store as frames, of the whole fleet or of some units."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from tapwear.store.book import Book
-from tapwear.store.find import find_unit
+from tapwear.store.find import find_units
 from tapwear.store.frames import Scope, typed
 from tapwear.store.load_register import (
     fittings_of,
@@ -36,30 +37,35 @@ if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
 
-def load_book(store: Store, unit: str | None = None, as_of: date | None = None) -> Book:
+def load_book(
+    store: Store, unit: str | None = None, as_of: date | None = None, *, units: Sequence[str] | None = None
+) -> Book:
     """The current rows of the store as frames, as described in tapwear.store.book.
 
     Parameters
     ----------
     store : an opened store
-    unit : tag of one unit; only its rows are read then, however large the fleet is. None: the whole fleet
+    unit : tag of one unit; only its rows are read then, however large the fleet is. None: those of `units`
+    units : tags of some units, of which alone the rows are read. None: the whole fleet
     as_of : rows dated after this day are left out, and every unit stands where it stood then. None: all rows
 
-    Raises UsageError when there is no unit of that tag, StoreError when the store cannot be read.
+    Raises UsageError when there is no unit of a tag, StoreError when the store cannot be read.
     """
     with store.rows() as connection:
-        found = None if unit is None else find_unit(connection, unit)
-        scope = Scope(connection, found.id if found else None, found.tag if found else None, as_of)
+        wanted = units if unit is None else [unit]
+        found = None if wanted is None else find_units(connection, wanted)
+        ids, tags = (None, None) if found is None else (tuple(found.values()), frozenset(found))
+        scope = Scope(connection, ids, tags, as_of)
         places = places_of(scope)
         where = spells_of(scope, places)
         fittings = fittings_of(scope)
-        units = units_frame(scope, places, where, fittings)
+        standing = units_frame(scope, places, where, fittings)
         services = services_frame(scope)
         events, oil_events = events_frames(scope, fittings, services)
-        stations = set(units["station"]) if unit is not None else None
-        regions = set(units["region"]) if unit is not None else None
+        stations = set(standing["station"]) if ids is not None else None
+        regions = set(standing["region"]) if ids is not None else None
         return Book(
-            units=units,
+            units=standing,
             rules=rules_frame(scope),
             readings=readings_frame(scope, fittings),
             events=events,
@@ -100,9 +106,7 @@ def _transfer_groups(scope: Scope, stations: set[str] | None) -> pd.DataFrame:
         .order_by(member.c.group_name, sa.func.coalesce(station.c.code, ""), sa.func.coalesce(changer.c.tag, ""))
     )
     if stations is not None:
-        query = query.where(
-            sa.or_(station.c.code.in_(sorted(stations)), member.c.tap_changer_id == scope.tap_changer_id)
-        )
+        query = query.where(sa.or_(station.c.code.in_(sorted(stations)), *scope.of_units(member.c.tap_changer_id)))
     return typed(scope.frame(query), texts=["group", "station", "unit"])
 
 

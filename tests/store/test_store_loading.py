@@ -1,10 +1,12 @@
-"""The book of one unit is the fleet's book cut down to it, and empty stores give empty frames of the same types."""
+"""The book of some units is the fleet's book cut down to them, and empty stores give empty frames of the same types."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 import pytest
@@ -16,10 +18,11 @@ from tapwear.oil.types import GASES
 from tapwear.store.engine import Store, open_store
 from tapwear.store.entries import add_event, add_reading, add_sample, add_service
 from tapwear.store.find import find_unit
+from tapwear.store.frames import Scope
 from tapwear.store.lean import lean
 from tapwear.store.loading import load_book
-from tapwear.store.places import find_station
-from tapwear.store.recording import Stamp, insert
+from tapwear.store.places import drives_of, find_station
+from tapwear.store.recording import Stamp, insert, record
 from tapwear.store.register import add_unit, swap_units
 
 STAMP = Stamp("Robin", datetime(2026, 11, 1, 8, tzinfo=UTC))
@@ -48,22 +51,99 @@ def store(empty_store: Store) -> Store:
             closure = {"station_id": number, "from_on": DAY, "to_on": DAY, "why": "peak", "recorded_by": "Robin"}
             insert(connection, "closure", recorded_at=STAMP.at, **closure)
             insert(connection, "transfer_group_member", group_name="ring", station_id=number)
+        insert(connection, "transfer_group_member", group_name="tie", tap_changer_id=find_unit(connection, "T1").id)
+        _drives_change_places(connection)
+        _rules_of_schemes(connection)
         crew = lean("crew_week", "region", "week", "hours")
         rows = [{"region": region, "week": "2027-W05", "hours": 80.0} for region in ("east", "west")]
         connection.execute(sa.insert(crew), rows)
     return store
 
 
-@pytest.mark.parametrize("unit", ["T1", "T2", "S1"])
-def test_the_book_of_one_unit_is_the_fleets_cut_down_to_it(store: Store, unit: str) -> None:
-    fleet, one = load_book(store), load_book(store, unit=unit)
-    for name in ("units", "rules", "readings", "events", "stays", "samples", "oil_events", "services"):
-        whole = getattr(fleet, name)
-        expected = whole[whole["unit"] == unit].reset_index(drop=True)
-        pd.testing.assert_frame_equal(getattr(one, name).reset_index(drop=True), expected)
-    station = one.units["station"].iloc[0]
-    assert set(one.closures["station"]) == ({station} if station else set())
-    assert set(one.crews["region"]) <= {"east"}
+def _drives_change_places(connection: sa.Connection) -> None:
+    """T1's drive goes to T2 and T2's to the shelf; both are read before and after."""
+    first, second = (find_unit(connection, tag) for tag in ("T1", "T2"))
+    (one,), (two,) = (drives_of(connection, unit.id).values() for unit in (first, second))
+    for drive, on, then in ((two, None, 310), (one, second.id, 330)):
+        record(
+            *(connection, "fitting", STAMP),
+            **{"drive_id": drive, "tap_changer_id": on, "slot": "1", "from_on": DAY, "counter_then": then},
+        )
+    add_reading(connection, second, {"value": 350, "read_on": date(2026, 8, 1)}, STAMP)
+
+
+def _rules_of_schemes(connection: sa.Connection) -> None:
+    """The units' scheme and T1 itself each have a rule for the visits and one for the oil."""
+    unit = find_unit(connection, "T1").id
+    scheme = connection.exec_driver_sql("SELECT id FROM scheme WHERE name = 'usual'").scalar_one()
+    for owner, days in (({"scheme_id": scheme}, 90), ({"tap_changer_id": unit}, 30)):
+        insert(connection, "visit_rule", **owner, read_every_days=days)
+        insert(connection, "service_rule", **owner, task="oil change", interval_years=days / 10)
+
+
+def _cut(frame: pd.DataFrame, tags: Sequence[str]) -> pd.DataFrame:
+    return frame[frame["unit"].isin(tags)].reset_index(drop=True)
+
+
+@pytest.mark.parametrize("as_of", [None, date(2026, 6, 30), date(2026, 2, 1)])
+@pytest.mark.parametrize("tags", [["T1"], ["T2"], ["S1"], ["T1", "S1"], ["S1", "T2"], ["T2", "T1", "T1"], []])
+def test_the_book_of_some_units_is_the_fleets_cut_down_to_them(
+    store: Store, tags: list[str], as_of: date | None
+) -> None:
+    fleet, some = load_book(store, as_of=as_of), load_book(store, units=tags, as_of=as_of)
+    for field in fields(fleet):
+        whole, cut = getattr(fleet, field.name), getattr(some, field.name)
+        assert len(whole) or as_of or field.name in ("conditions", "limits", "deferrals", "observations", "followups")
+        if field.name == "transfer_groups":
+            expected = whole[whole["unit"].isin(tags) | whole["station"].isin(set(some.units["station"]) - {""})]
+        elif "unit" in whole:
+            expected = _cut(whole, tags)
+        elif field.name == "limits":
+            expected = whole
+        else:
+            key = "region" if field.name == "crews" else "station"
+            expected = whole[whole[key].isin(set(some.units[key]))]
+        pd.testing.assert_frame_equal(cut, expected.reset_index(drop=True), obj=field.name)
+
+
+def test_the_book_of_one_unit_is_that_of_a_set_of_one(store: Store) -> None:
+    one, some = load_book(store, unit="t1"), load_book(store, units=["T1"])
+    for field in fields(one):
+        pd.testing.assert_frame_equal(getattr(one, field.name), getattr(some, field.name))
+
+
+def test_a_drive_on_two_units_counts_for_each_in_its_days(store: Store) -> None:
+    book = load_book(store, units=["T2"])
+    assert book.readings["value"].tolist() == [100, 200, 300, 350]
+    (change,) = book.events.query("kind == 'counter_replaced'").to_dict("records")
+    assert (change["old_reading"], change["new_reading"]) == (310, 330)
+
+
+def test_of_some_units_only_their_rows_are_read_by_index(file_store: Store) -> None:
+    plans: dict[str, list[str]] = {}
+
+    def explain(connection: sa.Connection, cursor: Any, statement: str, parameters: Any, *_: Any) -> None:
+        if statement.startswith("SELECT") and "LIMIT" not in statement:
+            raw: Any = connection.connection.driver_connection
+            steps = raw.execute(f"EXPLAIN QUERY PLAN {statement}", parameters).fetchall()
+            plans[statement] = [step[-1] for step in steps]
+
+    with file_store.rows(writing=True) as connection:
+        for tag in ("T1", "T2"):
+            add_unit(connection, {"unit": tag, "station": "NORTH", "counter_digits": 6}, STAMP)
+    sa.event.listen(file_store.engine, "before_cursor_execute", explain)
+    load_book(file_store, units=["T1", "T2"])
+    for table in ("reading", "sample", "service", "event", "observation", "stay", "fitting", "tap_changer"):
+        of_table = [step for steps in plans.values() for step in steps if step.split()[1] == table]
+        assert {step.split()[0] for step in of_table} == {"SEARCH"}, (table, of_table)
+
+
+def test_ten_thousand_units_are_asked_for_at_once(store: Store) -> None:
+    with store.rows() as connection:
+        scope = Scope(connection, tuple(range(1, 10_001)), frozenset(), None)
+        changer = scope.table("tap_changer")
+        found = scope.rows(sa.select(changer.c.tag).where(*scope.of_units(changer.c.id)).order_by(changer.c.tag))
+    assert [row[0] for row in found] == ["S1", "T1", "T2"]
 
 
 def test_an_empty_store_gives_frames_of_the_same_types(store: Store, empty_store_file: Path) -> None:
@@ -93,12 +173,14 @@ def test_frames_hold_the_columns_that_the_layers_ask_for(store: Store) -> None:
 def test_planning_tables_come_with_station_and_group_names(store: Store) -> None:
     book = load_book(store)
     assert book.closures["station"].tolist() == ["NORTH", "SOUTH"]
-    assert book.transfer_groups.to_numpy().tolist() == [["ring", "NORTH", ""], ["ring", "SOUTH", ""]]
+    assert book.transfer_groups.to_numpy().tolist() == [["ring", "NORTH", ""], ["ring", "SOUTH", ""], ["tie", "", "T1"]]
     assert book.crews["hours"].tolist() == [80.0, 80.0]
 
 
 def test_an_unknown_unit_is_named_with_near_ones(store: Store) -> None:
     with pytest.raises(UsageError, match="Did you mean"):
         load_book(store, unit="T11")
+    with pytest.raises(UsageError, match="no unit T11"):
+        load_book(store, units=["T1", "T11", "S1"])
     with store.rows() as connection:
         assert find_unit(connection, "s1").tag == "S1"
