@@ -7,14 +7,14 @@ to the operations since it began.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.case import Case
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import OFFSETS, Evidence, at, newest_columns, scattered
+from tapwear.oil.growth import OFFSETS, Evidence, at, in_blocks, newest_columns, rows_of, scattered
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import C2H2, C2H4, CH4, H2, OilSettings
 
@@ -53,15 +53,67 @@ def _stories(settings: OilSettings) -> _Stories:
 
 
 @dataclass(frozen=True)
-class _Fit:
-    """One assumption about the oil's memory and a slow drift, held against the samples."""
+class _Parts:
+    """Residuals of R compartments, n samples each, from whose sums over the gases the density under any shift follows.
 
-    sound: Floats  # (S, n) log density of each tested sample in a sound unit
-    fault: Floats  # (S, n, P) under each story
-    sound_total: Floats  # (S,) with the older samples
-    fault_total: Floats  # (S, P)
-    times_usual: Floats  # (S,) gas per operation of the newest sample over the usual
-    usual: Floats  # (S,) [mL per thousand operations]
+    mean : (R, n) over the gases, 0 where there is none
+    floor, pull, power : (R, n) the density is (floor + pull * (mean - shift)^2)^power
+    """
+
+    mean: Floats
+    floor: Floats
+    pull: Floats
+    power: Floats
+
+    @classmethod
+    def of(cls, residual: Floats, own_sd: Floats, shared_sd: Floats, use: Bools, settings: OilSettings) -> _Parts:
+        """Of residuals (R, n, G) with errors as in `log_density`: own ones (G,), and shared ones (R, n)."""
+        known = np.isfinite(residual) & use[..., None]
+        precision = 1.0 / np.square(own_sd)
+        clean = np.where(known, residual, 0.0)
+        total = known @ precision
+        mean = (clean @ precision) / np.where(total > 0, total, 1.0)
+        rest = np.maximum(np.square(clean) @ precision - total * np.square(mean), 0.0)
+        variance = np.where(total > 0, np.square(shared_sd), 0.0)
+        nu = settings.tails
+        return cls(
+            mean=mean,
+            floor=1.0 + rest / nu,
+            pull=total / (1.0 + variance * total) / nu,
+            power=-0.5 * (nu + known.sum(axis=-1)),
+        )
+
+    def density(self, shift: Floats) -> Floats:
+        """(R, n, P) log density, up to a constant, of the residuals less `shift` (R, n, P)."""
+        apart = shift - self.mean[..., None]
+        apart *= apart
+        apart *= self.pull[..., None]
+        apart += self.floor[..., None]
+        return np.asarray(np.log(apart, out=apart) * self.power[..., None])
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """One assumption about the oil's memory and a slow drift, held against R compartments.
+
+    now : their n tested samples
+    level_sd : (R, n) log error of the usual level, as it bears on each of those
+    past : (R,) log density of the older samples
+    times_usual : (R,) gas per operation of the newest sample over the usual
+    usual : (R,) [mL per thousand operations]
+    log_weight : of the assumption
+    """
+
+    now: _Parts
+    level_sd: Floats
+    past: Floats
+    times_usual: Floats
+    usual: Floats
+    log_weight: float
+
+    def only(self, rows: Ints) -> _Fit:
+        """Of some of the compartments."""
+        return replace(rows_of(self, rows), now=rows_of(self.now, rows))
 
 
 def arcing(case: Case) -> Evidence:
@@ -70,50 +122,69 @@ def arcing(case: Case) -> Evidence:
     Several losses through the breather and slow drifts are tried: oil that forgets slowly goes on
     collecting gas for years and must not be taken for a fault.
     """
-    grid, settings, memories = case.grid, case.settings, case.memories
+    grid, settings = case.grid, case.settings
     applies = ~case.vacuum & case.exposure.counted
     column, valid = newest_columns(case.tested & applies[:, None], settings.tested_samples)
     rows = np.flatnonzero(valid[:, -1])
     year = at(grid.year, column)[rows]
-    stories = _stories(settings)
     back = np.where(valid[rows], year[:, -1:] - year, 0.0)
-    begun = _lagged(np.maximum(stories.age - back[..., None], 0.0)) / stories.life
-    shift = np.log1p(stories.full * begun)
-    breathers = _breathers(back, case.loss[rows, C2H2])
     use = case.older & applies[:, None]
     fits = [
-        _fit(case, e, drift, use, column, valid, rows, breathers, shift) for e, _ in memories for drift, _ in DRIFTS
+        _fit(case, exposure, drift, use, column, valid, rows, float(np.log(weight * share)))
+        for exposure, weight in case.memories
+        for drift, share in DRIFTS
     ]
-    weights = np.log(np.array([w * v for _, w in memories for _, v in DRIFTS]))
-    sound_total = np.logaddexp.reduce(np.array([f.sound_total for f in fits]) + weights[:, None], axis=0)
-    fault_all = np.array([f.fault_total for f in fits]) + weights[:, None, None]
-    fault_total = np.logaddexp.reduce(fault_all, axis=0)
-    log_weight = fault_total - sound_total[:, None] + np.log(stories.prior)
+    stories = _stories(settings)
+
+    def weigh(block: Ints) -> Evidence:
+        loss = case.loss[rows[block], C2H2]
+        return _weigh([fit.only(block) for fit in fits], stories, year[block], back[block], loss)
+
+    part = in_blocks(weigh, np.arange(len(rows)))
+    usual = np.full(len(valid), np.nan)
+    usual[rows] = part.usual
+    return scattered(replace(part, column=column[rows]), rows, column, usual)
+
+
+def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss: Floats) -> Evidence:
+    """Evidence of R compartments: year, back (R, n) dates of the tested samples and years before the newest."""
+    begun = _lagged(np.maximum(stories.age - back[..., None], 0.0)) / stories.life
+    kept, chance = _breathers(back, loss)
+    shift = np.concatenate([kept, np.log1p(stories.full * begun)], axis=-1)
+    sound_each, fault_each = [], []
+    for fit in fits:
+        sound, fault = -np.inf, -np.inf
+        for offset in OFFSETS:
+            total = fit.now.density(shift + (offset * fit.level_sd)[..., None]).sum(axis=1)
+            sound = np.logaddexp(sound, np.logaddexp.reduce(total[:, : len(chance)] + np.log(chance), axis=1))
+            fault = np.logaddexp(fault, total[:, len(chance) :])
+        sound_each.append(fit.log_weight + fit.past + sound)
+        fault_each.append(fit.log_weight + fit.past[:, None] + fault)
+    fault_all = np.array(fault_each)
+    log_weight = np.logaddexp.reduce(fault_all, axis=0) - np.logaddexp.reduce(sound_each, axis=0)[:, None]
+    log_weight = log_weight + np.log(stories.prior)
     top = log_weight.max(axis=1, keepdims=True)
     relative = np.exp(log_weight - top)
     odds = relative.sum(axis=1) * np.exp(np.minimum(top[:, 0], 200.0))
     best = log_weight.argmax(axis=1)
-    each = np.arange(len(rows))
+    each = np.arange(len(best))
     memory = fault_all[:, each, best].argmax(axis=0)
-    sound = np.array([f.sound for f in fits])[memory, each]
-    fault = np.array([f.fault[each, :, best] for f in fits])[memory, each]
-    times_usual = np.array([f.times_usual for f in fits])[memory, each]
-    part = Evidence(
+    told = np.stack([np.zeros(back.shape), shift[each, :, len(chance) + best]], axis=-1)
+    sound_now, fault_now = np.moveaxis(np.array([fit.now.density(told) for fit in fits])[memory, each], -1, 0)
+    times_usual = np.array([fit.times_usual for fit in fits])[memory, each]
+    return Evidence(
         kind="arcing",
-        column=column[rows],
-        support=fault - sound,
+        column=np.empty((0, 0), dtype=np.int64),
+        support=fault_now - sound_now,
         odds=np.where(times_usual > 1.0, odds, 0.0),
         severity=(stories.age / stories.life)[best],
         excess=times_usual,
-        usual=np.empty(0),
-        carried=np.zeros(len(rows)),
+        usual=np.array([fit.usual for fit in fits])[memory, each],
+        carried=np.zeros(len(best)),
         open_year=year[:, -1:] + (stories.life - stories.age)[None, :],
         open_sd=np.broadcast_to(0.2 * stories.life, log_weight.shape),
         weight=relative / relative.sum(axis=1, keepdims=True),
     )
-    usual = np.full(len(valid), np.nan)
-    usual[rows] = np.array([f.usual for f in fits])[memory, each]
-    return scattered(part, valid[:, -1], column, usual)
 
 
 def _fit(
@@ -124,8 +195,7 @@ def _fit(
     column: Ints,
     valid: Bools,
     rows: Ints,
-    breathers: tuple[Floats, Floats],
-    shift: Floats,
+    log_weight: float,
 ) -> _Fit:
     grid, settings = case.grid, case.settings
     volume = np.log(case.oil_volume / 1000.0)[:, None, None]
@@ -149,55 +219,17 @@ def _fit(
     in_test = np.zeros(use.shape, dtype=bool)
     row, place = np.nonzero(valid)
     in_test[row, column[row, place]] = True
-    past = _Parts(residual[rows], own_sd, (use & ~in_test)[rows])
-    past_shared = np.hypot(shared, wander)[rows]
-    past_total = past.density(past_shared, np.zeros((1, 1, 1)), settings)[:, :, 0].sum(axis=1)
-    now = _Parts(at(residual, column)[rows], own_sd, valid[rows])
-    kept, chance = breathers
-    tested_shared = np.where(valid, at(shared, column), 0.0)[rows]
-    level_sd = np.hypot(levels[0].sd[:, None], at(case.foreign, column))[rows]
-    sound_total = np.full(len(rows), -np.inf)
-    fault_total = np.full((len(rows), shift.shape[2]), -np.inf)
-    sound, fault = np.empty(0), np.empty(0)
-    for offset in OFFSETS:
-        error = (offset * level_sd)[:, :, None]
-        sound_here = now.density(tested_shared, kept + error, settings)
-        fault_here = now.density(tested_shared, shift + error, settings)
-        sound_all = np.logaddexp.reduce(sound_here.sum(axis=1) + np.log(chance), axis=1)
-        sound_total = np.logaddexp(sound_total, past_total + sound_all)
-        fault_total = np.logaddexp(fault_total, past_total[:, None] + fault_here.sum(axis=1))
-        if offset == 0.0:
-            sound, fault = sound_here[:, :, 0], fault_here
-    return _Fit(sound, fault, sound_total, fault_total, np.exp(now.mean()[:, -1]), np.exp(levels[0].mean[rows]))
-
-
-class _Parts:
-    """Sums over the gases of a residual, from which the density under any common shift follows."""
-
-    def __init__(self, residual: Floats, own_sd: Floats, use: Bools) -> None:
-        known = np.isfinite(residual) & use[..., None]
-        precision = np.where(known, 1.0 / np.square(own_sd), 0.0)
-        clean = np.where(known, residual, 0.0)
-        self.square = (precision * np.square(clean)).sum(axis=-1)
-        self.cross = (precision * clean).sum(axis=-1)
-        self.total = precision.sum(axis=-1)
-        self.count = known.sum(axis=-1)
-
-    def mean(self) -> Floats:
-        """(S, n) mean residual over the gases, NaN where there is none."""
-        out = np.full(self.total.shape, np.nan)
-        np.divide(self.cross, self.total, out=out, where=self.total > 0)
-        return out
-
-    def density(self, shared: Floats, shift: Floats, settings: OilSettings) -> Floats:
-        """(S, n, P) log density of the residuals less `shift` (S, n, P), errors as in `log_density`."""
-        total, cross = self.total[..., None], self.cross[..., None]
-        first = self.square[..., None] - 2.0 * cross * shift + total * np.square(shift)
-        second = np.square(cross - total * shift)
-        variance = np.where(self.total > 0, np.square(shared), 0.0)[..., None]
-        distance = np.maximum(first - second * variance / (1.0 + variance * total), 0.0)
-        nu = settings.tails
-        return np.asarray(-0.5 * (nu + self.count[..., None]) * np.log1p(distance / nu))
+    past = _Parts.of(residual[rows], own_sd, np.hypot(shared, wander)[rows], (use & ~in_test)[rows], settings)
+    now = _Parts.of(at(residual, column)[rows], own_sd, at(shared, column)[rows], valid[rows], settings)
+    newest_known = np.isfinite(at(residual, column)[rows, -1]).any(axis=-1)
+    return _Fit(
+        now=now,
+        level_sd=np.where(valid, np.hypot(levels[0].sd[:, None], at(case.foreign, column)), 0.0)[rows],
+        past=past.density(np.zeros((1, 1, 1)))[..., 0].sum(axis=1),
+        times_usual=np.where(newest_known, np.exp(now.mean[:, -1]), np.nan),
+        usual=np.exp(levels[0].mean[rows]),
+        log_weight=log_weight,
+    )
 
 
 def _breathers(back: Floats, loss: Floats) -> tuple[Floats, Floats]:

@@ -8,9 +8,9 @@ Errors have heavy tails, so one wild value cannot carry the whole weight.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +18,13 @@ import numpy.typing as npt
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import OilSettings
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
 Entry = TypeVar("Entry", bound=np.generic)
+Record = TypeVar("Record", bound="DataclassInstance")
+
+BLOCK = 200  # rows that are weighed at a time: a few arrays of them fit in 1 MB
 
 LEVELS = np.arange(-1.2, 1.21, 0.4)  # log factors about the newest measured excess
 DURATIONS = np.array([0.15, 0.5, 1.0, 1.6, 2.3, 3.2])  # onset to limit [years]; our choice
@@ -112,22 +118,69 @@ class _Stories:
     carried_mix: Floats
 
 
-Record = TypeVar("Record", Readings, Growth)
+@dataclass(frozen=True)
+class _Gas:
+    """One gas of the readings against every story, a sound unit first.
+
+    seen : (S, n, 1) bent logarithm; below, bend : (S, n, 1); precision : (S, n, 1), 0 where the gas is not known
+    sound : (S, n, 1) concentration of a sound unit; carried : (S, n, 1) most that an old fault may have left
+    added : (S, n, 1 + P) what the story adds [uL/L]
+    """
+
+    seen: Floats
+    below: Bools
+    bend: Floats
+    precision: Floats
+    sound: Floats
+    carried: Floats
+    added: Floats
+
+    @classmethod
+    def of(cls, readings: Readings, gas: int, stories: _Stories) -> _Gas:
+        """Of the gas at this place."""
+        at_gas = np.s_[:, :, gas : gas + 1]
+        every = readings.seen[at_gas] + readings.expected[at_gas] + readings.level_sd[..., None]
+        known: Bools = np.asarray(np.isfinite(every) & readings.valid[..., None])
+        bend = readings.bend[at_gas]
+        added = np.zeros((*stories.extra.shape[:2], stories.extra.shape[2] + 1))
+        np.multiply(stories.extra, stories.mix[..., gas], out=added[..., 1:])
+        return cls(
+            seen=bent_log(np.where(known, readings.seen[at_gas], 0.0), bend),
+            below=readings.below[at_gas],
+            bend=bend,
+            precision=np.where(known, 1.0 / np.square(readings.own_sd[at_gas]), 0.0),
+            sound=np.exp(np.where(known, readings.expected[at_gas], 0.0)),
+            carried=readings.carried[..., None] * stories.carried_mix[0, gas],
+            added=added,
+        )
+
+    def residual(self, error: Floats, share: float) -> Floats:
+        """(S, n, 1 + P) on the bent scale, when the usual level is `error` (S, n, 1) times what it seems."""
+        residual = self.seen - bent_log(self.sound * error + share * self.carried + self.added, self.bend)
+        return np.where(self.below, np.minimum(residual, 0.0), residual) if self.below.any() else residual
 
 
-def _only(record: Record, applies: Bools) -> Record:
-    """The rows of a record that `applies` (S,) names."""
+def rows_of(record: Record, rows: Ints) -> Record:
+    """The same record of some of its rows: every array cut along its first axis."""
     every: dict[str, Any] = {f.name: getattr(record, f.name) for f in fields(record)}
-    part: dict[str, Any] = {k: v[applies] for k, v in every.items() if isinstance(v, np.ndarray)}
+    part: dict[str, Any] = {k: v[rows] for k, v in every.items() if isinstance(v, np.ndarray)}
     return replace(record, **part)
 
 
-def scattered(part: Evidence, applies: Bools, column: Ints, usual: Floats) -> Evidence:
-    """Evidence of the rows that `applies` (S,) names as evidence of all rows; the others show nothing."""
+def in_blocks(weigh: Callable[[Ints], Evidence], rows: Ints) -> Evidence:
+    """Evidence of these rows, weighed so few at a time that what is worked on stays in the processor's own memory."""
+    parts = [weigh(rows[start : start + BLOCK]) for start in range(0, max(len(rows), 1), BLOCK)]
+    names = [f.name for f in fields(Evidence) if f.name != "kind"]
+    joined: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
+    return replace(parts[0], **joined)
+
+
+def scattered(part: Evidence, rows: Ints, column: Ints, usual: Floats) -> Evidence:
+    """Evidence of these rows as evidence of all rows, as many as `column` has; the others show nothing."""
 
     def full(values: Floats, shape: tuple[int, ...]) -> Floats:
-        out = np.zeros((len(applies), *shape))
-        out[applies] = values
+        out = np.zeros((len(column), *shape))
+        out[rows] = values
         return out
 
     stories = part.weight.shape[1:]
@@ -144,16 +197,6 @@ def scattered(part: Evidence, applies: Bools, column: Ints, usual: Floats) -> Ev
         open_sd=full(part.open_sd, stories),
         weight=full(part.weight, stories),
     )
-
-
-def _joined(one: Evidence, other: Evidence, use_other: Bools) -> Evidence:
-    """Evidence with the rows that `use_other` (S,) names taken from the other."""
-    rows = {f.name: getattr(other, f.name) for f in fields(one) if f.name != "kind"}
-    joined: dict[str, Any] = {}
-    for name, values in rows.items():
-        joined[name] = getattr(one, name).copy()
-        joined[name][use_other] = values[use_other]
-    return replace(one, **joined)
 
 
 def newest_columns(mask: Bools, most: int) -> tuple[Ints, Bools]:
@@ -173,34 +216,28 @@ def at(values: npt.NDArray[Entry], column: Ints) -> npt.NDArray[Entry]:
     return np.asarray(values[rows, np.maximum(column, 0)])
 
 
-def log_density(residual: Floats, own_sd: Floats, shared_sd: Floats, known: Bools, settings: OilSettings) -> Floats:
-    """Log density, up to a constant, of residuals over the last axis with own and shared errors.
+def log_density(
+    residuals: Sequence[Floats], precisions: Sequence[Floats], shared_sd: Floats, settings: OilSettings
+) -> Floats:
+    """Log density, up to a constant, of residuals with own and shared errors.
 
-    A multivariate Student's t with covariance diag(own^2) + shared^2; entries that are not known drop out.
+    A multivariate Student's t with covariance diag(1 / precision) + shared_sd^2.
+
+    Parameters
+    ----------
+    residuals, precisions : one array per gas, that broadcast; a residual whose precision is 0 drops out
     """
-    precision = np.where(known, 1.0 / np.square(own_sd), 0.0)
-    clean = np.where(known, residual, 0.0)
-    first = (precision * np.square(clean)).sum(axis=-1)
-    second = np.square((precision * clean).sum(axis=-1))
-    total = precision.sum(axis=-1)
+    first, second = np.zeros(()), np.zeros(())
+    for residual, precision in zip(residuals, precisions, strict=True):
+        weighted = precision * residual
+        first = first + weighted * residual
+        second = second + weighted
+    total = np.sum(precisions, axis=0)
     shared = np.where(total > 0, np.square(shared_sd), 0.0)
-    distance = first - second * shared / (1.0 + shared * total)
-    n = known.sum(axis=-1)
+    distance = first - np.square(second) * (shared / (1.0 + shared * total))
+    n = np.sum([p > 0 for p in precisions], axis=0)
     nu = settings.tails
     return np.asarray(-0.5 * (nu + n) * np.log1p(np.maximum(distance, 0.0) / nu))
-
-
-def _story_likelihood(
-    readings: Readings, added: Floats, carried: Floats, offset: float, settings: OilSettings
-) -> Floats:
-    """(S, n, P) log density of each sample when gases `added` (S, n, P, G) and `carried` (S, n, G) come in."""
-    sound = np.exp(readings.expected + offset * readings.level_sd[:, :, None]) + carried
-    predicted = sound[:, :, None, :] + added
-    bend = readings.bend[:, :, None, :]
-    residual = bent_log(readings.seen[:, :, None, :], bend) - bent_log(predicted, bend)
-    residual = np.where(readings.below[:, :, None, :], np.minimum(residual, 0.0), residual)
-    known = np.isfinite(residual) & readings.valid[:, :, None, None]
-    return log_density(residual, readings.own_sd[:, :, None, :], readings.shared_sd[:, :, None], known, settings)
 
 
 def bent_log(concentration: Floats, bend: Floats) -> Floats:
@@ -233,12 +270,14 @@ def weigh_growth(
     usual : (S,) what is usual there [uL/L]
     """
     applies = readings.valid[:, -1] & (excess > 0)
-    after_repair = applies & (readings.carried > 0).any(axis=1)
-    plain, repaired = (
-        scattered(_weigh(kind, _only(readings, rows), _only(growth, rows), excess[rows], settings), rows, column, usual)
-        for rows in (applies & ~after_repair, after_repair)
-    )
-    return _joined(plain, repaired, after_repair)
+    after_repair: Bools = np.asarray((readings.carried > 0).any(axis=1))
+    rows = np.flatnonzero(applies)
+    rows = rows[np.argsort(after_repair[rows], kind="stable")]  # like rows together: those after a repair take longer
+
+    def weigh(block: Ints) -> Evidence:
+        return _weigh(kind, rows_of(readings, block), rows_of(growth, block), excess[block], settings)
+
+    return scattered(in_blocks(weigh, rows), rows, column, usual)
 
 
 def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settings: OilSettings) -> Evidence:
@@ -256,12 +295,12 @@ def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settin
     log_severity = (np.log(made) - np.log(growth.made_at_limit)[:, None]) / power
     severity = np.exp(log_severity[:, None, :] - age[..., None] / tau)
     stories = _Stories(size[:, None, :] * shape, growth.mix(severity), growth.mix(np.ones(1)))
-    sound_total, fault_total, parts = _totals(readings, stories, settings)
+    total, parts = _totals(readings, stories, settings)
     spread = growth.made_log_sd / power
     begun = _normal_cdf((log_severity - np.log(settings.fault_onset)) / spread)
     step = LEVELS[1] - LEVELS[0]
     prior = growth.yearly_chance * prior_duration * tau / power * step * begun
-    log_weight = fault_total - sound_total[:, None] + np.log(np.maximum(prior, 1e-300))
+    log_weight = total[:, 1:] - total[:, :1] + np.log(np.maximum(prior, 1e-300))
     top = log_weight.max(axis=1, keepdims=True)
     relative = np.exp(log_weight - top)
     odds = relative.sum(axis=1) * np.exp(np.minimum(top[:, 0], 200.0))
@@ -283,38 +322,32 @@ def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settin
     )
 
 
-def _totals(
-    readings: Readings, stories: _Stories, settings: OilSettings
-) -> tuple[Floats, Floats, tuple[Floats, Floats]]:
-    """Log likelihoods of a sound unit (S,) and of each story (S, P), and both per sample without an offset.
+def _totals(readings: Readings, stories: _Stories, settings: OilSettings) -> tuple[Floats, Floats]:
+    """Log likelihoods (S, 1 + P) of a sound unit and of each story, and both per sample without an offset.
 
-    The per-sample parts, (K, S, n) and (K, S, n, P), are for K shares of gas left over from an old fault.
+    The per-sample part, (K, S, n, 1 + P), is for K shares of gas left over from an old fault.
     """
     shares = CARRIED if bool((readings.carried > 0).any()) else CARRIED[:1]
-    extra = stories.extra
-    added = stories.mix * extra[..., None]
-    nothing = np.zeros_like(added[:, :, :1])
-    sound_total = np.full(len(extra), -np.inf)
-    fault_total = np.full((len(extra), extra.shape[2]), -np.inf)
-    parts: tuple[Floats, Floats] = (np.empty(0), np.empty(0))
+    gases = [_Gas.of(readings, gas, stories) for gas in range(readings.seen.shape[2])]
+    precisions = [gas.precision for gas in gases]
+    total = np.full((len(stories.extra), stories.extra.shape[2] + 1), -np.inf)
+    parts = np.empty(0)
+    level_sd = np.where(np.isfinite(readings.level_sd), readings.level_sd, 0.0)[..., None]
     for offset in OFFSETS:
-        sound, fault = [], []
-        for share in shares:
-            carried = share * readings.carried[:, :, None] * stories.carried_mix
-            sound.append(_story_likelihood(readings, nothing, carried, offset, settings)[:, :, 0])
-            fault.append(_story_likelihood(readings, added, carried, offset, settings))
-        sound_total = np.logaddexp(sound_total, np.max([p.sum(axis=1) for p in sound], axis=0))
-        fault_total = np.logaddexp(fault_total, np.max([p.sum(axis=1) for p in fault], axis=0))
+        error = np.exp(offset * level_sd)
+        residuals = ([gas.residual(error, share) for gas in gases] for share in shares)
+        tried = [log_density(each, precisions, readings.shared_sd[..., None], settings) for each in residuals]
+        total = np.logaddexp(total, np.max([p.sum(axis=1) for p in tried], axis=0))
         if offset == 0.0:
-            parts = (np.array(sound), np.array(fault))
-    return sound_total, fault_total, parts
+            parts = np.array(tried)
+    return total, parts
 
 
-def _support(parts: tuple[Floats, Floats], best: Ints) -> Floats:
+def _support(parts: Floats, best: Ints) -> Floats:
     """(S, n) log likelihood ratio of each sample under the story `best` (S,) of each row."""
-    sound, fault = parts
     rows = np.arange(len(best))
-    chosen = np.array([p[rows, :, best] for p in fault])
+    sound = parts[..., 0]
+    chosen = np.array([p[rows, :, best + 1] for p in parts])
     sound_share = sound.sum(axis=2).argmax(axis=0)
     fault_share = chosen.sum(axis=2).argmax(axis=0)
     return np.asarray(chosen[fault_share, rows] - sound[sound_share, rows])

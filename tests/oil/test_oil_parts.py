@@ -207,17 +207,17 @@ def test_a_compartment_without_a_past_takes_the_level_of_its_group() -> None:
 def test_the_density_of_a_sample_is_a_multivariate_t_with_own_and_shared_errors() -> None:
     own, shared = np.array([0.1, 0.2, 0.3]), 0.15
     t = stats.multivariate_t(np.zeros(3), np.diag(own**2) + shared**2, df=OilSettings().tails)
-    known = np.ones(3, dtype=bool)
     near, far = np.array([0.05, -0.1, 0.2]), np.array([0.6, 0.5, 0.9])
-    got = [float(log_density(r, own, np.array(shared), known, OilSettings())) for r in (near, far)]
+    got = [float(log_density(list(r), list(own**-2), np.array(shared), OilSettings())) for r in (near, far)]
     assert got[0] - got[1] == pytest.approx(t.logpdf(near) - t.logpdf(far))
 
 
 def test_gases_that_were_not_reported_drop_out_of_the_density() -> None:
-    own = np.array([0.1, 0.2])
-    part = log_density(np.array([0.3, np.nan]), own, np.array(0.0), np.array([True, False]), OilSettings())
-    alone = log_density(np.array([0.3]), own[:1], np.array(0.0), np.array([True]), OilSettings())
+    residual, precision = np.array([0.3]), np.array([100.0])
+    part = log_density([residual, np.array([0.8])], [precision, np.zeros(1)], np.array(0.1), OilSettings())
+    alone = log_density([residual], [precision], np.array(0.1), OilSettings())
     assert part == pytest.approx(alone)
+    assert alone != log_density([residual, residual], [precision, precision], np.array(0.1), OilSettings())
 
 
 def test_the_bent_logarithm_is_a_logarithm_high_up_and_a_straight_line_near_the_limit() -> None:
