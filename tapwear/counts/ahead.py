@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapwear.counts.filter import Floats, Intervals, Ints, Levels
-from tapwear.counts.season import YEAR, harmonics, log_mean_season
+from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_season
 from tapwear.counts.settings import RateSettings
 
 
@@ -16,15 +16,14 @@ def log_variance(
 ) -> Floats:
     """Variance of the logarithm of the operations made over (start, stop].
 
-    cov    : (n, 6) covariance of the place's state at the end of its last interval
+    cov    : (n, 6) covariance of the place's state at the end of its last interval; (n, 1, 6) with several days each
     ahead  : days from that end to start; days: days in service within (start, stop]
     middle : operations expected
     Only a small change of regime is allowed for: large ones are rare and belong to the tails.
     """
-    means = harmonics(start, stop)
-    c, si = means.cos, means.sin
-    level = cov[:, 0] + c * c * cov[:, 3] + si * si * cov[:, 5]
-    level = level + 2.0 * (c * cov[:, 1] + si * cov[:, 2] + c * si * cov[:, 4])
+    c, si = first_harmonic(start, stop)
+    level = cov[..., 0] + c * (c * cov[..., 3] + 2.0 * (cov[..., 1] + si * cov[..., 4]))
+    level = level + si * (si * cov[..., 5] + 2.0 * cov[..., 2])
     jumps = s.jump_yearly * min(s.jump_size, 0.5) ** 2
     walk = (s.drift + jumps) * (ahead + (stop - start) / 3.0) / YEAR
     out: Floats = level + walk + s.weather / np.maximum(days, 1.0) + s.dispersion / (middle + 1.0)

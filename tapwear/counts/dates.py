@@ -20,6 +20,9 @@ IN_SIGHT_YEARS = 60.0
 CHUNK_ROWS = 4096
 """Questions answered together (our choice, bounds the memory)."""
 
+CHUNK_CHANCES = 8_192
+"""Chances of a grid worked out together, so few that they stay in the processor's cache (our choice)."""
+
 
 def day_grid(back_years: int = 30, ahead_years: float = IN_SIGHT_YEARS) -> Floats:
     """Days relative to as_of: weekly for a year, fortnightly to three, monthly to ten, then every half year up to
@@ -43,30 +46,30 @@ def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats,
     grid : rising days for all (days,), or for each question its own (questions, days)
     """
     out = np.zeros((len(rows), grid.shape[-1]))
-    for first in range(0, len(rows), CHUNK_ROWS):
-        part = slice(first, first + CHUNK_ROWS)
-        n, days = out[part].shape
-        r = np.repeat(rows[part], days)
-        day = model.today + (np.tile(grid, n) if grid.ndim == 1 else grid[part].ravel())
-        begin = np.repeat(start[part], days)
-        chance = _chance(model, r, begin, day, np.repeat(needed[part], days))
-        chance = np.where(day >= begin, chance, 0.0).reshape(n, days)
+    step = max(CHUNK_CHANCES // grid.shape[-1], 1)
+    for first in range(0, len(rows), step):
+        part = slice(first, first + step)
+        day = model.today + (grid[None, :] if grid.ndim == 1 else grid[part])
+        begin = start[part, None]
+        chance = np.where(day >= begin, _chance(model, rows[part, None], begin, day, needed[part, None]), 0.0)
         out[part] = np.maximum.accumulate(chance, axis=1)
     return out
 
 
 def _chance(model: RateModel, rows: Ints, begin: Floats, day: Floats, needed: Floats) -> Floats:
-    """Chance that the operations are made by `day`; a second explanation of the latest reading has its share."""
+    """Chance that the operations are made by `day`; a second explanation of the latest reading has its share.
+
+    rows, begin, needed : (n,) or (n, 1); day : (n,), or (n, days) or (1, days)
+    """
     spread = operations_between(model, rows, begin, day)
     chance = spread.chance_at_least(needed)
     since = model.other_day[rows]
-    open_end = np.flatnonzero((model.other_chance[rows] > 0) & (begin < since) & (day >= since))
+    open_end = np.flatnonzero((model.other_chance[rows] > 0) & (begin < since))
     if len(open_end):
-        at = rows[open_end]
-        other = operations_between(model, at, begin[open_end], day[open_end])
+        at, late = rows[open_end], np.broadcast_to(day, chance.shape)[open_end] >= since[open_end]
         share = model.other_chance[at]
-        second = other.chance_at_least(needed[open_end] - model.other_end[at])
-        chance[open_end] = (1.0 - share) * chance[open_end] + share * second
+        second = spread.of(open_end).chance_at_least(needed[open_end] - model.other_end[at])
+        chance[open_end] += np.where(late, share, 0.0) * (second - chance[open_end])
     return chance
 
 

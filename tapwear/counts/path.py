@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri, stdtr, stdtrit
+from scipy.special import ndtri, stdtrit
 
 from tapwear.counts.ahead import log_variance
 from tapwear.counts.exposure import CountSeries
@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from tapwear.counts.rate import RateModel
 
 TAIL_FREEDOM = 5.0
-"""Degrees of freedom of the forecast's tails (our choice)."""
+"""Degrees of freedom of the forecast's tails (our choice; tail_chance holds for this number alone)."""
 _TAIL_SCALE = float(ndtri(0.9) / stdtrit(TAIL_FREEDOM, 0.9))
+_TAIL_STEEPNESS = 1.0 / (_TAIL_SCALE * TAIL_FREEDOM**0.5)
 
 
 def tail_quantile(probability: Floats) -> Floats:
@@ -34,8 +35,10 @@ def tail_quantile(probability: Floats) -> Floats:
 
 
 def tail_chance(z: Floats) -> Floats:
-    """Inverse of tail_quantile."""
-    out: Floats = stdtr(TAIL_FREEDOM, z / _TAIL_SCALE)
+    """Inverse of tail_quantile: for five degrees of freedom Student's t has a distribution in closed form."""
+    u = np.clip(z * _TAIL_STEEPNESS, -1e9, 1e9)
+    q = 1.0 / (1.0 + u * u)
+    out: Floats = 0.5 + (np.arctan(u) + u * q * (1.0 + q * (2.0 / 3.0))) * (1.0 / np.pi)
     return out
 
 
@@ -43,8 +46,9 @@ def tail_chance(z: Floats) -> Floats:
 class Spread:
     """Operations between two days: read + middle * exp(spread * z), z a standard forecast error.
 
-    read, read_sd : the part between visits and its standard error [operations]
-    middle        : median of the forecast part [operations]
+    read, read_sd : the part between visits and its standard error [operations], (n,), or (n, 1) where it is the same
+        on all days
+    middle        : median of the forecast part [operations], (n,) or (n, days) as the rest
     low, high     : spread of its logarithm below and above the middle
     """
 
@@ -69,10 +73,18 @@ class Spread:
         need = operations - self.read
         with np.errstate(divide="ignore", invalid="ignore"):
             z = np.log(need / self.middle)
-            ahead = 1.0 - tail_chance(z / np.where(z < 0, self.low, self.high))
-            behind = tail_chance(-need / np.maximum(self.read_sd, 0.5))
-        only_read = self.middle <= 0
-        return np.where(only_read, behind, np.where(need <= 0, 1.0, np.nan_to_num(ahead)))
+            out = tail_chance(-z / np.where(z < 0, self.low, self.high))
+        out = np.where(need <= 0, 1.0, out)
+        out[np.isnan(out)] = 0.0
+        read = self.middle <= 0
+        if read.any():
+            need, sd = np.broadcast_to(need, out.shape)[read], np.broadcast_to(self.read_sd, out.shape)[read]
+            out[read] = tail_chance(-need / np.maximum(sd, 0.5))
+        return np.asarray(out)
+
+    def of(self, rows: Ints) -> Spread:
+        """The same for some of the rows."""
+        return Spread(self.read[rows], self.read_sd[rows], self.middle[rows], self.low[rows], self.high[rows])
 
 
 def visit_before(series: CountSeries, rows: Ints, day: Floats) -> Ints:
@@ -139,76 +151,112 @@ def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) 
 
 
 def operations_between(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) -> Spread:
-    """Operations of each series from the end of from_day to the end of to_day. [days since 1970-01-01]"""
+    """Operations of each series from the end of from_day to the end of to_day. [days since 1970-01-01]
+
+    rows, from_day : (n,), or (n, 1) where each has several days; to_day : (n,), or (n, days) or (1, days)
+    """
     series = model.series
-    to_day = np.maximum(to_day, from_day)
+    shape = np.broadcast_shapes(rows.shape, to_day.shape)
     last = np.where(series.count[rows] > 0, model.last_day[rows], -NEVER)
     born = series.commissioned[rows]
-    from_day = np.where((last == -NEVER) & (born > from_day), np.minimum(born, to_day), from_day)
-    read = np.zeros(len(rows))
-    read_var = np.zeros(len(rows))
-    past = np.flatnonzero(from_day < last)
-    if len(past):
-        end, end_sd = read_count(model, rows[past], np.minimum(to_day, last)[past])
-        begin, begin_sd = read_count(model, rows[past], from_day[past])
-        read[past] = np.maximum(end - begin, 0.0)
-        read_var[past] = end_sd**2 + begin_sd**2
-    back = np.zeros(len(rows))
-    back_var = np.zeros(len(rows))
-    if len(past):
-        back[past], back_var[past] = made_before(model, rows[past], from_day[past], to_day[past])
+    from_day = np.where((last == -NEVER) & (born > from_day), born, from_day)
+    read, read_var, back, back_var = _up_to_last_visit(model, rows, from_day, last)
+    early = np.nonzero(np.broadcast_to((from_day < last) & (to_day < last), shape))
+    if len(early[0]):
+        r = np.broadcast_to(rows, shape)[early]
+        a, b = np.broadcast_to(from_day, shape)[early], np.broadcast_to(to_day, shape)[early]
+        settled = [np.broadcast_to(values, shape).copy() for values in (read, read_var, back, back_var)]
+        for table, values in zip(settled, _up_to_last_visit(model, r, a, np.maximum(b, a)), strict=True):
+            table[early] = values
+        read, read_var, back, back_var = settled
     start = np.maximum(from_day, last)
-    stop = np.maximum(to_day, start)
+    stop = to_day if np.max(start, initial=-NEVER) <= np.min(to_day, initial=NEVER) else np.maximum(to_day, start)
 
-    moved = np.clip(series.since[rows], start, stop)
-    here, var_here = _forecast(model, rows, series.place[rows], moved, stop)
-    here = np.where(series.stopped[rows], 0.0, here)
-    middle, variance = here, var_here
-    before = np.flatnonzero(moved > start)
+    came = np.maximum(series.since[rows], start)
+    before = np.flatnonzero(came > start)
+    moved = np.minimum(came, stop) if len(before) else start
+    middle, variance = _forecast(model, rows, series.place[rows], moved, stop)
+    middle = np.where(series.stopped[rows], 0.0, middle)
     if len(before):
         r = rows[before]
         place = series.place_before[r]
         there, var_there = _forecast(model, r, np.maximum(place, 0), start[before], moved[before])
         there = np.where(place >= 0, there, 0.0)
         both = middle[before] + there
-        weight = here[before] / np.maximum(both, 1e-12)
+        weight = middle[before] / np.maximum(both, 1e-12)
         middle[before] = both
-        variance[before] = weight**2 * var_here[before] + (1 - weight) ** 2 * var_there
-    both = middle + back
-    weight = middle / np.maximum(both, 1e-12)
-    middle = both
-    variance = (weight * np.sqrt(variance) + (1 - weight) * np.sqrt(back_var)) ** 2
+        variance[before] = weight**2 * variance[before] + (1 - weight) ** 2 * var_there
+    if back.any():
+        both = middle + back
+        weight = middle / np.maximum(both, 1e-12)
+        middle = both
+        variance = (weight * np.sqrt(variance) + (1 - weight) * np.sqrt(back_var)) ** 2
     spread = np.sqrt(variance) * model.evenness[series.place[rows]]
-    tilt, low, high = model.calibration.at(model.cadence[rows], stop - start)
+    tilt, low, high = model.calibration.at(np.broadcast_to(model.cadence[rows], shape), stop - start)
     middle = middle * np.exp(tilt * spread)
-    wider = np.sqrt(read_var) / np.maximum(middle + np.sqrt(read_var), 1e-9)
-    return Spread(
-        read, np.sqrt(read_var), middle, np.hypot(spread * low, wider), np.hypot(spread * high, wider)
-    )
+    read_sd = np.sqrt(read_var)
+    wider = read_sd / np.maximum(middle + read_sd, 1e-9)
+    return Spread(read, read_sd, middle, np.hypot(spread * low, wider), np.hypot(spread * high, wider))
+
+
+def _up_to_last_visit(
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Operations read over (from_day, to_day] and their variance, and those before the first visit, as made_before.
+
+    to_day : not after the last visit; nothing where from_day is not before it
+    """
+    read, read_var, back, back_var = np.zeros((4, *rows.shape))
+    past = np.nonzero(from_day < to_day)
+    if len(past[0]):
+        r, a, b = rows[past], from_day[past], to_day[past]
+        end, end_sd = read_count(model, r, b)
+        begin, begin_sd = read_count(model, r, a)
+        read[past] = np.maximum(end - begin, 0.0)
+        read_var[past] = end_sd**2 + begin_sd**2
+        back[past], back_var[past] = made_before(model, r, a, b)
+    return read, read_var, back, back_var
 
 
 def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Floats) -> tuple[Floats, Floats]:
-    """Median operations over (start, stop] at the place's rate, and the variance of their logarithm."""
+    """Median operations over (start, stop] at the place's rate, and the variance of their logarithm.
+
+    rows, place, start, stop : as in operations_between
+    """
     series, s = model.series, model.settings
     table = model.season
-    off = np.clip(series.idle_from[rows], start, stop)
-    on = np.clip(series.idle_to[rows], off, stop)
+    span = stop - start
     served = season_integral(table, place, stop) - season_integral(table, place, start)
-    served = served - (season_integral(table, place, on) - season_integral(table, place, off))
+    left = span.copy()
+    idle = np.flatnonzero(series.idle_to[rows] > series.idle_from[rows])
+    if len(idle):
+        r, at, end = rows[idle], place[idle], np.broadcast_to(stop, span.shape)[idle]
+        off = np.clip(series.idle_from[r], start[idle], end)
+        on = np.clip(series.idle_to[r], off, end)
+        served[idle] -= season_integral(table, at, on) - season_integral(table, at, off)
+        left[idle] -= on - off
     if model.factor != 1.0:
         changed = np.clip(model.factor_from, start, stop)
         late = season_integral(table, place, stop) - season_integral(table, place, changed)
         served = served + (model.factor - 1.0) * late
-    lost = np.where(series.off[rows], _lost(model, stop) - _lost(model, start), 0.0)
-    left = np.maximum(stop - start - (on - off), 1e-9)
+    left = np.maximum(left, 1e-9)
+    lost = np.zeros(span.shape)
+    away = np.flatnonzero(series.off[rows])
+    if len(away):
+        lost[away] = _lost(model, np.broadcast_to(stop, span.shape)[away]) - _lost(model, start[away])
+        served[away] *= np.clip(1.0 - lost[away] / left[away], 0.0, 1.0)
     days = np.maximum(left - lost, 1.0)
     ahead = np.clip(start - model.rate_day[place], 0.0, 40 * YEAR)
-    grown = model.growth[place] * np.minimum((ahead + 0.5 * (stop - start)) / YEAR, AHEAD_YEARS)
-    served = np.maximum(served * np.clip(1.0 - lost / left, 0.0, 1.0), 0.0)
-    middle = np.exp(model.mean[place, 0] + grown) * served
+    middle = np.exp(model.mean[place, 0]) * np.maximum(served, 0.0)
+    growing = np.flatnonzero(model.growth[place])
+    if len(growing):
+        years = np.minimum((ahead[growing] + 0.5 * span[growing]) / YEAR, AHEAD_YEARS)
+        middle[growing] *= np.exp(model.growth[place[growing]] * years)
     variance = log_variance(model.cov[place], ahead, start, stop, days, middle, s)
     variance = variance + np.where(series.changed[rows], s.event_chance * s.event_size**2, 0.0)
-    return middle, variance + (lost / (2.0 * days + 30.0)) ** 2
+    if len(away):
+        variance = variance + (lost / (2.0 * days + 30.0)) ** 2
+    return middle, variance
 
 
 def _lost(model: RateModel, day: Floats) -> Floats:

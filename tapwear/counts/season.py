@@ -42,6 +42,15 @@ def harmonics(from_day: Floats, to_day: Floats) -> Harmonics:
     return Harmonics(c * damp, s * damp, (2.0 * c * c - 1.0) * damp2, 2.0 * s * c * damp2)
 
 
+def first_harmonic(from_day: Floats, to_day: Floats) -> tuple[Floats, Floats]:
+    """Means of cos and sin alone, as in `harmonics`; by sums of angles, so that days (n, 1) by (1, m) are cheap."""
+    w = np.pi / YEAR
+    ca, sa, cb, sb = np.cos(w * from_day), np.sin(w * from_day), np.cos(w * to_day), np.sin(w * to_day)
+    half = w * (to_day - from_day)
+    damp = np.where(half < 1e-4, 1.0, (ca * sb - sa * cb) / np.maximum(half, 1e-4))
+    return (ca * cb - sa * sb) * damp, (sa * cb + ca * sb) * damp
+
+
 def log_mean_season(cosine: Floats, sine: Floats, means: Harmonics) -> Floats:
     """log of the mean of exp(season) over the intervals of `means`, to second order in the amplitude."""
     mean = cosine * means.cos + sine * means.sin
