@@ -21,6 +21,7 @@ RIGHT = float(np.log(0.965))  # chance that a reading is right: our choice
 WRONG = float(np.log(0.035))  # chance that it is a slip, for the rough search
 RESET_A_YEAR = 0.004  # unrecorded resets and exchanges of a counter: our choice
 SAME_DAY = float(np.log(0.01))  # another reading of one day, not taken
+LATER = 1e-9  # so much likelier is it the later one of the two: of equal numbers the one entered first is taken
 NEVER = -1e9
 IMPOSSIBLE = 99.0  # stands for a joint that cannot be, in standard deviations
 KNOWN = 0.996  # no reading is surer than this: slips in the last digits leave no trace (seen on simulated fleets)
@@ -173,9 +174,9 @@ class Chainer:
         """Log chance of the reading `wrong` as a slip of any kind, between two right readings (or one, other -1)."""
         day = self.book.day
         chance = WRONG - np.log(total + 1.0) if rough else self.scale.chance(left, wrong, right, total)
-        for side in (left, right):
+        for side, twice in ((left, SAME_DAY), (right, SAME_DAY - LATER)):
             twin = (side >= 0) & (day[side] == day[wrong])
-            chance = np.where(twin, np.maximum(chance, SAME_DAY), chance)
+            chance = np.where(twin, np.maximum(chance, twice), chance)
         return chance
 
     def _ends(self, suspect: np.ndarray, room: np.ndarray, step: int, rough: bool) -> np.ndarray:

@@ -14,18 +14,6 @@ from tapwear.counts.book import Book
 WINDOW = 5  # intervals on either side that make the local level: our choice
 HALF = 0.5  # added to counts before logarithms are taken, so that nought operations have one
 ANGLE = 2.0 * np.pi / 365.25  # of the year, for one day
-MIDDLE = np.array(
-    [
-        [0, 0, 0, 0, 0],
-        [1, 0, 0, 0, 0],
-        [1 / 2, 1 / 2, 0, 0, 0],
-        [0, 1, 0, 0, 0],
-        [0, 1 / 2, 1 / 2, 0, 0],
-        [0, 1 / 3, 1 / 3, 1 / 3, 0],
-    ]
-)  # weights of the sorted values when 0..5 of them are there: the mean of the middle ones
-SORTING = ((0, 1), (3, 4), (2, 4), (2, 3), (0, 3), (0, 2), (1, 4), (1, 3), (1, 2))
-"""Pairs to compare and exchange, in this order, that sort five columns (a sorting network)."""
 SEASON_SPREAD = np.array([0.35, 0.35, 0.12, 0.12])  # prior sd of the yearly waves in log rate: our choice
 MONTH_NOISE = 0.18  # scatter of log rate from month to month, measured on simulated fleets
 ROUGH_NOISE = 0.25  # least scatter of log rate while wrong readings are still among the right ones: our choice
@@ -81,70 +69,70 @@ def local_levels(book: Book, spans: Intervals, group: np.ndarray, *, rough: bool
     plain = np.log((spans.operations + HALF) / np.maximum(spans.served, HALF))
     usual = medians(spans.counter, spans.served, n_counters)
     usual = np.clip(np.where(np.isfinite(usual), usual, 90.0), 1.0, 1500.0)
-    back, ahead = windows(spans.counter, plain, -1), windows(spans.counter, plain, +1)
-    residual, known = _residuals(spans.counter, plain, back[0], ahead[0])
-    noise = _noise(spans, residual, known, usual)
+    counting = medians(spans.counter, 1.0 / (spans.operations + 1.0), n_counters)
+    residual = _residuals(spans.counter, plain, *windows(spans.counter, plain))
+    noise = _noise(spans.counter, residual, counting, usual)
     waves = _waves(book.day)
     season = _fit_season(book, spans, waves, residual, noise)
-    wave = np.einsum("ij,ij->i", season[book.counter], waves)
+    wave = np.sum(season[:, book.counter] * waves, axis=0)
     days = np.maximum(book.day[spans.right] - book.day[spans.left], 1)
     level = plain - (wave[spans.right] - wave[spans.left]) / days
-    back, ahead = windows(spans.counter, level, -1), windows(spans.counter, level, +1)
-    residual, known = _residuals(spans.counter, level, back[0], ahead[0])
-    noise = _noise(spans, residual, known, usual)
+    back, ahead = windows(spans.counter, level)
+    noise = _noise(spans.counter, _residuals(spans.counter, level, back, ahead), counting, usual)
     if rough:
         noise = np.maximum(noise, ROUGH_NOISE)
         whole = medians(spans.counter, level, n_counters)[spans.counter]
-        back, ahead = (0.5 * (back[0] + whole), back[1]), (0.5 * (ahead[0] + whole), ahead[1])
-    before, n_before = _carried(spans.right, *back, book.counter, forward=True)
-    after, n_after = _carried(spans.left, *ahead, book.counter, forward=False)
+        back, ahead = 0.5 * (back + whole), 0.5 * (ahead + whole)
+    n_back, n_ahead = window_sizes(spans.counter)
+    before, n_before = _carried(spans.right, back, n_back, book.counter, forward=True)
+    after, n_after = _carried(spans.left, ahead, n_ahead, book.counter, forward=False)
     return Local(before, n_before, after, n_after, wave, group, noise, usual)
 
 
-def middle_mean(columns: list[np.ndarray], n: np.ndarray) -> np.ndarray:
-    """Mean of the middle ones of the `n` numbers that each place has in the five columns; NaN where it has none.
+def windows(counter: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Middle mean over each interval and its WINDOW - 1 forerunners, and the same over its followers.
 
-    Numbers that are not there are inf.
+    The middle mean leaves out the lowest and the highest value where there are three or more.
     """
-    ranked = list(columns)
-    for a, b in SORTING:
-        ranked[a], ranked[b] = np.minimum(ranked[a], ranked[b]), np.maximum(ranked[a], ranked[b])
-    total = np.zeros(len(n))
-    for k, column in enumerate(ranked[:-1]):  # the highest of five is never a middle one
-        share = MIDDLE[n, k]
-        total += np.where(share > 0, column, 0.0) * share
-    return np.where(n > 0, total, np.nan)
+    n_back, n_ahead = window_sizes(counter)
+    back = _middle_mean(values, np.arange(len(values)), n_back, -1)
+    ahead = np.empty(len(values))
+    whole, short = np.flatnonzero(n_ahead == WINDOW), np.flatnonzero(n_ahead < WINDOW)
+    ahead[whole] = back[whole + WINDOW - 1]
+    ahead[short] = _middle_mean(values, short, n_ahead[short], +1)
+    return back, ahead
 
 
-def windows(counter: np.ndarray, values: np.ndarray, step: int) -> tuple[np.ndarray, np.ndarray]:
-    """Middle mean over each interval and its WINDOW - 1 forerunners (step -1) or followers (step +1); how many."""
-    size = len(values)
-    columns, n = [values], np.ones(size, dtype=np.int64)
+def window_sizes(counter: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Number of intervals, up to WINDOW, that each window of `windows` holds: backwards and ahead."""
+    n = np.bincount(counter)
+    place = np.arange(len(counter)) - np.repeat(np.cumsum(n) - n, n)
+    return np.minimum(place + 1, WINDOW), np.minimum(np.repeat(n, n) - place, WINDOW)
+
+
+def _middle_mean(values: np.ndarray, at: np.ndarray, n: np.ndarray, step: int) -> np.ndarray:
+    """Middle mean of the n values from each place on, backwards (step -1) or ahead (step 1)."""
+    total = values[at]
+    least, most = total.copy(), total.copy()
     for k in range(1, WINDOW):
-        column = np.full(size, np.inf)
-        here, there = slice(k, size), slice(0, max(size - k, 0))
-        if step > 0:
-            here, there = there, here
-        same = counter[here] == counter[there]
-        column[here] = np.where(same, values[there], np.inf)
-        n[here] += same
-        columns.append(column)
-    return middle_mean(columns, n), n
+        there = n > k
+        value = values[np.where(there, at + step * k, at)]  # the first value again where there is none
+        total += np.where(there, value, 0.0)
+        np.minimum(least, value, out=least)
+        np.maximum(most, value, out=most)
+    trimmed = n >= 3
+    return np.asarray((total - np.where(trimmed, least + most, 0.0)) / np.where(trimmed, n - 2, n))
 
 
 def medians(counter: np.ndarray, values: np.ndarray, n_counters: int) -> np.ndarray:
     """Median of `values` for each counter code (codes in ascending order); NaN where there is none."""
     result = np.full(n_counters, np.nan)
-    if not len(values):
-        return result
-    least, most = float(values.min()), float(values.max())
-    width = 2.0 * (most - least) + 1.0
-    ranked = np.sort(counter * width + (values - least))  # counters stay apart: one plain sort, no indices
     n = np.bincount(counter, minlength=n_counters)
     first = np.cumsum(n) - n
-    some = np.flatnonzero(n)
-    low, high = first[some] + (n[some] - 1) // 2, first[some] + n[some] // 2
-    result[some] = 0.5 * (ranked[low] + ranked[high]) - some * width + least
+    for many in np.unique(n[n > 0]).tolist():  # counters with equally many values, side by side
+        alike = np.flatnonzero(n == many)
+        table = np.sort(values[first[alike, None] + np.arange(many)], axis=1)
+        result[alike] = 0.5 * (table[:, (many - 1) // 2] + table[:, many // 2])
     return result
 
 
@@ -177,10 +165,8 @@ def _carried(
     return np.where(good, level[seen], np.nan), np.where(good, n[seen], 0)
 
 
-def _residuals(
-    counter: np.ndarray, level: np.ndarray, back: np.ndarray, ahead: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Each interval's level against that of the intervals before and after it; and whether there are any."""
+def _residuals(counter: np.ndarray, level: np.ndarray, back: np.ndarray, ahead: np.ndarray) -> np.ndarray:
+    """Each interval's level against that of the intervals before and after it; 0 where there are none."""
     n = len(level)
     total, sides = np.zeros(n), np.zeros(n)
     same = counter[1:] == counter[:-1]
@@ -188,17 +174,16 @@ def _residuals(
     total[:-1] += np.where(same, ahead[1:], 0.0)
     sides[1:] += same
     sides[:-1] += same
-    return np.where(sides > 0, level - total / np.maximum(sides, 1.0), 0.0), sides > 0
+    return np.where(sides > 0, level - total / np.maximum(sides, 1.0), 0.0)
 
 
-def _noise(spans: Intervals, residual: np.ndarray, known: np.ndarray, usual: np.ndarray) -> np.ndarray:
-    """Standard deviation of log rate beyond counting noise, drawn towards what is usual of such intervals."""
+def _noise(counter: np.ndarray, residual: np.ndarray, counting: np.ndarray, usual: np.ndarray) -> np.ndarray:
+    """Standard deviation of log rate beyond counting noise, drawn towards what is usual of such intervals.
+
+    counting : usual variance of counting, one entry a counter
+    """
     expected = usual_noise(usual)
-    if not known.any():
-        return expected
-    counter = spans.counter[known]
-    spread = 1.4826 * medians(counter, np.abs(residual[known]), len(usual))
-    counting = medians(counter, 1.0 / (spans.operations[known] + 1.0), len(usual))
+    spread = 1.4826 * medians(counter, np.abs(residual), len(usual))
     n = np.maximum(np.bincount(counter, minlength=len(usual)) - 2.0, 0.0)
     own = np.clip(np.nan_to_num(spread) ** 2 - np.nan_to_num(counting), LEAST_NOISE**2, MOST_NOISE**2)
     return np.asarray(np.sqrt((n * own + 4.0 * expected**2) / (n + 4.0)))
@@ -210,27 +195,32 @@ def usual_noise(days: np.ndarray) -> np.ndarray:
 
 
 def _waves(day: np.ndarray) -> np.ndarray:
-    """Integrals of cos, sin, cos 2, sin 2 of the time of year up to each day, shape (n, 4)."""
-    columns = []
+    """Integrals of cos, sin, cos 2, sin 2 of the time of year up to each day, shape (4, n)."""
+    if not len(day):
+        return np.zeros((4, 0))
+    first = int(day.min())
+    every = np.arange(first, int(day.max()) + 1)  # far fewer days than readings
+    rows = []
     for k in (1.0, 2.0):
-        columns += [np.sin(k * ANGLE * day) / (k * ANGLE), -np.cos(k * ANGLE * day) / (k * ANGLE)]
-    return np.stack(columns, axis=1)
+        rows += [np.sin(k * ANGLE * every) / (k * ANGLE), -np.cos(k * ANGLE * every) / (k * ANGLE)]
+    return np.stack([row[day - first] for row in rows])
 
 
 def _fit_season(
     book: Book, spans: Intervals, waves: np.ndarray, residual: np.ndarray, noise: np.ndarray
 ) -> np.ndarray:
-    """Yearly and half-yearly waves of each counter by ridge regression on its residuals, all counters at once."""
+    """Yearly and half-yearly waves of each counter, shape (4, counters), by ridge regression on its residuals."""
     days = np.maximum(book.day[spans.right] - book.day[spans.left], 1)
-    shape = (waves[spans.right] - waves[spans.left]) / days[:, None]
+    shape = (waves[:, spans.right] - waves[:, spans.left]) / days
     clipped = np.clip(residual, -1.0, 1.0)
     precision = 1.0 / (noise[spans.counter] ** 2 + 1.0 / (spans.operations + 1.0))
     normal, right = np.zeros((len(noise), 4, 4)), np.zeros((len(noise), 4))
-    for a in range(4):
-        right[:, a] = np.bincount(spans.counter, shape[:, a] * clipped * precision, len(noise))
+    some, first = np.unique(spans.counter, return_index=True)
+    for a in range(4 if len(some) else 0):
+        weighted = shape[a] * precision
+        right[some, a] = np.add.reduceat(weighted * clipped, first)
         for b in range(a + 1):
-            normal[:, a, b] = np.bincount(spans.counter, shape[:, a] * shape[:, b] * precision, len(noise))
-            normal[:, b, a] = normal[:, a, b]
+            normal[some, a, b] = normal[some, b, a] = np.add.reduceat(weighted * shape[b], first)
     normal += np.diag(1.0 / SEASON_SPREAD**2)
     solution: np.ndarray = np.linalg.solve(normal, right[:, :, None])
-    return solution[:, :, 0]
+    return np.ascontiguousarray(solution[:, :, 0].T)

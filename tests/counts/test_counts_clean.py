@@ -154,7 +154,8 @@ def test_a_reading_entered_twice_counts_once():
     rows = monthly("T1", steady(20_000, 400, 6))
     history = clean([*rows, rows[3]])
     assert sorted(status(history)) == ["superseded"] + ["used"] * 6
-    assert "entered twice" in history.readings["reason"].tolist()
+    twin = history.readings[history.readings["status"] == "superseded"].iloc[0]
+    assert (twin["reason"], twin["reading_id"]) == ("entered twice", history.readings["reading_id"].max())
 
 
 def test_raise_and_lower_counters_are_added():

@@ -12,7 +12,7 @@ from tapwear.counts import slips
 from tapwear.counts.book import Book
 from tapwear.counts.chain import KNOWN, REACH, Chainer
 from tapwear.counts.likely import expect, leg, log_density
-from tapwear.counts.local import group_levels, local_levels, medians, windows
+from tapwear.counts.local import group_levels, local_levels, medians, window_sizes, windows
 from tapwear.counts.search import chainer_at, raw_intervals, read_beside, search
 from tapwear.counts.series import make_book
 
@@ -41,12 +41,12 @@ def test_medians_are_those_of_each_counter():
 def test_a_window_takes_the_middle_of_up_to_five_intervals_of_one_counter():
     counter = np.array([0, 0, 0, 0, 0, 0, 1, 1])
     values = np.array([1.0, 9.0, 2.0, 3.0, 4.0, 99.0, 7.0, 8.0])
-    back, n = windows(counter, values, -1)
-    assert n.tolist() == [1, 2, 3, 4, 5, 5, 1, 2]
+    back, ahead = windows(counter, values)
+    n_back, n_ahead = window_sizes(counter)
+    assert n_back.tolist() == [1, 2, 3, 4, 5, 5, 1, 2]
     assert back.tolist() == pytest.approx([1.0, 5.0, 2.0, 2.5, 3.0, 16 / 3, 7.0, 7.5])
-    ahead, n = windows(counter, values, 1)
-    assert n.tolist() == [5, 5, 4, 3, 2, 1, 2, 1]
-    assert ahead[-3:].tolist() == [99.0, 7.5, 8.0]
+    assert n_ahead.tolist() == [5, 5, 4, 3, 2, 1, 2, 1]
+    assert ahead.tolist() == pytest.approx([3.0, 16 / 3, 3.5, 4.0, 51.5, 99.0, 7.5, 8.0])
 
 
 def test_a_season_in_the_counts_is_learnt():
