@@ -179,4 +179,6 @@ def _slope(year: Floats, value: Floats, under: Bools) -> tuple[float, float, flo
     """Slope and its 80 % interval [per year]."""
     if int((~under).sum()) < 2:
         return 0.0, 0.0, 0.0
-    return censored_slope(year, value, under) if bool(under.any()) else pairwise_slope(year, value)
+    slope = censored_slope(year, value, under) if bool(under.any()) else pairwise_slope(year, value)
+    middle, low, high = slope.tolist()
+    return middle, low, high

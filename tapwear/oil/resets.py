@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tapwear.oil.samples import DAYS_PER_YEAR, Bools, Floats, Ints, SampleGrid, years_since_epoch
+from tapwear.oil.samples import DAYS_PER_YEAR, Bools, Floats, Ints, SampleGrid, row_median, years_since_epoch
 from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
 from tapwear.oil.types import RESETS
 
@@ -105,11 +105,11 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tu
         here = usable[:, j]
         step = level[:, j] - before
         known = _count(step)
-        middle = _median(step)
+        middle = row_median(step)
         between = (recorded > when[:, None]) & (recorded < grid.year[:, [j]])
         in_books: Bools = np.asarray(between.any(axis=1))
         back = level[:, j] - earlier
-        is_back = (_count(back) >= 3) & (np.abs(_median(back)) < SAME)
+        is_back = (_count(back) >= 3) & (np.abs(row_median(back)) < SAME)
         returned: Bools = np.asarray(
             here & is_back & (np.abs(middle) > FALL) & (known >= 3) & ~in_books, dtype=np.bool_
         )
@@ -136,13 +136,3 @@ def _seen_in_the_gases(grid: SampleGrid, recorded: Floats, swapped: Bools) -> tu
 
 def _count(values: Floats) -> Ints:
     return np.asarray(np.isfinite(values).sum(axis=1), dtype=np.int64)
-
-
-def _median(values: Floats) -> Floats:
-    """Row medians that ignore NaN and give NaN, without a warning, for rows that hold nothing."""
-    ordered = np.sort(values, axis=1)  # NaN last
-    count = np.isfinite(values).sum(axis=1)
-    rows = np.arange(len(values))
-    low = ordered[rows, np.maximum((count - 1) // 2, 0)]
-    high = ordered[rows, np.maximum(count // 2, 0)]
-    return np.asarray(np.where(count > 0, 0.5 * (low + np.where(count > 0, high, 0.0)), np.nan))

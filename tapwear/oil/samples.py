@@ -72,6 +72,16 @@ def years_since_epoch(dates: pd.Series) -> Floats:
     return np.asarray(days / DAYS_PER_YEAR, dtype=np.float64)
 
 
+def row_median(values: Floats) -> Floats:
+    """Medians of rows (S, n), (S,), that ignore NaN and give NaN, without a warning, for rows that hold nothing."""
+    ordered = np.sort(values, axis=1)  # NaN last
+    count = np.isfinite(values).sum(axis=1)
+    rows = np.arange(len(values))
+    low = ordered[rows, np.maximum((count - 1) // 2, 0)]
+    high = ordered[rows, np.maximum(count // 2, 0)]
+    return np.asarray(np.where(count > 0, 0.5 * (low + np.where(count > 0, high, 0.0)), np.nan))
+
+
 def breakdown_key(method: str, gap_mm: float) -> str:
     """How a test of the breakdown voltage is named, so that spelling does not matter and no two tests are mixed.
 

@@ -12,6 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from tapwear.oil.dates import as_date
+from tapwear.oil.growth import newest_columns
 from tapwear.oil.samples import Bools, Floats, Ints
 from tapwear.oil.types import AcetyleneTrend
 
@@ -19,56 +20,78 @@ LEAST_SAMPLES = 3
 LEAST_VALUES = 2  # that are not below the limit
 Z_80 = 1.2816  # normal deviate of an 80 % interval
 NEWTON_STEPS = 50
-RIDGE = 1e-9  # keeps the equations solvable where the data leave a direction open
+HALVINGS = 20  # of a step that goes too far
+RIDGE = 1e-9 * np.eye(3)  # keeps the equations solvable where the data leave a direction open
 MOST_PRECISE = 1e4  # 1/sd, in standard deviations of y, at which the points lie on the line
+PAIRS_AT_ONCE = 100_000  # that are held in memory
 
 
-def acetylene_trend(
-    year: Floats, acetylene: Floats, below: Bools, operations: Floats, oil_volume_l: float
-) -> AcetyleneTrend | None:
-    """Trend of one compartment since its last reset, or None with too little to say.
+def acetylene_trends(
+    year: Floats, acetylene: Floats, below: Bools, operations: Floats, use: Bools, oil_volume_l: Floats
+) -> list[AcetyleneTrend | None]:
+    """Trend of each of S compartments since its last reset, or None with too little to say.
 
     Parameters
     ----------
-    year, acetylene : (n,) in order of date [years since 1970], [uL/L; the limit where `below`]
-    operations : (n,) cumulative operations, NaN where unknown
-    oil_volume_l : [L], NaN if unknown
+    year, acetylene : (S, L) in order of date [years since 1970], [uL/L; the limit where `below`]
+    operations : (S, L) cumulative operations, NaN where unknown
+    use : (S, L) samples since the last reset with acetylene
+    oil_volume_l : (S,) [L], NaN if unknown
     """
-    if len(year) < LEAST_SAMPLES or int((~below).sum()) < LEAST_VALUES or float(np.ptp(year)) <= 0.0:
-        return None
-    slope = _slope(year, acetylene, below)
-    per_operation = None
+    enough = (use.sum(axis=1) >= LEAST_SAMPLES) & ((use & ~below).sum(axis=1) >= LEAST_VALUES)
+    enough &= _span(year, use) > 0.0
     made = operations / 1000.0
-    if bool(np.isfinite(made).all()) and float(np.ptp(made)) > 0.0 and np.isfinite(oil_volume_l):
-        per_operation = _slope(made, acetylene * oil_volume_l / 1000.0, below)
-    return AcetyleneTrend(
-        rate_ul_per_l_per_year=slope[0],
-        rate_low=slope[1],
-        rate_high=slope[2],
-        samples=len(year),
-        since=as_date(float(year[0])),
-        ml_per_1000_operations=None if per_operation is None else per_operation[0],
-        ml_per_1000_low=None if per_operation is None else per_operation[1],
-        ml_per_1000_high=None if per_operation is None else per_operation[2],
-    )
+    per_operation = enough & np.isfinite(np.where(use, made, 0.0)).all(axis=1) & np.isfinite(oil_volume_l)
+    per_operation[per_operation] = _span(made[per_operation], use[per_operation]) > 0.0
+    trends: list[AcetyleneTrend | None] = [None] * len(year)
+    yearly = _slopes(year, acetylene, below, use & enough[:, None])
+    amount = acetylene * oil_volume_l[:, None] / 1000.0
+    by_operation = _slopes(made, amount, below, use & per_operation[:, None])
+    since = year[np.arange(len(year)), use.argmax(axis=1)]
+    for row in np.flatnonzero(enough).tolist():
+        rate, low, high = yearly[row].tolist()
+        made_of = by_operation[row].tolist() if per_operation[row] else (None, None, None)
+        trends[row] = AcetyleneTrend(rate, low, high, int(use[row].sum()), as_date(float(since[row])), *made_of)
+    return trends
 
 
-def _slope(x: Floats, y: Floats, below: Bools) -> tuple[float, float, float]:
-    return censored_slope(x, y, below) if bool(below.any()) else pairwise_slope(x, y)
+def _span(values: Floats, use: Bools) -> Floats:
+    """(S,) from the least to the greatest value in use, below 0 where there is none."""
+    most = np.max(np.where(use, values, -np.inf), axis=1, initial=-np.inf)
+    return np.asarray(most - np.min(np.where(use, values, np.inf), axis=1, initial=np.inf))
 
 
-def pairwise_slope(x: Floats, y: Floats) -> tuple[float, float, float]:
-    """Theil-Sen slope of y over x and its 80 % interval."""
-    n = len(x)
+def _slopes(x: Floats, y: Floats, below: Bools, use: Bools) -> Floats:
+    """(S, 3) slope of y over x and its interval, from the points in use; NaN where there are none."""
+    out = np.full((len(x), 3), np.nan)
+    count = use.sum(axis=1)
+    column, _ = newest_columns(use, use.shape[1])
+    censored = (below & use).any(axis=1)
+    for n in np.unique(count[count > 0]).tolist():
+        most = max(PAIRS_AT_ONCE // (n * n), 1)
+        for limited, slope_of in ((False, lambda x, y, _: pairwise_slope(x, y)), (True, censored_slope)):
+            rows = np.flatnonzero((count == n) & (censored == limited))
+            for some in (rows[start : start + most, None] for start in range(0, len(rows), most)):
+                places = some, column[some[:, 0], -n:]
+                out[some[:, 0]] = slope_of(x[places], y[places], below[places])
+    return out
+
+
+def pairwise_slope(x: Floats, y: Floats) -> Floats:
+    """(..., 3) Theil-Sen slope of y (..., n) over x (..., n) and its 80 % interval."""
+    n = x.shape[-1]
     first, second = _pairs(n)
-    rise, run = y[second] - y[first], x[second] - x[first]
-    apart = run != 0
-    slopes = np.sort(rise[apart] / run[apart])
+    rise, run = y[..., second] - y[..., first], x[..., second] - x[..., first]
+    slopes = np.full(rise.shape, np.nan)
+    np.divide(rise, run, out=slopes, where=run != 0)
+    slopes.sort(axis=-1)  # NaN last
+    count = np.count_nonzero(run, axis=-1)
     half = Z_80 * np.sqrt(n * (n - 1) * (2 * n + 5) / 18.0)
-    low = max(int(np.round((len(slopes) - half) / 2.0)) - 1, 0)
-    high = min(int(np.round((len(slopes) + half) / 2.0)), len(slopes) - 1)
-    middle = 0.5 * (slopes[(len(slopes) - 1) // 2] + slopes[len(slopes) // 2])
-    return float(middle), float(slopes[low]), float(slopes[high])
+    low = np.maximum(np.round((count - half) / 2.0) - 1, 0)
+    high = np.minimum(np.round((count + half) / 2.0), count - 1)
+    places = np.stack([(count - 1) // 2, count // 2, low, high], axis=-1).astype(np.int64)
+    under, over, least, most = np.moveaxis(np.take_along_axis(slopes, places, axis=-1), -1, 0)
+    return np.stack([0.5 * (under + over), least, most], axis=-1)
 
 
 @lru_cache(maxsize=256)
@@ -78,55 +101,70 @@ def _pairs(n: int) -> tuple[Ints, Ints]:
     return first, second
 
 
-def censored_slope(x: Floats, y: Floats, below: Bools) -> tuple[float, float, float]:
-    """Slope of a line with normal errors when some y are only upper limits, and its 80 % interval.
+def censored_slope(x: Floats, y: Floats, below: Bools) -> Floats:
+    """(..., 3) slope of a line with normal errors when some y are only upper limits, and its 80 % interval.
 
     Maximum likelihood by Newton's method in Olsen's (1978) parameters, 1/sd and coefficients/sd, in which
-    the likelihood has one maximum.
+    the likelihood has one maximum. x, y, below : (..., n)
     """
-    centre, scale, unit = float(x.mean()), float(np.ptp(x)), max(float(np.std(y)), 1e-9)
+    if x.ndim == 1:
+        return np.asarray(censored_slope(x[None], y[None], below[None])[0])
+    centre, scale = x.mean(axis=-1, keepdims=True), np.ptp(x, axis=-1, keepdims=True)
+    unit = np.maximum(np.std(y, axis=-1, keepdims=True), 1e-9)
     v = y / unit
-    design = np.stack([v, -np.ones(len(x)), -(x - centre) / scale], axis=1)  # z = design @ (1/sd, a/sd, b/sd)
-    p = np.array([1.0, float(v.mean()), 0.0])
-    curve = np.eye(3)
+    design = np.stack([v, -np.ones(v.shape), -(x - centre) / scale], axis=-1)  # z = design @ (1/sd, a/sd, b/sd)
+    p = np.stack([np.ones(len(v)), v.mean(axis=-1), np.zeros(len(v))], axis=-1)
+    rows = np.arange(len(v))
     for _ in range(NEWTON_STEPS):
-        slope, curve = _derivatives(design, p, below)
-        step = np.linalg.solve(curve - RIDGE * np.eye(3), slope)
-        size = 1.0
-        while p[0] - size * step[0] <= 0.0 or _likelihood(design, p - size * step, below) < _likelihood(
-            design, p, below
-        ):
-            size /= 2.0
-            if size < 1e-6:
-                break
-        p = p - size * step
-        if float(np.abs(size * step).max()) < 1e-9 or p[0] > MOST_PRECISE:
+        slope, curve = _derivatives(design[rows], p[rows], below[rows])
+        step: Floats = np.asarray(np.linalg.solve(curve - RIDGE, slope[..., None])[..., 0], dtype=np.float64)
+        step *= _share(design[rows], p[rows], step, below[rows])[:, None]
+        p[rows] -= step
+        rows = rows[(np.abs(step).max(axis=-1) >= 1e-9) & (p[rows, 0] <= MOST_PRECISE)]
+        if not len(rows):
             break
     _, curve = _derivatives(design, p, below)
-    covariance = np.linalg.inv(RIDGE * np.eye(3) - curve)
-    toward = np.array([-p[2] / p[0] ** 2, 0.0, 1.0 / p[0]])
-    half = Z_80 * float(np.sqrt(max(float(toward @ covariance @ toward), 0.0)))
-    middle, factor = float(p[2] / p[0]), unit / scale
-    return middle * factor, (middle - half) * factor, (middle + half) * factor
+    covariance = np.linalg.inv(RIDGE - curve)
+    toward = np.stack([-p[:, 2] / p[:, 0] ** 2, np.zeros(len(p)), 1.0 / p[:, 0]], axis=-1)
+    variance = (toward[:, None, :] @ covariance @ toward[:, :, None])[:, 0, 0]
+    half = Z_80 * np.sqrt(np.maximum(variance, 0.0))
+    middle = p[:, 2] / p[:, 0]
+    return np.asarray(np.stack([middle, middle - half, middle + half], axis=-1) * (unit / scale))
 
 
-def _likelihood(design: Floats, p: Floats, below: Bools) -> float:
+def _share(design: Floats, p: Floats, step: Floats, below: Bools) -> Floats:
+    """(R,) halved until the step leads to a likelihood no worse."""
+    share = np.ones(len(p))
+    least = _likelihood(design, p, below)
+    for _ in range(HALVINGS):
+        there = p - share[:, None] * step
+        worse = (there[:, 0] <= 0.0) | (_likelihood(design, there, below) < least)
+        if not worse.any():
+            break
+        share[worse] /= 2.0
+    return share
+
+
+def _likelihood(design: Floats, p: Floats, below: Bools) -> Floats:
+    """(R,) log likelihood; of a scale at or below 0 no more than a number."""
     from scipy.special import log_ndtr
 
-    z = design @ p
-    return float(np.where(below, log_ndtr(z), np.log(p[0]) - 0.5 * np.square(z)).sum())
+    z = (design @ p[:, :, None])[..., 0]
+    seen = np.log(np.maximum(p[:, :1], 1e-300)) - 0.5 * np.square(z)
+    return np.asarray(np.where(below, log_ndtr(z), seen).sum(axis=-1))
 
 
 def _derivatives(design: Floats, p: Floats, below: Bools) -> tuple[Floats, Floats]:
-    """Gradient (3,) and second derivatives (3, 3) of the log likelihood."""
+    """Gradient (R, 3) and second derivatives (R, 3, 3) of the log likelihood."""
     from scipy.special import log_ndtr
 
-    z = design @ p
+    z = (design @ p[:, :, None])[..., 0]
     mills = np.exp(-0.5 * np.square(z) - 0.5 * np.log(2.0 * np.pi) - log_ndtr(z))
     first = np.where(below, mills, -z)
     second = np.where(below, -mills * (z + mills), -1.0)
-    seen = int((~below).sum())
-    gradient = design.T @ first + np.array([seen / p[0], 0.0, 0.0])
-    curve = (design * second[:, None]).T @ design
-    curve[0, 0] -= seen / p[0] ** 2
+    seen = (~below).sum(axis=-1)
+    gradient = (first[:, None, :] @ design)[:, 0]
+    gradient[:, 0] += seen / p[:, 0]
+    curve = np.swapaxes(design * second[..., None], 1, 2) @ design
+    curve[:, 0, 0] -= seen / p[:, 0] ** 2
     return gradient, curve

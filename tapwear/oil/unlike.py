@@ -12,6 +12,7 @@ from datetime import date
 import numpy as np
 
 from tapwear.oil.dates import as_date
+from tapwear.oil.growth import newest_columns
 from tapwear.oil.limits import amount
 from tapwear.oil.samples import Bools, Floats
 from tapwear.oil.settings import C2H2, C2H4
@@ -34,23 +35,27 @@ class Jump:
     on: date
 
 
-def jump(year: Floats, gas: Floats, below: Bools) -> Jump | None:
-    """The greater jump of acetylene or ethylene in the newest of the samples since the last reset, if it is one.
+def jumps(year: Floats, gas: Floats, below: Bools, since_reset: Bools) -> dict[int, Jump]:
+    """The greater jump of acetylene or ethylene in the newest of the samples since the last reset, of rows with one.
 
-    year (n,) rising [years]; gas, below (n, 5) [uL/L], NaN where not reported
+    year (S, L) rising [years]; gas, below (S, L, 5) [uL/L], NaN where not reported; since_reset (S, L)
     """
-    found = []
+    found: dict[int, Jump] = {}
+    (last,) = newest_columns(since_reset, 1)[0].T
+    rows = np.arange(len(year))
     for column, name in GASES:
-        value = gas[:, column]
-        known = np.isfinite(value)
-        earlier = value[:-1][known[:-1]]
-        if not len(value) or not known[-1] or below[-1, column] or len(earlier) < EARLIER_SAMPLES:
-            continue
-        highest = max(float(earlier.max()), LEAST / TIMES_HIGHEST)
-        if float(value[-1]) >= TIMES_HIGHEST * highest:
-            times, on = float(value[-1]) / highest, as_date(float(year[-1]))
-            found.append(Jump(name, float(value[-1]), times, len(earlier), on))
-    return max(found, key=lambda one: one.times, default=None)
+        value = np.where(since_reset, gas[:, :, column], np.nan)
+        newest = np.where(below[rows, last, column], np.nan, value[rows, last])
+        earlier = np.isfinite(value)
+        earlier[rows, last] = False
+        highest = np.maximum(np.max(np.where(earlier, value, 0.0), axis=1, initial=0.0), LEAST / TIMES_HIGHEST)
+        many = earlier.sum(axis=1)
+        for row in np.flatnonzero((newest >= TIMES_HIGHEST * highest) & (many >= EARLIER_SAMPLES)).tolist():
+            times = float(newest[row] / highest[row])
+            if row not in found or times > found[row].times:
+                on = as_date(float(year[row, last[row]]))
+                found[row] = Jump(name, float(newest[row]), times, int(many[row]), on)
+    return found
 
 
 def jump_finding(one: Jump) -> OilFinding:

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from tapwear.oil import sentences
+from tapwear.oil.beside import Beside, beside_signatures
 from tapwear.oil.call import Judgement
 from tapwear.oil.case import Case
 from tapwear.oil.dates import EPOCH, as_date, date_range
 from tapwear.oil.growth import Evidence
-from tapwear.oil.limits import MOST_WATER, Limit, least_breakdown, limits_of, over_limits
-from tapwear.oil.quality import oil_quality
+from tapwear.oil.limits import Limit, limits_of, over_limits
 from tapwear.oil.samples import DAYS_PER_YEAR, Floats, SampleGrid
 from tapwear.oil.settings import C2H2
-from tapwear.oil.trend import acetylene_trend
-from tapwear.oil.types import AcetyleneTrend, OilFinding, OilVerdict
-from tapwear.oil.unlike import jump, jump_finding
+from tapwear.oil.types import OilFinding, OilVerdict
+from tapwear.oil.unlike import jump_finding
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,108 +54,102 @@ class _Asked:
 
 
 @dataclass(frozen=True)
-class _Compartment:
-    """What one compartment's samples say beside the signatures."""
-
-    last: date
-    since: date | None
-    trend: AcetyleneTrend | None
-    used: int
-    quality: tuple[OilFinding, ...]
-
-
-@dataclass(frozen=True)
 class Reader:
     """Everything needed to word the verdicts of a fleet.
 
-    rows, judged_rows : rows of each unit in the grid of compartments, and in that of each signature
+    rows, judged_rows : rows of each unit in the grid of compartments, and those of each signature with a word to say
+    limits : the user's, for each row
     rank, group_size : (S,) share of like units with less acetylene, and how many those are
     """
 
     case: Case
     judged: Sequence[Judged]
-    limits: pd.DataFrame | None
-    by_unit: pd.DataFrame
     as_of: date
-    rows: dict[str, list[int]]
-    judged_rows: list[dict[str, list[int]]]
+    rows: Mapping[str, Sequence[int]]
+    judged_rows: Sequence[Mapping[str, Sequence[int]]]
+    limits: Sequence[Mapping[str, Limit]]
+    beside: Beside
     rank: Floats
     group_size: Floats
-    limits_held: dict[tuple[str, str], dict[str, Limit]] = field(default_factory=dict)  # as they are asked for
+    tanks: Mapping[str, float]  # newest sample of each unit's main tank [years since 1970]
 
     @classmethod
     def of(
         cls, case: Case, judged: Sequence[Judged], limits: pd.DataFrame | None, by_unit: pd.DataFrame, as_of: date
     ) -> Reader:
-        """A reader of these judgements; the ranks among like units are worked out once."""
+        """A reader of these judgements; what can be worked out for all units at once is worked out here."""
         rank, size = _ranks(case, (as_of - EPOCH).days / DAYS_PER_YEAR)
-        judged_rows = [_rows_by_unit(j.grid) for j in judged]
-        return cls(case, judged, limits, by_unit, as_of, _rows_by_unit(case.grid), judged_rows, rank, size)
+        judged_rows = []
+        for j in judged:
+            loud = np.flatnonzero(j.call.pull | j.call.resample | j.call.withdrawn)
+            judged_rows.append(_by_unit(j.grid.unit, loud.tolist()))
+        here = by_unit[["oil_group", "technology"]].fillna("").astype(str).reindex(list(case.grid.unit), fill_value="")
+        kinds = list(here.itertuples(index=False, name=None))
+        held = {kind: limits_of(limits, *kind) for kind in set(kinds)}
+        of_rows = [held[kind] for kind in kinds]
+        tanks: dict[str, float] = {}
+        for grid in (j.grid for j in judged if j.grid is not case.grid):
+            tanks |= dict(zip(grid.unit[::-1], grid.year[::-1, -1].tolist(), strict=True))  # the first row of each
+        return cls(
+            case=case,
+            judged=judged,
+            as_of=as_of,
+            rows=_by_unit(case.grid.unit, range(len(case.grid.unit))),
+            judged_rows=judged_rows,
+            limits=of_rows,
+            beside=beside_signatures(case, of_rows),
+            rank=rank,
+            group_size=size,
+            tanks=tanks,
+        )
 
     def verdict(self, unit: str) -> OilVerdict:
         """What the oil of one unit says."""
-        seen = OilVerdict(unit, self.as_of, "no oil evidence")
-        limits = self._limits_of(unit)
-        asked = self._signatures(unit)
-        homes = [self._compartment(row, limits, asked) for row in self.rows.get(unit, [])]
-        if homes:
-            newest = max(homes, key=lambda h: h.last)
-            seen = replace(
-                seen,
-                trend=newest.trend,
-                last_sample_on=newest.last,
-                samples_used=newest.used,
-                evidence_since=newest.since,
-                oil_work=tuple(f for h in homes for f in h.quality),
+        asked = _Asked()
+        for j, loud in zip(self.judged, self.judged_rows, strict=True):
+            for row in loud.get(unit, ()):
+                self._signature(j, row, asked)
+        rows, beside = self.rows.get(unit, ()), self.beside
+        for row in rows:
+            self._compartment(row, asked)
+        for row in rows:
+            if not beside.quiet[row]:
+                asked.findings += self._left_aside(row, asked)
+        if rows:
+            newest = max(rows, key=lambda row: beside.last[row])
+            return self._called(
+                unit,
+                beside.last[newest],
+                asked,
+                trend=beside.trend[newest],
+                samples_used=beside.used[newest],
+                evidence_since=beside.since.get(newest),
+                oil_work=tuple(f for row in rows for f in beside.quality.get(row, ())),
             )
-        elif (tank_day := self._last_of_tank(unit)) is not None:
-            seen = replace(seen, last_sample_on=tank_day)
-        for row in self.rows.get(unit, []):
-            asked.findings += self._left_aside(row, asked)
-        return self._called(seen, asked)
+        return self._called(unit, as_date(self.tanks[unit]) if unit in self.tanks else None, asked)
 
-    def _limits_of(self, unit: str) -> dict[str, Limit]:
-        group, technology = (str(self.by_unit[name].get(unit, "") or "") for name in ("oil_group", "technology"))
-        if (group, technology) not in self.limits_held:
-            self.limits_held[group, technology] = limits_of(self.limits, group, technology)
-        return self.limits_held[group, technology]
-
-    def _called(self, seen: OilVerdict, asked: _Asked) -> OilVerdict:
-        settings, last = self.case.settings, seen.last_sample_on
+    def _called(self, unit: str, last: date | None, asked: _Asked, **seen: Any) -> OilVerdict:
+        """The call and what it rests on; seen : the other fields of the verdict, if there are any."""
+        settings = self.case.settings
+        about: dict[str, Any] = {"unit": unit, "as_of": self.as_of, "last_sample_on": last}
         if asked.ranges and last is not None:
             early, middle, late = min(asked.ranges, key=lambda r: r[1])
             told = asked.findings
             if asked.severe:
                 told = [sentences.severe_finding(last), *(f for f in told if f.kind != "one sample")]
-            return replace(
-                seen,
-                call="pull forward",
-                severe=asked.severe,
-                open_by_early=early,
-                open_by_middle=middle,
-                open_by_late=late,
-                findings=tuple(told),
-                oil_work=() if asked.severe else seen.oil_work,
-            )
+                seen["oil_work"] = ()
+            about |= {"open_by_early": early, "open_by_middle": middle, "open_by_late": late}
+            return OilVerdict(**about, call="pull forward", severe=asked.severe, findings=tuple(told), **seen)
         if last is None or (self.as_of - last).days > settings.stale_after_days:
-            return replace(seen, call="no oil evidence", trend=None)
+            return OilVerdict(**about, call="no oil evidence", **seen | {"trend": None})
         findings = tuple(asked.findings)
         if asked.resample:
             by = max(last + timedelta(days=settings.resample_within_days), self.as_of)
-            return replace(seen, call="resample", resample_by=by, findings=findings)
-        return replace(seen, call="nothing unusual", findings=findings)
-
-    def _signatures(self, unit: str) -> _Asked:
-        asked = _Asked()
-        for j, found in zip(self.judged, self.judged_rows, strict=True):
-            for row in found.get(unit, []):
-                self._signature(j, row, asked)
-        return asked
+            return OilVerdict(**about, call="resample", resample_by=by, findings=findings, **seen)
+        return OilVerdict(**about, call="nothing unusual", findings=findings, **seen)
 
     def _signature(self, j: Judged, row: int, asked: _Asked) -> None:
         call, evidence = j.call, j.evidence
-        if not (call.pull[row] or call.resample[row] or call.withdrawn[row]):
-            return
         column = int(evidence.column[row, -1])
         on = as_date(float(j.grid.year[row, column]))
         name = NAMES[evidence.kind]
@@ -180,52 +173,24 @@ class Reader:
         alone = bool((evidence.support[row, :-1] < self.case.settings.agreeing_evidence).all())
         asked.findings.append((sentences.one_sample_finding if alone else sentences.watch_finding)(name, on))
 
-    def _compartment(self, row: int, limits: dict[str, Limit], asked: _Asked) -> _Compartment:
-        """Trend, limits, rank and quality of one compartment; limits that are passed go into `asked`."""
-        case, grid = self.case, self.case.grid
-        year = grid.year[row]
-        taken = grid.taken[row]
-        resets = case.resets.year[row]
-        resets = resets[np.isfinite(resets)]
-        start = float(resets.max()) if len(resets) else -np.inf
-        use = taken & np.isfinite(grid.gas[row, :, C2H2]) & (year > start) & ~case.resets.odd[row]
-        trend = acetylene_trend(
-            year[use],
-            grid.gas[row, use, C2H2],
-            grid.below[row, use, C2H2],
-            grid.operations[row, use, 1],
-            float(case.oil_volume[row]),
-        )
-        gas = np.where(grid.below[row], np.nan, grid.gas[row])[case.tested[row]]
-        since_reset = taken & (year > start) & ~case.resets.odd[row]
-        for over in over_limits(
-            year[since_reset], grid.gas[row, since_reset], grid.below[row, since_reset], limits, self.as_of
-        ):
-            asked.findings.append(over.finding)
-            asked.ranges += [over.open_by] if over.open_by else []
-            asked.resample = asked.resample or over.open_by is None
-        unlike = jump(year[since_reset], grid.gas[row, since_reset], grid.below[row, since_reset])
+    def _compartment(self, row: int, asked: _Asked) -> None:
+        """What limits, the newest sample and like units say of one compartment goes into `asked`."""
+        grid, beside, limits = self.case.grid, self.beside, self.limits[row]
+        if limits:
+            use = beside.since_reset[row]
+            for over in over_limits(grid.year[row, use], grid.gas[row, use], grid.below[row, use], limits, self.as_of):
+                asked.findings.append(over.finding)
+                asked.ranges += [over.open_by] if over.open_by else []
+                asked.resample = asked.resample or over.open_by is None
+        unlike = beside.jumps.get(row)
         if unlike is not None and not asked.ranges:
             asked.findings.append(jump_finding(unlike))
             asked.resample = True
-        newest = float(gas[-1, C2H2]) if len(gas) else float("nan")
-        measured = np.flatnonzero(taken & np.isfinite(grid.breakdown[row]))
-        test = grid.method[row, measured[-1]] if len(measured) else -1
-        least = least_breakdown(limits, grid.method_names[test] if test >= 0 else "")
+        newest = float(beside.newest[row])
         if self.group_size[row] >= ENOUGH_LIKE_UNITS and np.isfinite(newest) and "acetylene" not in limits:
             above = sentences.rank_finding(newest, float(self.rank[row]), int(self.group_size[row]))
             if above is not None:
                 asked.findings.append(above)
-        quality = oil_quality(
-            year[taken],
-            grid.moisture[row, taken],
-            grid.breakdown[row, taken],
-            grid.method[row, taken],
-            limits[MOST_WATER].value if MOST_WATER in limits else float("nan"),
-            least,
-        )
-        since = as_date(start) if len(resets) else None
-        return _Compartment(as_date(float(year[taken][-1])), since, trend, int(use.sum()), quality)
 
     def _left_aside(self, row: int, asked: _Asked) -> list[OilFinding]:
         """Samples that do not count, and fresh starts that nobody wrote down, since the last recorded reset."""
@@ -252,18 +217,13 @@ class Reader:
                 found.append(sentences.unrecorded_reset_finding(*days))
         return found
 
-    def _last_of_tank(self, unit: str) -> date | None:
-        for j, found in zip(self.judged, self.judged_rows, strict=True):
-            for row in found.get(unit, []):
-                return as_date(float(np.nanmax(j.grid.year[row])))
-        return None
 
-
-def _rows_by_unit(grid: SampleGrid) -> dict[str, list[int]]:
-    rows: dict[str, list[int]] = {}
-    for row, unit in enumerate(grid.unit):
-        rows.setdefault(unit, []).append(row)
-    return rows
+def _by_unit(units: Sequence[str], rows: Iterable[int]) -> dict[str, list[int]]:
+    """These rows by the unit of each."""
+    found: dict[str, list[int]] = {}
+    for row in rows:
+        found.setdefault(units[row], []).append(row)
+    return found
 
 
 def _ranks(case: Case, now: float) -> tuple[Floats, Floats]:

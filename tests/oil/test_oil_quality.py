@@ -16,14 +16,14 @@ NONE = float("nan")
 
 def told(moisture: list[float] | None = None, kilovolt: list[float] | None = None, **given: object) -> str:
     found = oil_quality(
-        YEAR,
-        NOTHING if moisture is None else np.array(moisture),
-        NOTHING if kilovolt is None else np.array(kilovolt),
-        given.get("method", ONE_METHOD),  # type: ignore[arg-type]
-        given.get("most_water", NONE),  # type: ignore[arg-type]
-        given.get("least_kv", NONE),  # type: ignore[arg-type]
+        YEAR[None],
+        np.array([NOTHING if moisture is None else moisture]),
+        np.array([NOTHING if kilovolt is None else kilovolt]),
+        np.array([given.get("method", ONE_METHOD)]),
+        np.array([given.get("most_water", NONE)], dtype=float),
+        np.array([given.get("least_kv", NONE)], dtype=float),
     )
-    return "\n".join(f.words for f in found)
+    return "\n".join(f.words for f in found.get(0, []))
 
 
 def test_water_that_doubles_in_two_samples_asks_for_oil_work() -> None:
@@ -54,6 +54,13 @@ def test_the_users_limits_come_first() -> None:
     assert told([10.0] * 4 + [20.0, 17.0], most_water=18.0) == ""
     assert "under the limit of 32 kV" in told(None, [36.0] * 4 + [30.0, 31.0], least_kv=32.0)
     assert told(None, [36.0] * 6, least_kv=32.0) == ""
+
+
+def test_one_sample_is_over_no_limit() -> None:
+    for width in (1, 2):
+        wet, none = np.full((1, width), np.nan), np.full((1, width), -1)
+        wet[0, -1] = 90.0
+        assert oil_quality(YEAR[None, -width:], wet, wet / 10, none, np.array([18.0]), np.array([32.0])) == {}
 
 
 def test_wet_oil_asks_for_oil_work_and_never_for_an_overhaul() -> None:

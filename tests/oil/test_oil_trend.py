@@ -8,9 +8,17 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from tapwear.oil.trend import acetylene_trend, censored_slope, pairwise_slope
+from tapwear.oil.trend import acetylene_trends, censored_slope, pairwise_slope
+from tapwear.oil.types import AcetyleneTrend
 
 YEARS = 50.0 + 0.5 * np.arange(12)
+
+
+def acetylene_trend(
+    year: np.ndarray, acetylene: np.ndarray, below: np.ndarray, operations: np.ndarray, volume: float
+) -> AcetyleneTrend | None:
+    use = np.ones((1, len(year)), dtype=bool)
+    return acetylene_trends(year[None], acetylene[None], below[None], operations[None], use, np.array([volume]))[0]
 
 
 def straight(slope: float, noise: float, seed: int = 3) -> np.ndarray:
@@ -103,6 +111,19 @@ def test_too_little_gives_no_trend() -> None:
     assert acetylene_trend(YEARS[:2], YEARS[:2], nothing[:2], YEARS[:2], 300.0) is None
     assert acetylene_trend(YEARS[:3], YEARS[:3], np.array([True, True, False]), YEARS[:3], 300.0) is None
     assert acetylene_trend(np.full(4, 50.0), YEARS[:4], nothing[:4], YEARS[:4], 300.0) is None
+
+
+def test_compartments_with_other_numbers_of_samples_have_the_trends_they_have_alone() -> None:
+    y, nothing = np.stack([straight(40.0, 5.0, seed) for seed in range(3)]), np.zeros((3, 12), dtype=bool)
+    use, below, made = ~nothing, nothing.copy(), np.tile(6000.0 * (YEARS - 50.0), (3, 1))
+    use[1, :5] = use[2, 3] = False
+    below[2, :3] = True
+    found = acetylene_trends(np.tile(YEARS, (3, 1)), y, below, made, use, np.full(3, 300.0))
+    for row, trend in enumerate(found):
+        here = use[row]
+        assert trend == acetylene_trend(YEARS[here], y[row, here], below[row, here], made[row, here], 300.0)
+        assert trend is not None
+        assert trend.samples == here.sum()
 
 
 def test_without_a_count_or_a_volume_only_the_yearly_rate_is_given() -> None:

@@ -10,9 +10,13 @@ from oil_frames import AS_OF, steady
 
 from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
-from tapwear.oil.unlike import jump
+from tapwear.oil.unlike import Jump, jumps
 
 NO_EVENTS = pd.DataFrame({"unit": [], "happened_on": pd.to_datetime([]), "kind": []})
+
+
+def jump(year: np.ndarray, gas: np.ndarray, below: np.ndarray) -> Jump | None:
+    return jumps(year[None], gas[None], below[None], np.ones((1, len(year)), dtype=bool)).get(0)
 
 
 def test_twice_the_highest_of_three_earlier_is_a_jump_and_less_is_none() -> None:
@@ -38,6 +42,14 @@ def test_two_earlier_samples_small_figures_and_limits_are_no_ground_for_a_jump()
     gas[:, 4] = [1.0, 1.0, 1.0, 400.0]
     below[-1, 4] = True
     assert jump(year, gas, below) is None
+
+
+def test_samples_before_the_last_reset_count_for_no_jump() -> None:
+    year = np.array([[54.0, 54.5, 55.0, 55.5, 56.0]] * 2)
+    gas = np.full((2, 5, 5), np.nan)
+    gas[:, :, 4] = [900.0, 40.0, 50.0, 45.0, 100.0]
+    since = np.array([[True] * 5, [False] + [True] * 4])
+    assert list(jumps(year, gas, np.zeros(gas.shape, dtype=bool), since)) == [1]
 
 
 def verdict_with(times: float, gases: list[str]) -> OilVerdict:
