@@ -81,16 +81,24 @@ class Joints:
 
 @dataclass(frozen=True)
 class Links:
-    """Scores of all joints that a chain may use; row g of each array joins a reading to the g-th before it.
+    """Scores of all joints that a chain may use, for the readings in question and those beside them.
 
-    lead, trail : log chance of leaving out all readings before, or after, each reading.
+    Every chain takes all other readings, so that the stretches between them are searched each by itself.
+
+    rows : those readings, ascending. stretch : code of the stretch of each. score, operations, reset : of its joint
+    to the g-th reading before it in row g. lead, trail : log chance of leaving out all readings of the stretch before,
+    or after, each of them. first : the joints of all readings to the one before them, and `right` those readings.
     """
 
+    rows: np.ndarray
+    stretch: np.ndarray
     score: np.ndarray
     operations: np.ndarray
     reset: np.ndarray
     lead: np.ndarray
     trail: np.ndarray
+    right: np.ndarray
+    first: Joints
 
 
 class Chainer:
@@ -133,25 +141,47 @@ class Chainer:
         return self._best(self._links(rough), rough)
 
     def _links(self, rough: bool) -> Links:
-        n = len(self.book.day)
-        score, made = np.full((REACH + 1, n), -np.inf), np.zeros((REACH + 1, n))
-        reset = np.zeros((REACH + 1, n), dtype=bool)
         right = np.flatnonzero(self.position >= 1)
         first = self.joints(right - 1, right)
-        score[1, right], made[1, right], reset[1, right] = first.log_chance, first.operations, first.reset
         suspect = self._suspects(right, first)
+        rows, stretch = self._stretches(suspect, right, first)
+        score, made = np.full((REACH + 1, len(rows)), -np.inf), np.zeros((REACH + 1, len(rows)))
+        reset = np.zeros((REACH + 1, len(rows)), dtype=bool)
+        inner = np.flatnonzero(stretch[1:] == stretch[:-1]) + 1
+        at = rows[inner] - self.book.counter[rows[inner]] - 1  # the place in `right`, which lacks each first reading
+        score[1, inner], made[1, inner], reset[1, inner] = first.log_chance[at], first.operations[at], first.reset[at]
+        ends = right
         for gap in range(2, REACH + 1):
-            ends = np.flatnonzero(self.position >= gap)
-            for back in range(1, gap):
-                ends = ends[suspect[ends - back]]
+            ends = ends[suspect[ends - gap + 1]]
+            ends = ends[self.position[ends] >= gap]
             joint = self.joints(ends - gap, ends)
             total = joint.log_chance
             for back in range(1, gap):
                 total = total + self._skip(ends - gap, ends - back, ends, joint.operations, rough)
-            score[gap, ends], made[gap, ends], reset[gap, ends] = total, joint.operations, joint.reset
-        lead = self._ends(suspect, self.position, -1, rough)
-        trail = self._ends(suspect, self.behind, 1, rough)
-        return Links(score, made, reset, lead, trail)
+            at = np.searchsorted(rows, ends)
+            score[gap, at], made[gap, at], reset[gap, at] = total, joint.operations, joint.reset
+        position, behind = _positions(stretch)
+        lead = np.where(position == 0, 0.0, self._ends(suspect, self.position, -1, rough)[rows])
+        trail = np.where(behind == 0, 0.0, self._ends(suspect, self.behind, 1, rough)[rows])
+        return Links(rows, stretch, score, made, reset, lead, trail, right, first)
+
+    def _stretches(self, suspect: np.ndarray, right: np.ndarray, joint: Joints) -> tuple[np.ndarray, np.ndarray]:
+        """The readings in question with those beside them, and the code of the stretch that each belongs to."""
+        counter, n = self.book.counter, len(suspect)
+        same = counter[1:] == counter[:-1]
+        near = suspect.copy()
+        near[1:] |= suspect[:-1] & same
+        near[:-1] |= suspect[1:] & same
+        impossible = np.zeros(n, dtype=bool)
+        impossible[right] = joint.log_chance <= NEVER
+        for _ in range(1, REACH):
+            impossible[1:] &= impossible[:-1].copy()
+        if impossible.any():  # so many in a row that no chain may be possible: the counter is searched as a whole
+            near |= np.isin(counter, counter[impossible])
+        rows = np.flatnonzero(near)
+        new = np.ones(len(rows), dtype=bool)
+        new[1:] = (np.diff(rows) > 1) | (np.diff(counter[rows]) > 0)
+        return rows, np.cumsum(new) - 1
 
     def _suspects(self, right: np.ndarray, joint: Joints) -> np.ndarray:
         """Readings worth a closer look: off to opposite sides of what was expected before and after, or far off."""
@@ -198,48 +228,41 @@ class Chainer:
 
     def _best(self, links: Links, rough: bool) -> Chains:
         """Takes the best chain; the probabilities are left at 1 when rough."""
-        n, counter, score = len(self.book.day), self.book.counter, links.score
-        order = np.argsort(self.position, kind="stable")
-        starts = np.searchsorted(self.position[order], np.arange(int(self.position.max()) + 2))
+        n, counter, score, rows = len(self.book.day), self.book.counter, links.score, links.rows
+        position, behind = _positions(links.stretch)
+        order = np.argsort(position, kind="stable")
+        starts = np.searchsorted(position[order], np.arange(int(position.max()) + 2))
         steps = [order[a:b] for a, b in pairwise(starts)]
-        best, back = np.full(n, NEVER), np.zeros(n, dtype=np.int64)
+        best, back = np.full(len(rows), NEVER), np.zeros(len(rows), dtype=np.int64)
         for k, at in enumerate(steps):
             options = np.stack([links.lead[at]] + [best[at - g] + score[g, at] for g in range(1, min(REACH, k) + 1)])
             back[at] = np.argmax(options, axis=0)
             best[at] = np.maximum(np.max(options, axis=0), NEVER)
-        first = np.flatnonzero(self.position == 0)
+        head = np.flatnonzero(position == 0)
         ending = best + links.trail
-        top = np.maximum.reduceat(ending, first)
-        pointer = np.maximum.reduceat(np.where(ending == top[counter], np.arange(n), -1), first)
-        used, gained, reset = np.zeros(n, dtype=bool), np.zeros(n), np.zeros(n, dtype=bool)
+        top = np.maximum.reduceat(ending, head)
+        pointer = np.maximum.reduceat(np.where(ending == top[links.stretch], np.arange(len(rows)), -1), head)
+        used, gained, reset = np.ones(n, dtype=bool), np.zeros(n), np.zeros(n, dtype=bool)
+        gained[links.right], reset[links.right] = links.first.operations, links.first.reset
+        used[rows] = False
+        inner = rows[position > 0]
+        gained[inner], reset[inner] = 0.0, False
         while len(pointer):
             step = back[pointer]
-            used[pointer] = True
-            gained[pointer] = np.where(step > 0, links.operations[step, pointer], 0.0)
-            reset[pointer] = (step > 0) & links.reset[step, pointer]
-            pointer = (pointer - step)[step > 0]
-        probability = np.ones(n) if rough else self._probabilities(links, steps, first)
+            used[rows[pointer]] = True
+            pointer, step = pointer[step > 0], step[step > 0]
+            gained[rows[pointer]] = links.operations[step, pointer]
+            reset[rows[pointer]] = links.reset[step, pointer]
+            pointer = pointer - step
+        probability = np.ones(n)
+        if not rough:
+            probability[rows] = _shares(links, steps, behind)
+            probability = KNOWN * self._with_twins(probability)
         operations = np.cumsum(gained)
-        operations -= (operations[first] - gained[first])[counter]
+        begin = np.flatnonzero(self.position == 0)
+        operations -= operations[begin][counter]
         left, right = _around(used, counter)
         return Chains(used, probability, np.where(used, operations, np.nan), left, right, reset)
-
-    def _probabilities(self, links: Links, steps: list[np.ndarray], first: np.ndarray) -> np.ndarray:
-        """Each reading's share of all chains: those that lead up to it, times those that go on from it."""
-        n, score = len(self.book.day), links.score
-        total, later = np.full(n, NEVER), np.full(n, NEVER)
-        for k, at in enumerate(steps):
-            sums = [links.lead[at]] + [total[at - g] + score[g, at] for g in range(1, min(REACH, k) + 1)]
-            total[at] = np.maximum(_log_sum(sums), NEVER)
-        for at in reversed(steps):
-            sums = [links.trail[at]]
-            for g in range(1, REACH + 1):
-                ahead = np.minimum(at + g, n - 1)
-                sums.append(np.where(self.behind[at] >= g, later[ahead] + score[g, ahead], -np.inf))
-            later[at] = np.maximum(_log_sum(sums), NEVER)
-        whole = np.logaddexp.reduceat(total + links.trail, first)
-        share = np.exp(np.clip(total + later - whole[self.book.counter], -700.0, 0.0))
-        return KNOWN * self._with_twins(share)
 
     def _with_twins(self, share: np.ndarray) -> np.ndarray:
         """Equal numbers of one counter and day are right together, though a chain takes only one of them."""
@@ -259,11 +282,27 @@ class Chainer:
         return share
 
 
+def _shares(links: Links, steps: list[np.ndarray], behind: np.ndarray) -> np.ndarray:
+    """Each reading's share of all chains: those that lead up to it, times those that go on from it."""
+    n, score = len(links.rows), links.score
+    total, later = np.full(n, NEVER), np.full(n, NEVER)
+    for k, at in enumerate(steps):
+        total[at] = _log_sum([links.lead[at]] + [total[at - g] + score[g, at] for g in range(1, min(REACH, k) + 1)])
+    for at in reversed(steps):
+        sums = [links.trail[at]]
+        for g in range(1, REACH + 1):
+            ahead = np.minimum(at + g, n - 1)
+            sums.append(np.where(behind[at] >= g, later[ahead] + score[g, ahead], -np.inf))
+        later[at] = _log_sum(sums)
+    whole = np.logaddexp.reduceat(total + links.trail, np.searchsorted(links.stretch, np.arange(len(steps[0]))))
+    return np.asarray(np.exp(np.clip(total + later - whole[links.stretch], -700.0, 0.0)))
+
+
 def _log_sum(terms: list[np.ndarray]) -> np.ndarray:
-    """Logarithm of the sum of exponentials of arrays of one shape."""
+    """Logarithm of the sum of exponentials of arrays of one shape, at least NEVER."""
     top = np.maximum(np.max(np.stack(terms), axis=0), NEVER)
-    result: np.ndarray = top + np.log(sum(np.exp(term - top) for term in terms))
-    return result
+    whole = np.sum([np.exp(term - top) for term in terms], axis=0)
+    return np.asarray(np.maximum(top + np.log(np.maximum(whole, 1e-300)), NEVER))
 
 
 def _positions(counter: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -7,6 +7,7 @@ share them out roughly like this. Only their order of magnitude matters.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,10 +21,10 @@ AS_TYPED = np.array([0.012, 0.005, 0.015, 0.001, 0.005, 0.009, 0.002, 0.010])
 
 @dataclass(frozen=True)
 class Candidates:
-    """Right numbers from which each written one may have come; arrays of shape (readings, candidates).
+    """Right numbers from which each written one may have come.
 
-    value : the right number, NaN where there is none. chance : logarithm of the chance of that slip.
-    kind : kind of slip, one a column.
+    value : the right numbers, shape (candidates, readings); NaN, or the written number itself, where there is none
+    chance : logarithm of the chance of that slip, kind : kind of slip; one a candidate
     """
 
     value: np.ndarray
@@ -40,43 +41,26 @@ def digit_slips(written: np.ndarray, near: np.ndarray, digits: int, chance_of: n
     values: list[np.ndarray] = []
     chances: list[float] = []
     kinds: list[int] = []
-    for k in range(digits - 1):  # places counted from the right
-        unit = 10.0**k
-        low, high = _digit(written, k), _digit(written, k + 1)
-        exchanged = written + (low - high) * 9.0 * unit
-        values.append(np.where(low == high, np.nan, exchanged))
-        chances.append(chance_of[TRANSPOSED] / (digits - 1))
-        kinds.append(TRANSPOSED)
+
+    def add(kind: int, share: float, *found: np.ndarray) -> None:
+        values.extend(found)
+        chances.extend([chance_of[kind] * share] * len(found))
+        kinds.extend([kind] * len(found))
+
+    heads = [np.floor(written / 10.0**k) for k in range(digits + 2)]  # places are counted from the right
+    digit = [head - 10.0 * higher for head, higher in pairwise(heads)]
+    tails = [written - head * 10.0**k for k, head in enumerate(heads)]
+    for k in range(digits - 1):
+        add(TRANSPOSED, 1.0 / (digits - 1), written + (digit[k] - digit[k + 1]) * 9.0 * 10.0**k)
+    for k in range(digits):  # a longer number with a digit more is one that the counter cannot show
+        add(DROPPED, 1.0 / digits, *_two_digits(heads[k] * 10.0 ** (k + 1) + tails[k], near, 10.0**k))
     for k in range(digits):
-        unit = 10.0**k
-        head, tail = np.floor(written / unit), np.mod(written, unit)
-        shorter = written < 10.0 ** (digits - 1)
-        base = head * 10.0 * unit + tail
-        for value in _two_digits(base, near, unit):
-            values.append(np.where(shorter, value, np.nan))
-            chances.append(chance_of[DROPPED] / digits)
-            kinds.append(DROPPED)
-    for k in range(digits):
-        unit = 10.0**k
-        base = written - _digit(written, k) * unit
-        for value in _two_digits(base, near, unit):
-            values.append(np.where(value == written, np.nan, value))
-            chances.append(chance_of[MISTYPED] / digits / 9.0)
-            kinds.append(MISTYPED)
+        add(MISTYPED, 1.0 / digits / 9.0, *_two_digits(written - digit[k] * 10.0**k, near, 10.0**k))
     for k in range(digits + 1):
-        unit = 10.0**k
-        longer = np.floor(written / (10.0 * unit)) * unit + np.mod(written, unit)
-        values.append(np.where(written >= 10.0 * unit, longer, np.nan))
-        chances.append(chance_of[EXTRA] / digits)
-        kinds.append(EXTRA)
-    value = np.stack(values, axis=1)
+        add(EXTRA, 1.0 / digits, np.where(heads[k + 1] > 0, heads[k + 1] * 10.0**k + tails[k], np.nan))
+    value = np.stack(values)
     value[value >= 10.0**digits] = np.nan
-    chance = np.broadcast_to(np.log(np.array(chances)), value.shape)
-    return Candidates(value, chance, np.array(kinds))
-
-
-def _digit(number: np.ndarray, place: int) -> np.ndarray:
-    return np.mod(np.floor(number / 10.0**place), 10.0)
+    return Candidates(value, np.log(np.array(chances)), np.array(kinds))
 
 
 def _two_digits(base: np.ndarray, near: np.ndarray, unit: float) -> tuple[np.ndarray, np.ndarray]:

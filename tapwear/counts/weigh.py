@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +12,7 @@ from tapwear.counts.book import Book
 from tapwear.counts.likely import expect, leg, log_density
 from tapwear.counts.local import Local
 
-BLOCK = 20_000  # readings weighed at a time, so that the tables stay in the processor's cache
+BLOCK = 4_000  # readings weighed at a time, so that the tables stay in the processor's cache
 IDLE = 0.3  # fewer operations than this share of those expected: an outage explains an unmoved counter better
 COPIED_WHEN_IDLE = 0.1  # a copied number is then so much less likely: our choice
 SAME = 0.02  # a right number nearer to the written one than this share of the operations is none worth weighing
@@ -49,6 +50,26 @@ class Slips:
 
 
 @dataclass(frozen=True)
+class Weighed:
+    """What was weighed for some readings of counters with equally many digits.
+
+    right, kind : right numbers, shape (explanations, readings), and kinds of slip of those that tell one
+    column, row, chance : of those worth weighing, their place in `right` and the logarithm of their chance
+    plain : chances of the slips that say nothing of the right number, in the order of PLAIN, shape (3, readings)
+    """
+
+    right: np.ndarray
+    kind: np.ndarray
+    column: np.ndarray
+    row: np.ndarray
+    chance: np.ndarray
+    plain: np.ndarray
+
+
+PLAIN = np.array([slips.COPIED, slips.NEIGHBOUR, slips.OTHER])
+
+
+@dataclass(frozen=True)
 class Scale:
     """The book, shifted over recorded replacements, with local levels, neighbours' numbers and chances of slips."""
 
@@ -61,10 +82,9 @@ class Scale:
     def chance(self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray) -> np.ndarray:
         """Log chance that the reading `wrong` is a slip of any kind; see `explanations`."""
         result = np.empty(len(wrong))
-        for start in range(0, len(wrong), BLOCK):
-            part = slice(start, start + BLOCK)
-            found = self.explanations(left[part], wrong[part], right[part], total[part])
-            result[part] = np.logaddexp.reduce(found.chance, axis=1)
+        for at, found in self._weighed(left, wrong, right, total):
+            whole = np.bincount(found.row, np.exp(found.chance), len(at)) + found.plain.sum(axis=0)
+            result[at] = np.log(whole)
         return result
 
     def explanations(self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray) -> Slips:
@@ -73,6 +93,35 @@ class Scale:
         left, right : -1 where there is no right reading on that side (not on both)
         total : operations between the two
         """
+        parts = list(self._weighed(left, wrong, right, total))
+        width = max((len(found.kind) for _, found in parts), default=0)
+        shape = (len(wrong), width + len(PLAIN))
+        chance, number = np.full(shape, -np.inf), np.full(shape, np.nan)
+        kind = np.full(shape, slips.OTHER)
+        kind[:, width:] = PLAIN
+        for at, found in parts:
+            many = len(found.kind)
+            chance[at[found.row], found.column] = found.chance
+            number[at, :many], kind[at, :many] = found.right.T, found.kind
+            with np.errstate(divide="ignore"):
+                chance[at, width:] = np.log(found.plain.T)
+        return Slips(chance, number, kind)
+
+    def _weighed(
+        self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray
+    ) -> Iterator[tuple[np.ndarray, Weighed]]:
+        """The explanations of some of the readings `wrong` after the other, with their places in it."""
+        digits = np.round(np.log10(self.book.modulus[wrong])).astype(int)
+        for d in np.unique(digits).tolist():
+            alike = np.flatnonzero(digits == d)
+            for start in range(0, len(alike), BLOCK):
+                at = alike[start : start + BLOCK]
+                yield at, self._weigh(left[at], wrong[at], right[at], total[at], d)
+
+    def _weigh(
+        self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray, digits: int
+    ) -> Weighed:
+        """The explanations of readings of counters with so many digits."""
         book = self.book
         has_left, has_right = left >= 0, right >= 0
         both = has_left & has_right
@@ -83,66 +132,43 @@ class Scale:
         after = np.where(has_right, leg_b.middle, 0.0)
         usual = before + after
         guess = np.where(both, total * before / np.maximum(usual, 1e-9), np.where(has_left, before, -after))
-        modulus = book.modulus[wrong]
-        origin = np.where(has_left, self.shifted[a], self.shifted[b]) - (self.shifted[wrong] - book.value[wrong])
+        modulus, written = 10.0**digits, book.value[wrong]
+        origin = np.where(has_left, self.shifted[a], self.shifted[b]) - (self.shifted[wrong] - written)
         origin = np.mod(origin, modulus)
-        values, prior, kinds = self._candidates(wrong, np.mod(origin + guess, modulus), modulus)
-        apart = values - origin[:, None]
-        apart += modulus[:, None] * np.round((guess[:, None] - apart) / modulus[:, None])
-        made_a = np.where(has_left[:, None], apart, 0.0)
-        made_b = np.where(has_right[:, None], np.where(both, total, 0.0)[:, None] - apart, 0.0)
-        size = np.maximum(usual, total)[:, None] + 10.0
-        with np.errstate(invalid="ignore"):
-            good = (made_a >= 0) & (made_b >= 0) & (made_a + made_b <= UNLIKELY * size)
-            good &= np.abs(values - book.value[wrong][:, None]) > SAME * size
-        row, column = np.nonzero(good)
-        part = np.where(has_left[row], log_density(made_a[row, column], leg_a.take(row)), 0.0)
-        part += np.where(has_right[row], log_density(made_b[row, column], leg_b.take(row)), 0.0)
-        whole = np.where(both, log_density(total, leg(book, self.local, a, b, level)), 0.0)
-        chance = np.full(values.shape, -np.inf)
-        chance[row, column] = prior[row, column] + part - whole[row]
-        return self._with_plain_slips(wrong, ~both | (total >= IDLE * usual), Slips(chance, values, kinds))
+        found = slips.digit_slips(written, np.mod(origin + guess, modulus), digits, self.chance_of)
+        partners = self.beside.partners[wrong].T
+        right_number = np.concatenate([found.value, partners])
+        kind = np.concatenate([found.kind, np.full(len(partners), slips.EXCHANGED)])
+        apart = right_number - origin
+        apart += modulus * np.round((guess - apart) / modulus)
+        made_a = apart * has_left
+        made_b = (np.where(both, total, 0.0) - apart) * has_right
+        size = np.maximum(usual, total) + 10.0
+        good = (made_a >= 0) & (made_b >= 0) & (made_a + made_b <= UNLIKELY * size)
+        good &= np.abs(right_number - written) > SAME * size
+        column, row = np.nonzero(good)
+        there = np.maximum(np.sum(np.isfinite(partners), axis=0), 1)
+        exchanged = np.log(self.chance_of[slips.EXCHANGED] / there)
+        many = len(found.kind)
+        chance = np.where(column < many, found.chance[np.minimum(column, many - 1)], exchanged[row])
+        chance += np.where(has_left[row], log_density(made_a[column, row], leg_a.take(row)), 0.0)
+        chance += np.where(has_right[row], log_density(made_b[column, row], leg_b.take(row)), 0.0)
+        chance -= np.where(both, log_density(total, leg(book, self.local, a, b, level)), 0.0)[row]
+        went_on = ~both | (total >= IDLE * usual)
+        return Weighed(right_number, kind, column, row, chance, self._plain(wrong, went_on))
 
-    def _candidates(
-        self, wrong: np.ndarray, near: np.ndarray, modulus: np.ndarray
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Right numbers that digit slips and an exchange with a neighbour would explain; log chances; kinds."""
-        partners = self.beside.partners[wrong]
-        digits = np.round(np.log10(modulus)).astype(int)
-        width = 6 * int(digits.max(initial=1))
-        shape = (len(wrong), width + partners.shape[1])
-        value, chance = np.full(shape, np.nan), np.full(shape, -np.inf)
-        kind = np.full(shape, slips.EXCHANGED)
-        for d in np.unique(digits):
-            rows = np.flatnonzero(digits == d)
-            found = slips.digit_slips(self.book.value[wrong[rows]], near[rows], int(d), self.chance_of)
-            many = found.value.shape[1]
-            value[rows, :many], chance[rows, :many], kind[rows, :many] = found.value, found.chance, found.kind
-        there = np.sum(np.isfinite(partners), axis=1)
-        value[:, width:] = partners
-        chance[:, width:] = np.log(self.chance_of[slips.EXCHANGED] / np.maximum(there, 1))[:, None]
-        return value, chance, kind
-
-    def _with_plain_slips(self, wrong: np.ndarray, went_on: np.ndarray, found: Slips) -> Slips:
-        """Adds the slips that say nothing of the right number: copied, a neighbour's, anything else."""
+    def _plain(self, wrong: np.ndarray, went_on: np.ndarray) -> np.ndarray:
+        """Chances of the slips that say nothing of the right number: copied, a neighbour's, anything else."""
         book, chance_of = self.book, self.chance_of
         copied = np.zeros(len(wrong), dtype=bool)
         for back in (1, 2):
             earlier = np.maximum(wrong - back, 0)
             same = (book.counter[earlier] == book.counter[wrong]) & (book.value[earlier] == book.value[wrong])
             copied |= same & (wrong >= back)
-        log_copied = np.log(chance_of[slips.COPIED] * np.where(went_on, 1.0, COPIED_WHEN_IDLE))
-        plain = np.stack(
+        return np.stack(
             [
-                np.where(copied, log_copied, -np.inf),
-                np.log(chance_of[slips.NEIGHBOUR]) + self.beside.strangers[wrong],
-                np.log(chance_of[slips.OTHER] / book.modulus[wrong]),
-            ],
-            axis=1,
-        )
-        kinds = np.broadcast_to(np.array([slips.COPIED, slips.NEIGHBOUR, slips.OTHER]), plain.shape)
-        return Slips(
-            np.concatenate([found.chance, plain], axis=1),
-            np.concatenate([found.right, np.full(plain.shape, np.nan)], axis=1),
-            np.concatenate([found.kind, kinds], axis=1),
+                chance_of[slips.COPIED] * np.where(went_on, 1.0, COPIED_WHEN_IDLE) * copied,
+                chance_of[slips.NEIGHBOUR] * np.exp(self.beside.strangers[wrong]),
+                chance_of[slips.OTHER] / book.modulus[wrong],
+            ]
         )

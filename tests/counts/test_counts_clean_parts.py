@@ -10,7 +10,7 @@ from clean_frames import events_frame, monthly, readings_frame, stays_frame, ste
 
 from tapwear.counts import slips
 from tapwear.counts.book import Book
-from tapwear.counts.chain import KNOWN, REACH, Chainer
+from tapwear.counts.chain import KNOWN, REACH, Chainer, Links
 from tapwear.counts.likely import expect, leg, log_density
 from tapwear.counts.local import group_levels, local_levels, medians, window_sizes, windows
 from tapwear.counts.search import chainer_at, raw_intervals, read_beside, search
@@ -79,7 +79,7 @@ def test_digit_slips_lead_back_to_the_number_that_was_meant():
         (4_799, 40_799, slips.TRANSPOSED),
     ]:
         found = slips.digit_slips(np.array([written]), np.array([float(meant)]), 5, slips.IN_BOOK)
-        kinds = {int(k) for k, v in zip(found.kind, found.value[0], strict=True) if v == meant}
+        kinds = {int(k) for k, v in zip(found.kind, found.value[:, 0], strict=True) if v == meant}
         assert kind in kinds
 
 
@@ -90,6 +90,24 @@ def test_digit_slips_never_lead_to_numbers_that_the_counter_cannot_show():
     value = value[np.isfinite(value)]
     assert value.min() >= 0
     assert value.max() < 10_000
+
+
+def score_of(links: Links, step: int, end: int) -> float:
+    """Score of the joint of a counter's reading `end` to the one `step` before it; links of one counter."""
+    at = int(np.searchsorted(links.rows, end))
+    known = at < len(links.rows) and links.rows[at] == end
+    if known and step <= at and links.stretch[at - step] == links.stretch[at]:
+        return float(links.score[step, at])
+    return float(links.first.log_chance[end - 1]) if step == 1 else -np.inf
+
+
+def end_of(links: Links, reading: int, last: int) -> float:
+    """Log chance of leaving out all readings between this one and the first or last one, `last`."""
+    at = np.flatnonzero(links.rows == reading)
+    if reading == last or not len(at):
+        return 0.0 if reading == last else -np.inf
+    at, side = int(at[0]), links.trail if last else links.lead
+    return float(side[at]) if links.stretch[at] == links.stretch[-1 if last else 0] else -np.inf
 
 
 @pytest.mark.parametrize("wrong", [(), (3,), (0,), (6,), (2, 3), (0, 5)])
@@ -107,8 +125,8 @@ def test_the_best_chain_and_the_probabilities_are_those_of_counting_all_chains(w
             steps = [b - a for a, b in pairwise(chain)]
             if any(step > REACH for step in steps):
                 continue
-            joints = sum(links.score[s, b] for s, b in zip(steps, chain[1:], strict=True))
-            weights[chain] = links.lead[chain[0]] + joints + links.trail[chain[-1]]
+            joints = sum(score_of(links, s, b) for s, b in zip(steps, chain[1:], strict=True))
+            weights[chain] = end_of(links, chain[0], 0) + joints + end_of(links, chain[-1], n - 1)
     top = max(weights.values())
     shares = {chain: np.exp(weight - top) for chain, weight in weights.items()}
     whole = sum(shares.values())
