@@ -6,6 +6,7 @@ is swapped back: the pair is named and left aside until a new sample is taken.
 
 from __future__ import annotations
 
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,32 +32,33 @@ def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
     level = np.log(np.where(grid.below[:, :, GASES], 0.5, 1.0) * grid.gas[:, :, GASES])
     previous = _previous(level)
     apart = np.nansum(np.square(level - previous), axis=2)  # (S, L) of each sample from the own last one
-    row, column = np.nonzero(grid.usable)
-    names = np.asarray(station, dtype=str)[row]
+    least = OWN_MISFIT * LEAST_VALUES  # the mean over at least so many values cannot exceed OWN_MISFIT below it
+    stations, code = np.unique(np.asarray(station, dtype=str), return_inverse=True)
+    row, column = np.nonzero(grid.usable & (stations[code] != "")[:, None])
     day = np.round(grid.year[row, column] * 365.25).astype(np.int64)
-    key = np.array([f"{d:06d}|{s}" for d, s in zip(day, names, strict=True)])
-    order = np.argsort(key, kind="stable")
-    order = order[names[order] != ""]
+    _, visit = np.unique(day * len(stations) + code[row], return_inverse=True)  # of a station on a day, in order
+    visits = np.full(grid.year.shape, -1, dtype=np.int64)
+    visits[row, column] = visit
+    order = np.argsort(visit, kind="stable")
+    start = np.concatenate([[0], np.cumsum(np.bincount(visit))])
+    worth = np.zeros(len(start), dtype=bool)  # visits in which a pair may be found; the last takes what is none
+    worth[visit[apart[row, column] > least / 2]] = True
     suspected = np.zeros(grid.year.shape, dtype=bool)
     partner = np.full(grid.year.shape, -1, dtype=np.int64)
-    start = 0
-    while start < len(order):
-        stop = start
-        while stop < len(order) and key[order[stop]] == key[order[start]]:
-            stop += 1
-        for i in range(start, stop):
-            for j in range(i + 1, stop):
-                a, b = order[i], order[j]
-                one, two = (row[a], column[a]), (row[b], column[b])
-                if row[a] == row[b] or apart[one] + apart[two] <= OWN_MISFIT * LEAST_VALUES:
-                    continue  # the mean over at least so many values cannot exceed OWN_MISFIT
-                if _each_like_the_other(level, previous, one, two):
-                    suspected[one] = suspected[two] = True
-                    partner[one], partner[two] = row[b], row[a]
-                    for place in (one, two):
-                        _forget(level, previous, place)
-                        apart[place[0]] = np.nansum(np.square(level[place[0]] - previous[place[0]]), axis=1)
-        start = stop
+    for number in range(len(start) - 1):
+        if not worth[number]:
+            continue
+        for a, b in combinations(order[start[number] : start[number + 1]], 2):
+            one, two = (row[a], column[a]), (row[b], column[b])
+            if row[a] == row[b] or apart[one] + apart[two] <= least:
+                continue
+            if _each_like_the_other(level, previous, one, two):
+                suspected[one] = suspected[two] = True
+                partner[one], partner[two] = row[b], row[a]
+                for place in (one, two):
+                    _forget(level, previous, place)
+                    apart[place[0]] = np.nansum(np.square(level[place[0]] - previous[place[0]]), axis=1)
+                    worth[visits[place[0]]] = True
     return suspected, partner
 
 
