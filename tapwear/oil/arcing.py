@@ -8,13 +8,14 @@ to the operations since it began.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import reduce
 
 import numpy as np
 
 from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.case import Case
 from tapwear.oil.exposure import Exposure
-from tapwear.oil.growth import OFFSETS, Evidence, at, in_blocks, newest_columns, rows_of, scattered
+from tapwear.oil.growth import OFFSETS, Evidence, at, in_blocks, newest_columns, odds_of, rows_last, rows_of, scattered
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import C2H2, C2H4, CH4, H2, OilSettings
 
@@ -84,12 +85,14 @@ class _Parts:
         )
 
     def density(self, shift: Floats) -> Floats:
-        """(R, n, P) log density, up to a constant, of the residuals less `shift` (R, n, P)."""
-        apart = shift - self.mean[..., None]
+        """(..., n, R) log density, up to a constant, of the residuals less `shift` (..., n, R)."""
+        apart = shift - self.mean.T
         apart *= apart
-        apart *= self.pull[..., None]
-        apart += self.floor[..., None]
-        return np.asarray(np.log(apart, out=apart) * self.power[..., None])
+        apart *= rows_last(self.pull)
+        apart += rows_last(self.floor)
+        np.log(apart, out=apart)
+        apart *= rows_last(self.power)
+        return apart
 
 
 @dataclass(frozen=True)
@@ -148,43 +151,44 @@ def arcing(case: Case) -> Evidence:
 
 def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss: Floats) -> Evidence:
     """Evidence of R compartments: year, back (R, n) dates of the tested samples and years before the newest."""
-    begun = _lagged(np.maximum(stories.age - back[..., None], 0.0)) / stories.life
-    kept, chance = _breathers(back, loss)
-    shift = np.concatenate([kept, np.log1p(stories.full * begun)], axis=-1)
+    age, life, full = (values[:, None, None] for values in (stories.age, stories.life, stories.full))
+    kept, chance = _breathers(rows_last(back), loss)
+    begun = _lagged(np.maximum(age - rows_last(back), 0.0)) / life
+    shift = np.concatenate([kept, np.log1p(full * begun)])  # (B + P, n, R)
     sound_each, fault_each = [], []
     for fit in fits:
-        sound, fault = -np.inf, -np.inf
-        for offset in OFFSETS:
-            total = fit.now.density(shift + (offset * fit.level_sd)[..., None]).sum(axis=1)
-            sound = np.logaddexp(sound, np.logaddexp.reduce(total[:, : len(chance)] + np.log(chance), axis=1))
-            fault = np.logaddexp(fault, total[:, len(chance) :])
-        sound_each.append(fit.log_weight + fit.past + sound)
-        fault_each.append(fit.log_weight + fit.past[:, None] + fault)
+        errors = (offset * rows_last(fit.level_sd) for offset in OFFSETS)
+        total = reduce(np.logaddexp, (fit.now.density(shift + error).sum(axis=1) for error in errors))
+        total += fit.log_weight + fit.past
+        sound_each.append(_log_sum(total[: len(chance)] + np.log(chance)[:, None]))
+        fault_each.append(total[len(chance) :])
     fault_all = np.array(fault_each)
-    log_weight = np.logaddexp.reduce(fault_all, axis=0) - np.logaddexp.reduce(sound_each, axis=0)[:, None]
-    log_weight = log_weight + np.log(stories.prior)
-    top = log_weight.max(axis=1, keepdims=True)
-    relative = np.exp(log_weight - top)
-    odds = relative.sum(axis=1) * np.exp(np.minimum(top[:, 0], 200.0))
-    best = log_weight.argmax(axis=1)
+    log_weight = _log_sum(fault_all) - _log_sum(np.array(sound_each)) + np.log(stories.prior)[:, None]
+    odds, weight, best = odds_of(log_weight)
     each = np.arange(len(best))
-    memory = fault_all[:, each, best].argmax(axis=0)
-    told = np.stack([np.zeros(back.shape), shift[each, :, len(chance) + best]], axis=-1)
-    sound_now, fault_now = np.moveaxis(np.array([fit.now.density(told) for fit in fits])[memory, each], -1, 0)
+    memory = fault_all[:, best, each].argmax(axis=0)
+    told = np.stack([np.zeros(back.T.shape), shift[len(chance) + best, :, each].T])
+    now = np.array([fit.now.density(told) for fit in fits])[memory, :, :, each]
     times_usual = np.array([fit.times_usual for fit in fits])[memory, each]
     return Evidence(
         kind="arcing",
         column=np.empty((0, 0), dtype=np.int64),
-        support=fault_now - sound_now,
+        support=now[:, 1] - now[:, 0],
         odds=np.where(times_usual > 1.0, odds, 0.0),
         severity=(stories.age / stories.life)[best],
         excess=times_usual,
         usual=np.array([fit.usual for fit in fits])[memory, each],
         carried=np.zeros(len(best)),
         open_year=year[:, -1:] + (stories.life - stories.age)[None, :],
-        open_sd=np.broadcast_to(0.2 * stories.life, log_weight.shape),
-        weight=relative / relative.sum(axis=1, keepdims=True),
+        open_sd=np.broadcast_to(0.2 * stories.life, weight.shape),
+        weight=weight,
     )
+
+
+def _log_sum(values: Floats) -> Floats:
+    """Logarithm of the sum, over the first axis, of what these are the logarithms of."""
+    top = values.max(axis=0)
+    return np.asarray(top + np.log(np.exp(values - top).sum(axis=0)))
 
 
 def _fit(
@@ -225,7 +229,7 @@ def _fit(
     return _Fit(
         now=now,
         level_sd=np.where(valid, np.hypot(levels[0].sd[:, None], at(case.foreign, column)), 0.0)[rows],
-        past=past.density(np.zeros((1, 1, 1)))[..., 0].sum(axis=1),
+        past=past.density(np.zeros(1)).sum(axis=0),
         times_usual=np.where(newest_known, np.exp(now.mean[:, -1]), np.nan),
         usual=np.exp(levels[0].mean[rows]),
         log_weight=log_weight,
@@ -233,20 +237,20 @@ def _fit(
 
 
 def _breathers(back: Floats, loss: Floats) -> tuple[Floats, Floats]:
-    """What a sound unit shows whose breather was changed: (S, n, B) log rise at each sample, (B,) chance of each case.
+    """What a sound unit shows whose breather was changed: (B, n, R) log rise at each sample, (B,) chance of each case.
 
     The first case is no change. A breather that keeps more gas lets it rise to a new level and no farther.
 
     Parameters
     ----------
-    back : (S, n) age of each sample before the newest [years]
-    loss : (S,) of acetylene through the breather [1/year]
+    back : (n, R) age of each sample before the newest [years]
+    loss : (R,) of acetylene through the breather [1/year]
     """
-    age, kept = (a.ravel() for a in np.meshgrid(AGES, KEPT_MORE, indexing="ij"))
-    since = np.maximum(age - back[..., None], 0.0)
-    rise = np.log1p((1.0 / kept - 1.0) * -np.expm1(-kept * loss[:, None, None] * since))
+    age, kept = (a.reshape(-1, 1, 1) for a in np.meshgrid(AGES, KEPT_MORE, indexing="ij"))
+    since = np.maximum(age - back, 0.0)
+    rise = np.log1p((1.0 / kept - 1.0) * -np.expm1(-kept * loss * since))
     chance = BREATHERS * np.repeat(np.gradient(AGES), len(KEPT_MORE)) / len(KEPT_MORE)
-    return np.concatenate([np.zeros_like(rise[..., :1]), rise], axis=-1), np.append(1.0 - chance.sum(), chance)
+    return np.concatenate([np.zeros_like(rise[:1]), rise]), np.append(1.0 - chance.sum(), chance)
 
 
 def _lagged(age: Floats) -> Floats:

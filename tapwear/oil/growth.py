@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
+from functools import reduce
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
@@ -111,7 +112,7 @@ class Growth:
 
 @dataclass(frozen=True)
 class _Stories:
-    """extra : (S, n, P) leading gas [uL/L]; mix : (S, n, P, G); carried_mix : (1, G)."""
+    """extra : (P, n, S) leading gas [uL/L]; mix : (P, n, S, G); carried_mix : (1, G)."""
 
     extra: Floats
     mix: Floats
@@ -122,9 +123,9 @@ class _Stories:
 class _Gas:
     """One gas of the readings against every story, a sound unit first.
 
-    seen : (S, n, 1) bent logarithm; below, bend : (S, n, 1); precision : (S, n, 1), 0 where the gas is not known
-    sound : (S, n, 1) concentration of a sound unit; carried : (S, n, 1) most that an old fault may have left
-    added : (S, n, 1 + P) what the story adds [uL/L]
+    seen : (n, S) bent logarithm; below, bend : (n, S); precision : (n, S), 0 where the gas is not known
+    sound : (n, S) concentration of a sound unit; carried : (n, S) most that an old fault may have left
+    added : (1 + P, n, S) what the story adds [uL/L]
     """
 
     seen: Floats
@@ -138,24 +139,25 @@ class _Gas:
     @classmethod
     def of(cls, readings: Readings, gas: int, stories: _Stories) -> _Gas:
         """Of the gas at this place."""
-        at_gas = np.s_[:, :, gas : gas + 1]
-        every = readings.seen[at_gas] + readings.expected[at_gas] + readings.level_sd[..., None]
-        known: Bools = np.asarray(np.isfinite(every) & readings.valid[..., None])
-        bend = readings.bend[at_gas]
-        added = np.zeros((*stories.extra.shape[:2], stories.extra.shape[2] + 1))
-        np.multiply(stories.extra, stories.mix[..., gas], out=added[..., 1:])
+        seen, expected, bend, own_sd = (
+            rows_last(values[:, :, gas])
+            for values in (readings.seen, readings.expected, readings.bend, readings.own_sd)
+        )
+        known: Bools = np.asarray(np.isfinite(seen + expected + readings.level_sd.T) & readings.valid.T)
+        added = np.zeros((len(stories.extra) + 1, *stories.extra.shape[1:]))
+        np.multiply(stories.extra, stories.mix[..., gas], out=added[1:])
         return cls(
-            seen=bent_log(np.where(known, readings.seen[at_gas], 0.0), bend),
-            below=readings.below[at_gas],
+            seen=bent_log(np.where(known, seen, 0.0), bend),
+            below=rows_last(readings.below[:, :, gas]),
             bend=bend,
-            precision=np.where(known, 1.0 / np.square(readings.own_sd[at_gas]), 0.0),
-            sound=np.exp(np.where(known, readings.expected[at_gas], 0.0)),
-            carried=readings.carried[..., None] * stories.carried_mix[0, gas],
+            precision=np.where(known, 1.0 / np.square(own_sd), 0.0),
+            sound=np.exp(np.where(known, expected, 0.0)),
+            carried=rows_last(readings.carried) * stories.carried_mix[0, gas],
             added=added,
         )
 
     def residual(self, error: Floats, share: float) -> Floats:
-        """(S, n, 1 + P) on the bent scale, when the usual level is `error` (S, n, 1) times what it seems."""
+        """(1 + P, n, S) on the bent scale, when the usual level is `error` (n, S) times what it seems."""
         residual = self.seen - bent_log(self.sound * error + share * self.carried + self.added, self.bend)
         return np.where(self.below, np.minimum(residual, 0.0), residual) if self.below.any() else residual
 
@@ -165,6 +167,11 @@ def rows_of(record: Record, rows: Ints) -> Record:
     every: dict[str, Any] = {f.name: getattr(record, f.name) for f in fields(record)}
     part: dict[str, Any] = {k: v[rows] for k, v in every.items() if isinstance(v, np.ndarray)}
     return replace(record, **part)
+
+
+def rows_last(values: npt.NDArray[Entry]) -> npt.NDArray[Entry]:
+    """Values (S, ...) as (..., S): what is worked out for every story goes fastest along the rows."""
+    return np.ascontiguousarray(np.moveaxis(values, 0, -1))
 
 
 def in_blocks(weigh: Callable[[Ints], Evidence], rows: Ints) -> Evidence:
@@ -286,71 +293,74 @@ def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settin
     prior_duration = np.tile(DURATION_WEIGHTS, len(LEVELS))
     power = growth.power
     newest = readings.year[:, -1]
-    age = newest[:, None] - np.where(readings.valid, readings.year, newest[:, None])
-    pace = power / tau[None, :] + growth.loss[:, None]  # (S, P) gas held = gas made a year / pace
-    kept = 1.0 - (1.0 - settings.residual_share) * np.exp(-pace[:, None, :] * growth.since_reset[..., None])
-    size = np.exp(delta)[None, :] * excess[:, None]
-    shape = np.exp(-power * age[..., None] / tau) * kept / kept[:, -1:, :] * growth.rate_ratio[..., None]
-    made = np.maximum(size / kept[:, -1, :] * pace, 1e-300)
-    log_severity = (np.log(made) - np.log(growth.made_at_limit)[:, None]) / power
-    severity = np.exp(log_severity[:, None, :] - age[..., None] / tau)
-    stories = _Stories(size[:, None, :] * shape, growth.mix(severity), growth.mix(np.ones(1)))
+    age = rows_last(newest[:, None] - np.where(readings.valid, readings.year, newest[:, None]))
+    by_story = tau[:, None]
+    pace = power / by_story + growth.loss  # (P, S) gas held = gas made a year / pace
+    kept = 1.0 - (1.0 - settings.residual_share) * np.exp(-pace[:, None] * rows_last(growth.since_reset))
+    size = np.exp(delta)[:, None] * excess
+    shape = np.exp(-power * age / by_story[:, None]) * kept / kept[:, -1:] * rows_last(growth.rate_ratio)
+    made = np.maximum(size / kept[:, -1] * pace, 1e-300)
+    log_severity = (np.log(made) - np.log(growth.made_at_limit)) / power
+    severity = np.exp(log_severity[:, None] - age / by_story[:, None])
+    stories = _Stories(size[:, None] * shape, growth.mix(severity), growth.mix(np.ones(1)))
     total, parts = _totals(readings, stories, settings)
     spread = growth.made_log_sd / power
     begun = _normal_cdf((log_severity - np.log(settings.fault_onset)) / spread)
     step = LEVELS[1] - LEVELS[0]
-    prior = growth.yearly_chance * prior_duration * tau / power * step * begun
-    log_weight = total[:, 1:] - total[:, :1] + np.log(np.maximum(prior, 1e-300))
-    top = log_weight.max(axis=1, keepdims=True)
-    relative = np.exp(log_weight - top)
-    odds = relative.sum(axis=1) * np.exp(np.minimum(top[:, 0], 200.0))
-    weight = relative / relative.sum(axis=1, keepdims=True)
-    best = log_weight.argmax(axis=1)
+    prior = growth.yearly_chance * (prior_duration * tau)[:, None] / power * step * begun
+    odds, weight, best = odds_of(total[1:] - total[0] + np.log(np.maximum(prior, 1e-300)))
     rows = np.arange(len(best))
     return Evidence(
         kind=kind,
         column=np.empty((0, 0), dtype=np.int64),
         support=_support(parts, best),
         odds=odds,
-        severity=np.exp(log_severity[rows, best]),
-        excess=size[rows, best],
+        severity=np.exp(log_severity[best, rows]),
+        excess=size[best, rows],
         usual=np.empty(0),
         carried=readings.carried[:, -1],
-        open_year=newest[:, None] - log_severity * tau,
-        open_sd=np.broadcast_to(spread * tau, log_severity.shape),
+        open_year=newest[:, None] - (log_severity * by_story).T,
+        open_sd=np.broadcast_to(spread * tau, weight.shape),
         weight=weight,
     )
 
 
-def _totals(readings: Readings, stories: _Stories, settings: OilSettings) -> tuple[Floats, Floats]:
-    """Log likelihoods (S, 1 + P) of a sound unit and of each story, and both per sample without an offset.
+def odds_of(log_weight: Floats) -> tuple[Floats, Floats, Ints]:
+    """(S,) odds of all stories together, (S, P) the share of each, and (S,) the best, from log weights (P, S)."""
+    top = log_weight.max(axis=0)
+    relative = np.exp(log_weight - top)
+    total = relative.sum(axis=0)
+    return total * np.exp(np.minimum(top, 200.0)), (relative / total).T, log_weight.argmax(axis=0)
 
-    The per-sample part, (K, S, n, 1 + P), is for K shares of gas left over from an old fault.
+
+def _totals(readings: Readings, stories: _Stories, settings: OilSettings) -> tuple[Floats, Floats]:
+    """Log likelihoods (1 + P, S) of a sound unit and of each story, and both per sample without an offset.
+
+    The per-sample part, (K, 1 + P, n, S), is for K shares of gas left over from an old fault.
     """
     shares = CARRIED if bool((readings.carried > 0).any()) else CARRIED[:1]
     gases = [_Gas.of(readings, gas, stories) for gas in range(readings.seen.shape[2])]
     precisions = [gas.precision for gas in gases]
-    total = np.full((len(stories.extra), stories.extra.shape[2] + 1), -np.inf)
-    parts = np.empty(0)
-    level_sd = np.where(np.isfinite(readings.level_sd), readings.level_sd, 0.0)[..., None]
+    totals, parts = [], np.empty(0)
+    shared_sd = rows_last(readings.shared_sd)
+    level_sd = rows_last(np.where(np.isfinite(readings.level_sd), readings.level_sd, 0.0))
     for offset in OFFSETS:
         error = np.exp(offset * level_sd)
         residuals = ([gas.residual(error, share) for gas in gases] for share in shares)
-        tried = [log_density(each, precisions, readings.shared_sd[..., None], settings) for each in residuals]
-        total = np.logaddexp(total, np.max([p.sum(axis=1) for p in tried], axis=0))
+        tried = [log_density(each, precisions, shared_sd, settings) for each in residuals]
+        totals.append(np.max([p.sum(axis=1) for p in tried], axis=0))
         if offset == 0.0:
             parts = np.array(tried)
-    return total, parts
+    return reduce(np.logaddexp, totals), parts
 
 
 def _support(parts: Floats, best: Ints) -> Floats:
     """(S, n) log likelihood ratio of each sample under the story `best` (S,) of each row."""
     rows = np.arange(len(best))
-    sound = parts[..., 0]
-    chosen = np.array([p[rows, :, best + 1] for p in parts])
-    sound_share = sound.sum(axis=2).argmax(axis=0)
-    fault_share = chosen.sum(axis=2).argmax(axis=0)
-    return np.asarray(chosen[fault_share, rows] - sound[sound_share, rows])
+    sound = np.moveaxis(parts[:, 0], -1, 0)  # (S, K, n)
+    fault = parts[:, best + 1, :, rows]
+    sound_share, fault_share = sound.sum(axis=2).argmax(axis=1), fault.sum(axis=2).argmax(axis=1)
+    return np.asarray(fault[rows, fault_share] - sound[rows, sound_share])
 
 
 def only_gas(severity: Floats) -> Floats:
