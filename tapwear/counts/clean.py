@@ -13,7 +13,7 @@ from tapwear.counts.drives import Drives, join_counters
 from tapwear.counts.ends import OpenEnds, open_ends
 from tapwear.counts.explain import untaken
 from tapwear.counts.search import search
-from tapwear.counts.series import day_numbers, make_book
+from tapwear.counts.series import day_numbers, in_order, make_book, name_codes, run_starts
 from tapwear.counts.types import CounterHistory
 
 ASIDE = (
@@ -46,14 +46,14 @@ def read_counters(
 
     Never raises on odd data: future, negative or unreadable entries are left aside and say why.
     """
-    given = readings.reset_index(drop=True)
+    given = readings[["reading_id", "unit", "drive", "source", "read_on", "value", "digits"]].reset_index(drop=True)
     aside = _left_aside(given, as_of, use_sample_readings)
     keep = np.flatnonzero(aside == 0)
     known_events = events[pd.to_datetime(events["happened_on"]) <= pd.Timestamp(as_of)]
     known_stays = stays[pd.to_datetime(stays["from_on"]) <= pd.Timestamp(as_of)]
     kept = given if len(keep) == len(given) else given.iloc[keep].reset_index(drop=True)
     book = make_book(units, kept, known_events, known_stays)
-    status, reason = np.full(len(keep), "used", dtype=object), np.full(len(keep), "", dtype=object)
+    status, reason = (np.repeat(np.array([word], dtype=object), len(keep)) for word in ("used", ""))
     found, ends = [Chains.none()], [OpenEnds.none()]
     for start, chainer, chains in search(book):
         rows, superseded, words = untaken(chainer, chains, book.unit)
@@ -89,15 +89,18 @@ def _readings(
     """The readings given, in order, with what is thought of each."""
     n = len(given)
     reason = np.array([words.format(as_of) for words in ASIDE], dtype=object)[aside]
-    status = np.full(n, "left aside", dtype=object)
+    status = np.repeat(np.array(["left aside"], dtype=object), n)
     probability, operations = np.full(n, np.nan), np.full(n, np.nan)
     status[rows], reason[rows] = drives.status, drives.reason
     probability[rows], operations[rows] = chains.probability, drives.reading_operations
     table = given[["reading_id", "unit", "drive", "source", "read_on", "value"]].assign(
         status=status, reason=reason, probability=probability, operations=operations
     )
-    codes = [pd.factorize(table[column], sort=True)[0] for column in ("drive", "unit")]
-    order = np.lexsort((table["reading_id"].to_numpy(), day_numbers(table["read_on"]), *codes))
+    columns = [table[name].to_numpy(dtype=object) for name in ("unit", "drive")]
+    head = run_starts(columns)
+    of_run, _ = name_codes([column[head] for column in columns])
+    of_drive = np.repeat(of_run, np.diff(head, append=n))
+    order = in_order(of_drive, day_numbers(table["read_on"]), table["reading_id"].to_numpy())
     if not np.array_equal(order, np.arange(n)):
         table = table.iloc[order].reset_index(drop=True)
     return table

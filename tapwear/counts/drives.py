@@ -13,6 +13,7 @@ import numpy as np
 
 from tapwear.counts.book import Book
 from tapwear.counts.chain import Chains
+from tapwear.counts.series import in_order
 
 RANK = ("mechanical", "raise and lower", "controller")
 
@@ -72,7 +73,9 @@ def join_counters(book: Book, chains: Chains, status: np.ndarray, reason: np.nda
         made.append(track.operations)
         probability.append(track.probability)
     all_series, all_day = np.concatenate(series).astype(np.int64), np.concatenate(day).astype(np.int64)
-    order = np.lexsort((all_day, all_series))
+    order = in_order(all_series, all_day)
+    mixed = np.flatnonzero(~plain[mine]) if n_counters else mine
+    operations[mixed[status[mixed] != "used"]] = np.nan
     return Drives(
         unit=unit[new],
         drive=drive[new],
@@ -82,7 +85,7 @@ def join_counters(book: Book, chains: Chains, status: np.ndarray, reason: np.nda
         probability=np.concatenate(probability)[order],
         status=status,
         reason=reason,
-        reading_operations=np.where(status == "used", operations, np.nan),
+        reading_operations=operations,
         of_counter=of_counter,
     )
 

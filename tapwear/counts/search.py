@@ -87,16 +87,17 @@ def read_beside(book: Book) -> Beside:
     """What was written for other counters of the same station on the same day."""
     n = len(book.day)
     partners, counters = np.full((n, PARTNERS), np.nan, np.float32), np.full((n, PARTNERS), -1, np.int32)
-    station = book.station[book.counter]
-    order = np.lexsort((book.counter, book.day, station))
+    first = book.day.min(initial=0)
+    visit = book.station[book.counter] * (book.day.max(initial=0) - first + 1) + book.day - first
+    order = np.argsort(visit, kind="stable")  # by station, day and counter
+    visit, counter, value = visit[order], book.counter[order], book.value[order]
     for slot in range(PARTNERS):
         step = slot // 2 + 1
-        here, there = order[: n - step], order[step:]
+        here, there = slice(0, max(n - step, 0)), slice(step, n)
         if slot % 2:
             here, there = there, here
-        same = (station[here] == station[there]) & (book.day[here] == book.day[there])
-        same &= book.counter[here] != book.counter[there]
-        here, there = here[same], there[same]
-        partners[here, slot], counters[here, slot] = book.value[there], book.counter[there]
+        same = np.flatnonzero((visit[here] == visit[there]) & (counter[here] != counter[there]))
+        rows = order[here][same]
+        partners[rows, slot], counters[rows, slot] = value[there][same], counter[there][same]
     same_number = np.any(partners == book.value[:, None], axis=1)
     return Beside(partners, counters, np.where(same_number, 0.0, -np.inf))

@@ -28,20 +28,27 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
     The rows of `readings` must be usable (dated, with a value of at least 0 and 1 digit or more); the
     caller sees to that, and to `as_of`.
     """
-    source = readings["source"].where(readings["source"].isin(["raise", "lower", "controller"]), "mechanical")
-    key = pd.DataFrame({"unit": readings["unit"], "drive": readings["drive"], "source": source})
-    code, _ = _codes(key)
+    columns = [readings[name].to_numpy(dtype=object) for name in ("unit", "drive", "source")]
+    head = run_starts(columns)
+    unit, drive, source = (column[head] for column in columns)
+    source = np.where(np.isin(source, ["raise", "lower", "controller"]), source, "mechanical")
+    of_run, shown = name_codes([unit, drive, source])
+    code = np.repeat(of_run, np.diff(head, append=len(readings)))
+    keys = pd.DataFrame({"unit": unit[shown], "drive": drive[shown], "source": source[shown]}, dtype=object)
     day = day_numbers(readings["read_on"])
-    order = np.lexsort((readings["reading_id"].to_numpy(), day, code))
+    order = in_order(code, day)
     code, day = code[order], day[order]
-    first = np.flatnonzero(np.r_[True, code[1:] != code[:-1]]) if len(code) else np.zeros(0, dtype=np.int64)
-    keys = key.iloc[order[first]].reset_index(drop=True)
+    first = np.searchsorted(code, np.arange(len(keys)))
     group, station = _peers(keys, units)
     served, inspected, epoch = day.astype(float), np.zeros(len(day)), np.zeros(len(day), dtype=np.int64)
     value = readings["value"].to_numpy(dtype=float)[order]
     replacements = _apply_events(keys, first, day, value, served, inspected, epoch, events, stays)
-    rising = np.lexsort((value, epoch, day, code))  # of two numbers of one day the smaller stands first
-    order, value, epoch = order[rising], value[rising], epoch[rising]
+    again = np.flatnonzero((code[1:] == code[:-1]) & (day[1:] == day[:-1]))
+    if len(again):  # of two numbers of one day the smaller stands first
+        rows = np.union1d(again, again + 1)
+        number = readings["reading_id"].to_numpy()[order[rows]]
+        rising = rows[np.lexsort((number, value[rows], epoch[rows], day[rows], code[rows]))]
+        order[rows], value[rows], epoch[rows] = order[rising], value[rising], epoch[rising]
     return Book(
         counter=code,
         day=day,
@@ -51,23 +58,44 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
         served=served,
         inspected=inspected,
         epoch=epoch,
-        unit=keys["unit"].to_numpy(dtype=object),
-        drive=keys["drive"].to_numpy(dtype=object),
-        source=keys["source"].to_numpy(dtype=object),
+        unit=unit[shown],
+        drive=drive[shown],
+        source=source[shown],
         group=group,
         station=station,
         replacements=tuple(replacements),
     )
 
 
-def _codes(key: pd.DataFrame) -> tuple[np.ndarray, int]:
-    """One code per (unit, drive, source), in the order of those names."""
-    total = np.zeros(len(key), dtype=np.int64)
-    for column in key.columns:
-        codes, names = pd.factorize(key[column], sort=True)
+def run_starts(columns: list[np.ndarray]) -> np.ndarray:
+    """First rows of the runs of successive rows that are alike in all columns, so that names are looked up once."""
+    n = len(columns[0])
+    new = np.zeros(n, dtype=bool)
+    new[:1] = True
+    for names in columns:
+        new[1:] |= names[1:] != names[:-1]
+    return np.flatnonzero(new)
+
+
+def name_codes(columns: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
+    """A code for each row, in the order of the names in the first column, then the next; and a row of each code."""
+    total = np.zeros(len(columns[0]), dtype=np.int64)
+    for column in columns:
+        codes, names = pd.factorize(column, sort=True)
         total = total * max(len(names), 1) + codes
-    unique, total = np.unique(total, return_inverse=True)
-    return total, len(unique)
+    _, shown, code = np.unique(total, return_index=True, return_inverse=True)
+    return code, shown
+
+
+def in_order(*keys: np.ndarray) -> np.ndarray:
+    """Rows in the order of the first key, then the next; rows that are alike stay as they are."""
+    above, level = np.zeros(max(len(keys[0]) - 1, 0), dtype=bool), True
+    for key in keys:
+        above |= level & (key[1:] > key[:-1])
+        level = level & (key[1:] == key[:-1])
+    if np.all(above | level):
+        return np.arange(len(keys[0]))
+    return np.lexsort(keys[::-1])
 
 
 def _peers(keys: pd.DataFrame, units: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
