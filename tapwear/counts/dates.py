@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapwear.counts.filter import Floats, Ints
-from tapwear.counts.path import operations_between
+from tapwear.counts.path import chance_when_read, operations_between
 from tapwear.counts.season import YEAR
 
 if TYPE_CHECKING:
@@ -71,6 +71,22 @@ def _chance(model: RateModel, rows: Ints, begin: Floats, day: Floats, needed: Fl
         second = spread.of(open_end).chance_at_least(needed[open_end] - model.other_end[at])
         chance[open_end] += np.where(late, share, 0.0) * (second - chance[open_end])
     return chance
+
+
+def past_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats, grid: Floats, least: float) -> Floats:
+    """Chance that each question has crossed by the end of as_of + grid, shape (questions, days), of days in the past.
+
+    Days on which the chance cannot be more than `least` may be given as 0: those up to the last visit, where even what
+    was read there and the widest error between two visits fall short. grid : rising days below 0, (days,)
+    """
+    out = np.zeros((len(rows), len(grid)))
+    open_days = chance_when_read(model, rows, start, needed) > least
+    some = np.flatnonzero(open_days)
+    out[some] = crossing_chance(model, rows[some], start[some], needed[some], grid)
+    since = np.where(open_days, np.inf, np.maximum(model.last_day[rows], start - 1.0))
+    i, j = np.nonzero(model.today + grid > since[:, None])
+    out[i, j] = crossing_chance(model, rows[i], start[i], needed[i], grid[j, None])[:, 0]
+    return out
 
 
 def crossing_quantiles(

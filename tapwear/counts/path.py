@@ -18,6 +18,7 @@ from tapwear.counts.filter import Floats, Ints
 from tapwear.counts.growth import AHEAD_YEARS
 from tapwear.counts.places import NEVER
 from tapwear.counts.season import YEAR, season_integral
+from tapwear.counts.settings import RateSettings
 
 if TYPE_CHECKING:
     from tapwear.counts.rate import RateModel
@@ -105,7 +106,7 @@ def read_count(model: RateModel, rows: Ints, day: Floats) -> tuple[Floats, Float
 
     Between visits the count follows the season; before the first visit it is what it was there.
     """
-    series, s = model.series, model.settings
+    series = model.series
     total = np.zeros(len(rows))
     variance = np.zeros(len(rows))
     at = visit_before(series, rows, day)
@@ -121,12 +122,36 @@ def read_count(model: RateModel, rows: Ints, day: Floats) -> tuple[Floats, Float
     grown = season_integral(model.season, place, t) - season_integral(model.season, place, a)
     whole = season_integral(model.season, place, b) - season_integral(model.season, place, a)
     share = np.where(b > a, grown / np.where(b > a, whole, 1.0), 0.0)
-    days = np.maximum(b - a, 1.0)
     total[inside] = series.operations[left] + share * made
-    variance[inside] = (
-        share * (1 - share) * (made**2 * (s.weather / days + s.drift * days / YEAR / 3) + s.dispersion * made)
-    )
+    variance[inside] = share * (1 - share) * _span_variance(model.settings, made, b - a)
     return total, np.sqrt(variance)
+
+
+def _span_variance(s: RateSettings, made: Floats, days: Floats) -> Floats:
+    """Four times the variance of the count halfway between two visits that many days apart."""
+    days = np.maximum(days, 1.0)
+    return made**2 * (s.weather / days + s.drift * days / YEAR / 3) + s.dispersion * made
+
+
+def chance_when_read(model: RateModel, rows: Ints, from_day: Floats, operations: Floats) -> Floats:
+    """More than the chance that so many operations were made since from_day by any day up to the last visit, (n,).
+
+    Between visits the count is not above that of the last one, and its error not above that halfway through the span
+    whose error is widest. 1 where this tells nothing: without a visit, since a day before the first one, or where the
+    latest reading has a second explanation.
+    """
+    series = model.series
+    spans = np.maximum(series.count[rows] - 1, 0)
+    each = np.repeat(np.arange(len(rows)), spans)
+    left = np.arange(len(each)) + np.repeat(series.begin[rows] - np.cumsum(spans) + spans, spans)
+    made, days = (values[left + 1] - values[left] for values in (series.operations, series.day))
+    widest = np.zeros(len(rows))
+    np.maximum.at(widest, each, 0.25 * _span_variance(model.settings, made, days))
+    seen = series.count[rows] > 0
+    read, variance, back, _ = _up_to_last_visit(model, rows, from_day, np.where(seen, model.last_day[rows], -NEVER))
+    none = np.zeros(len(rows))
+    chance = Spread(read, np.sqrt(variance + widest), none, none, none).chance_at_least(operations)
+    return np.where(seen & (back <= 0) & (model.other_chance[rows] <= 0), chance, 1.0)
 
 
 def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) -> tuple[Floats, Floats]:

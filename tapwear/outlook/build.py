@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
+from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from tapwear.counts.current import Currents, UnitWeights
-from tapwear.counts.dates import day_grid
+from tapwear.counts.current import Currents
 from tapwear.counts.rate import RateModel
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook import clocks as clocks_of
-from tapwear.outlook import merge, reasons
-from tapwear.outlook.conditions import Noted, governing
-from tapwear.outlook.merge import Floats
+from tapwear.outlook import reasons
+from tapwear.outlook.answers import Answers, Chunk, Dates, answers_of, numbers
+from tapwear.outlook.conditions import Noted
 from tapwear.outlook.rules import MAIN_TASK, questions
-from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook, Weighted
-from tapwear.weeks import DAYS_PER_YEAR
+from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook
 from tapwear.words import CONDITION_KINDS
 
 DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil", "condition")
-HORIZON_DAYS = HORIZON_YEARS * DAYS_PER_YEAR
 CHUNK_ROWS = 2_000  # questions answered together, which bounds the memory (our choice)
+
 
 
 @dataclass(frozen=True)
@@ -61,10 +60,23 @@ def build_outlook(
 def answer(asked: pd.DataFrame, ground: Ground, as_of: date) -> Outlook:
     """The outlook of the questions asked, as made by tapwear.outlook.rules.questions."""
     read = _reading_facts(ground.history)
+    rate = ground.model.index.groupby("unit")["operations_per_year"].max()
+    rates = dict(zip(rate.index.tolist(), rate.tolist(), strict=True))
+    counts = clocks_of.asked_of(asked, ground.model, ground.currents, as_of)
+    noted = _noted(asked, ground.conditions)
+    verdicts = [ground.verdicts.get(unit) for unit in asked["unit"]]
+    pull = [verdict is not None and verdict.call == "pull forward" for verdict in verdicts]
+    pulls = (asked["task"] == MAIN_TASK).to_numpy(bool) & np.array(pull, bool)
+    shared = _Shared()
     dues: list[Due] = []
-    for first in range(0, len(asked), CHUNK_ROWS):
-        dues.extend(_answer(asked.iloc[first : first + CHUNK_ROWS], ground, read, as_of))
-    return Outlook(as_of, tuple(sorted(dues, key=lambda due: urgency(due))))
+    for oil, counted in product((True, False), (True, False)):
+        alike = np.flatnonzero((pulls == oil) & (counts.counted == counted))
+        for first in range(0, len(alike), CHUNK_ROWS):
+            rows = alike[first : first + CHUNK_ROWS]
+            mine, open_ones = [verdicts[row] for row in rows], [noted[row] for row in rows]
+            chunk = Chunk(asked.iloc[rows], counts.part(rows), mine, open_ones, oil, counted, as_of)
+            dues.extend(_answer(chunk, ground, read, rates, shared))
+    return Outlook(as_of, tuple(sorted(dues, key=urgency)))
 
 
 def urgency(due: Due) -> tuple[int, date, str, str]:
@@ -90,62 +102,86 @@ class _Read:
     open_end: str = ""
 
 
+_UNREAD = _Read()
+
+
 def _reading_facts(history: CounterHistory) -> dict[str, _Read]:
     rows = history.readings
-    rows = rows[rows["status"].isin(["used", "doubtful"])].sort_values(["unit", "read_on"], kind="stable")
+    used, doubtful = (rows["status"] == "used").to_numpy(bool), (rows["status"] == "doubtful").to_numpy(bool)
+    rows, doubtful = rows[used | doubtful], doubtful[used | doubtful]
+    unit, names = pd.factorize(rows["unit"])
+    day = rows["read_on"].to_numpy("datetime64[D]")
+    newest = np.full(len(names), np.datetime64("0001-01-01"))
+    np.maximum.at(newest, unit, day)
+    on_newest = np.flatnonzero(day == newest[unit])
+    last = np.zeros(len(names), np.int64)
+    np.maximum.at(last, unit[on_newest], on_newest)
+    count = np.bincount(unit, minlength=len(names)).tolist()
+    bad = np.bincount(unit, doubtful, minlength=len(names)).astype(int).tolist()
     ends = dict(zip(history.open_ends["unit"], history.open_ends["words"], strict=True))
-    if rows.empty:
-        return {}
-    used = (rows["status"] == "used").groupby(rows["unit"]).sum()
-    count = rows.groupby("unit").size()
-    last = rows.groupby("unit").last()
-    out: dict[str, _Read] = {}
-    for unit, on, value, status, reason in zip(
-        last.index, last["read_on"], last["value"], last["status"], last["reason"], strict=True
-    ):
-        name = str(unit)
-        good = int(used[unit])
-        out[name] = _Read(
-            used=good,
-            doubtful=int(count[unit]) - good,
-            on=on.date(),
+    told = rows.iloc[last]
+    lists = (day[last].tolist(), told["value"].tolist(), doubtful[last].tolist(), told["reason"].tolist())
+    return {
+        str(name): _Read(
+            used=all_of_it - unsure,
+            doubtful=unsure,
+            on=on,
             value=int(value),
-            doubt=str(reason or "does not fit") if status == "doubtful" else "",
+            doubt=str(reason or "does not fit") if doubted else "",
             open_end=str(ends.get(name, "")),
         )
-    return out
+        for name, all_of_it, unsure, on, value, doubted, reason in zip(names, count, bad, *lists, strict=True)
+    }
 
 
-@dataclass(frozen=True)
-class _Answers:
-    """Arrays over a chunk of questions; days are counted from as_of, NaN = never or not known."""
+class _Item(NamedTuple):
+    """What a question carries into its answer."""
 
-    start: Floats  # last service
-    needed: Floats  # interval [operations]
-    years: Floats  # interval [years]
-    days: Floats  # merged, (n, 3)
-    days_without_oil: Floats
-    days_of_limits: Floats  # of operations and calendar alone
-    noted: list[Sequence[Noted]]  # open conditions that concern the question
-    days_of_clock: list[Floats]
-    share: Floats  # (clocks, n)
-    made: Floats  # operations since the last service, (n, 3)
-    bounds: tuple[Floats, Floats]
-    weights: Mapping[int, UnitWeights]  # of the questions that weigh operations by current, and so the next
-    weighted: Mapping[int, Weighted]
+    unit: str
+    station: str
+    region: str
+    bank: str
+    phase: str
+    state: str
+    task: str
+    kit: str
+    duration_days: float | None
+    crew_hours: float | None
+    lead_time_weeks: float | None
+    last_service_counter: float | None
+    commissioned: bool
 
 
-def _answer(asked: pd.DataFrame, ground: Ground, read: Mapping[str, _Read], as_of: date) -> list[Due]:
-    names = [str(unit) for unit in asked["unit"]]
-    verdicts = [ground.verdicts.get(name) for name in names]
-    weighing = clocks_of.Weighing(ground.currents, asked["current_exponent"].to_numpy(float))
-    noted = _noted(asked, ground.conditions)
-    answers = _clocks_merged(asked, names, verdicts, ground.model, as_of, weighing, noted)
-    best = ground.model.index.groupby("unit")["operations_per_year"].max()
+class _Shared:
+    """Parts that are alike in many dues, each kept once."""
+
+    def __init__(self) -> None:
+        self._shares: dict[tuple[float, ...], dict[str, float]] = {}
+        self._clocks: dict[tuple[object, ...], Clock] = {}
+
+    def shares(self, share: dict[str, float]) -> dict[str, float]:
+        return self._shares.setdefault(tuple(share.values()), share)
+
+    def clock(self, driver: Driver, dates: Dates, words: str) -> Clock:
+        early, middle, late = dates
+        key = (driver, early, middle, late, words)
+        return self._clocks.get(key) or self._clocks.setdefault(key, Clock(*key))
+
+
+def _answer(
+    chunk: Chunk, ground: Ground, read: Mapping[str, _Read], rates: Mapping[str, float], shared: _Shared
+) -> list[Due]:
+    a = answers_of(chunk)
     return [
-        _due(item, row, answers, verdicts[row], read.get(names[row], _Read()), ground, _number(best.get(names[row])))
-        for row, item in enumerate(asked.assign(as_of=as_of).itertuples(index=False))
+        _due(item, row, a, chunk, read.get(item.unit, _UNREAD), ground, rates.get(item.unit), shared)
+        for row, item in enumerate(_items(chunk.asked))
     ]
+
+
+def _items(asked: pd.DataFrame) -> Iterator[_Item]:
+    words = [map(str, asked[name].to_numpy(object).tolist()) for name in _Item._fields[:8]]
+    values = [numbers(asked[name].to_numpy(float, na_value=np.nan)) for name in _Item._fields[8:12]]
+    return map(_Item._make, zip(*words, *values, asked["commissioned_on"].notna().tolist(), strict=True))
 
 
 def _noted(asked: pd.DataFrame, conditions: Mapping[str, Sequence[Noted]]) -> list[Sequence[Noted]]:
@@ -155,73 +191,32 @@ def _noted(asked: pd.DataFrame, conditions: Mapping[str, Sequence[Noted]]) -> li
     return [conditions.get(str(unit), ()) if mine else () for unit, mine in zip(asked["unit"], concerned, strict=True)]
 
 
-def _clocks_merged(
-    asked: pd.DataFrame,
-    names: list[str],
-    verdicts: list[OilVerdict | None],
-    model: RateModel,
-    as_of: date,
-    weighing: clocks_of.Weighing,
-    noted: list[Sequence[Noted]],
-) -> _Answers:
-    main = (asked["task"] == MAIN_TASK).to_numpy(bool)
-    start = clocks_of.days(asked["last_service_on"], as_of)
-    needed = asked["interval_operations"].to_numpy(float, na_value=np.nan)
-    years = asked["interval_years"].to_numpy(float, na_value=np.nan)
-    calendar_day = clocks_of.calendar_days(start, years, as_of)
-    act_by = clocks_of.act_by_days(noted, as_of)
-    base = np.unique(np.append(day_grid(ahead_years=HORIZON_YEARS), -merge.STEP))  # nothing of the oil before as_of
-    days, operations = clocks_of.operations_clock(model, names, start, needed, base, as_of, weighing)
-    grid = merge.with_days(days, calendar_day, act_by)
-    clocks = [
-        merge.onto(operations, days, grid),
-        merge.certain(calendar_day, grid),
-        clocks_of.oil_clock(verdicts, main, grid, as_of),
-        merge.certain(act_by, grid),
-    ]
-    weights = clocks_of.weights_of(model, names, weighing)
-    return _Answers(
-        start=start,
-        needed=needed,
-        years=years,
-        days=merge.quantile_days(merge.earliest(*clocks), grid),
-        days_without_oil=merge.quantile_days(merge.earliest(*clocks[:2], clocks[3]), grid),
-        days_of_limits=merge.quantile_days(merge.earliest(*clocks[:2]), grid),
-        noted=noted,
-        days_of_clock=[merge.quantile_days(clock, grid) for clock in clocks],
-        share=merge.shares(*clocks),
-        made=clocks_of.operations_since(model, names, start, as_of, weighing),
-        bounds=clocks_of.bounds(asked, model, names, needed, years, as_of, weighing),
-        weights=weights,
-        weighted=clocks_of.weighted_and_plain(model, names, start, needed, as_of, weighing, weights),
-    )
-
-
 def _due(
-    item: Any, row: int, a: _Answers, verdict: OilVerdict | None, read: _Read, ground: Ground, rate: float | None
+    item: _Item,
+    row: int,
+    a: Answers,
+    chunk: Chunk,
+    read: _Read,
+    ground: Ground,
+    rate: float | None,
+    shared: _Shared,
 ) -> Due:
-    as_of: date = item.as_of
-    unit, task = str(item.unit), str(item.task)
-    main = task == MAIN_TASK
-    has_rule = bool(np.isfinite(a.needed[row]) or np.isfinite(a.years[row]))
-    oil_pulls = main and verdict is not None and verdict.call == "pull forward"
-    noted = a.noted[row]
-    asked_by = governing(noted)
-    known = (has_rule and bool(np.isfinite(a.start[row]))) or oil_pulls or asked_by is not None
-    early, middle, late = (_date(day, as_of) if known else None for day in a.days[row])
-    overdue = known and bool(a.days_of_limits[row, 1] <= 0)
+    as_of, unit, task, verdict, noted = chunk.as_of, item.unit, item.task, chunk.verdicts[row], chunk.noted[row]
+    main, known, overdue, asked_by = task == MAIN_TASK, a.known[row], a.overdue[row], a.asked_by[row]
+    early, middle, late = a.dates[row]
     drivers = DRIVERS if asked_by else DRIVERS[:3]
-    share: dict[str, float] = {driver: round(float(a.share[at, row]), 4) for at, driver in enumerate(drivers)}
-    driver: Driver = max(drivers, key=lambda key: share[key]) if known and any(share.values()) else "unknown"
+    share: dict[str, float] = {driver: round(chance, 4) for driver, chance in zip(drivers, a.share[row], strict=False)}
+    driver: Driver = max(drivers, key=share.__getitem__) if known and any(share.values()) else "unknown"
+    severe_noted = any(one.severe for one in ground.conditions.get(unit, ()))
     evidence = reasons.Evidence(
         unit=unit,
-        state=str(item.state),
+        state=item.state,
         task=task,
         main_task=main,
         as_of=as_of,
-        has_rule=has_rule,
-        last_service_on=_date(a.start[row], as_of),
-        counts_operations=bool(np.isfinite(a.needed[row])),
+        has_rule=a.has_rule[row],
+        last_service_on=a.last_service[row],
+        counts_operations=a.needed[row] is not None,
         readings_used=read.used,
         readings_doubtful=read.doubtful,
         last_reading_on=read.on,
@@ -231,32 +226,33 @@ def _due(
         early=early,
         overdue=overdue,
         oil_drives=driver == "oil",
-        kit=str(item.kit),
-        lead_time_weeks=_number(item.lead_time_weeks),
+        kit=item.kit,
+        lead_time_weeks=item.lead_time_weeks,
         rate_words=ground.rate_words.get(unit, ""),
         weight_doubt=reasons.weight_doubt(a.weights.get(row), unit in ground.currents.rated),
         noted=tuple(noted),
-        severe_noted=any(one.severe for one in ground.conditions.get(unit, ())),
+        severe_noted=severe_noted,
         asked_by=asked_by if driver == "condition" else None,
     )
-    unknown = has_rule and not known
-    bounds = (_date(a.bounds[0][row], as_of), _date(a.bounds[1][row], as_of)) if unknown else (None, None)
+    unknown = a.has_rule[row] and not known
+    bounds = (a.bounds[0][row], a.bounds[1][row]) if unknown else (None, None)
+    made = a.made[row]
     return Due(
         unit=unit,
-        station=str(item.station),
-        region=str(item.region),
-        bank=str(item.bank),
-        phase=str(item.phase),
-        state=str(item.state),
+        station=item.station,
+        region=item.region,
+        bank=item.bank,
+        phase=item.phase,
+        state=item.state,
         task=task,
         as_of=as_of,
         last_service_on=evidence.last_service_on,
         last_service_counter=_whole(item.last_service_counter),
-        interval_operations=_whole(a.needed[row]),
-        interval_years=_number(a.years[row]),
-        operations_since=_number(a.made[row, 1]),
-        operations_since_low=_number(a.made[row, 0]),
-        operations_since_high=_number(a.made[row, 2]),
+        interval_operations=a.needed[row],
+        interval_years=a.years[row],
+        operations_since=made[1],
+        operations_since_low=made[0],
+        operations_since_high=made[2],
         operations_per_year=rate,
         early=early,
         middle=middle,
@@ -264,12 +260,12 @@ def _due(
         known=known,
         overdue=overdue,
         driver=driver,
-        driver_share=share if known else {},
-        clocks=_clocks(a, row, evidence, as_of),
+        driver_share=shared.shares(share) if known else {},
+        clocks=_clocks(a, row, evidence, shared),
         weighted=a.weighted.get(row),
-        oil_moved_days=_moved(a.days[row, 1], a.days_without_oil[row, 1]) if oil_pulls else 0,
+        oil_moved_days=a.moved[row],
         bounds=bounds,
-        bounds_words=_bounds_words(pd.notna(item.commissioned_on), *bounds, as_of) if unknown else "",
+        bounds_words=_bounds_words(item.commissioned, *bounds, as_of) if unknown else "",
         readings_used=read.used,
         readings_doubtful=read.doubtful,
         last_reading_on=read.on,
@@ -279,34 +275,15 @@ def _due(
         conditions=tuple(one.sentence for one in noted),
         doubts=reasons.doubts(evidence),
         next_action=reasons.next_action(evidence),
-        duration_days=_number(item.duration_days),
-        crew_hours=_number(item.crew_hours),
-        kit=evidence.kit,
-        lead_time_weeks=evidence.lead_time_weeks,
+        duration_days=item.duration_days,
+        crew_hours=item.crew_hours,
+        kit=item.kit,
+        lead_time_weeks=item.lead_time_weeks,
     )
 
 
-def _date(day: float, as_of: date) -> date | None:
-    """The date of a day counted from as_of; None where unknown or beyond the horizon."""
-    if not np.isfinite(day) or day > HORIZON_DAYS:
-        return None
-    return as_of + timedelta(days=round(float(day)))
-
-
-def _number(value: object) -> float | None:
-    number = float(value) if value is not None and value is not pd.NA else float("nan")  # type: ignore[arg-type]
-    return number if np.isfinite(number) else None
-
-
-def _whole(value: object) -> int | None:
-    number = _number(value)
+def _whole(number: float | None) -> int | None:
     return None if number is None else round(number)
-
-
-def _moved(with_oil: float, without: float) -> int:
-    """Days by which the oil brings the middle date forward; against the horizon where there is no other date."""
-    other = min(without, HORIZON_DAYS) if np.isfinite(without) else HORIZON_DAYS
-    return max(round(other - with_oil), 0)
 
 
 def _bounds_words(commissioned: bool, low: date | None, high: date | None, as_of: date) -> str:
@@ -318,9 +295,9 @@ def _bounds_words(commissioned: bool, low: date | None, high: date | None, as_of
     return f"{low or far} if never done since commissioning, {today}"
 
 
-def _clocks(a: _Answers, row: int, e: reasons.Evidence, as_of: date) -> tuple[Clock, ...]:
-    operations, years = _whole(a.needed[row]), _number(a.years[row])
-    words = {
+def _clocks(a: Answers, row: int, e: reasons.Evidence, shared: _Shared) -> tuple[Clock, ...]:
+    operations, years, asked_by = a.needed[row], a.years[row], a.asked_by[row]
+    words: dict[Driver, str] = {
         "operations": f"{operations:,} operations" if operations else "no interval in operations",
         "calendar": f"{years:g} years" if years else "no interval in years",
         "oil": e.verdict.call if e.verdict and e.main_task else "not asked",
@@ -329,13 +306,10 @@ def _clocks(a: _Answers, row: int, e: reasons.Evidence, as_of: date) -> tuple[Cl
         words["operations"] += f", {a.weighted[row].words}"
     if e.last_service_on is None:
         words["operations"] = words["calendar"] = "last service unknown"
-    out = []
-    asked_by = governing(a.noted[row])
     if asked_by is not None:
         words["condition"] = f"{CONDITION_KINDS[asked_by.kind]}, noted {asked_by.noted_on}"
-    for at, driver in enumerate(DRIVERS):
-        if driver not in words:
-            continue
-        early, middle, late = (_date(day, as_of) for day in a.days_of_clock[at][row])
-        out.append(Clock(driver, early, middle, late, words[driver]))
-    return tuple(out)
+    return tuple(
+        shared.clock(driver, dates[row], words[driver])
+        for driver, dates in zip(DRIVERS, a.of_clock, strict=True)
+        if driver in words
+    )

@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from math import isfinite
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from tapwear.counts.current import Currents, UnitWeights, plain_operations, unit_weights, weighted_operations
-from tapwear.counts.dates import day_grid
-from tapwear.counts.rate import RateModel
+from tapwear.counts.dates import crossing_chance, day_grid, past_chance
+from tapwear.counts.filter import Ints
+from tapwear.counts.rate import Days, RateModel
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook import merge
-from tapwear.outlook.conditions import Noted, governing
+from tapwear.outlook.conditions import Noted
 from tapwear.outlook.merge import Floats
 from tapwear.outlook.types import Weighted
 from tapwear.weeks import DAYS_PER_YEAR, add_years
@@ -24,11 +26,71 @@ NO_CHANCE = 1e-6  # a chance below this is none; our choice
 
 
 @dataclass(frozen=True)
-class Weighing:
-    """How operations are weighted by the current broken. exponent (n,): of each question, 0 = the plain count."""
+class Asked:
+    """Questions answered together, as arrays over them (n,), and what they are put to.
 
+    names, start, needed : unit, last service [days from as_of, NaN = not known] and interval [operations, NaN = none]
+    exponent : of the current broken by which operations are weighted, 0 = the plain count
+    first, drives : where in `series` [rows of RateModel.index] the unit's drives begin, and how many it has
+    """
+
+    model: RateModel
     currents: Currents
+    as_of: date
+    names: NDArray[np.object_]
+    start: Floats
+    needed: Floats
     exponent: Floats
+    first: Ints
+    drives: Ints
+    series: Ints
+
+    @property
+    def counted(self) -> NDArray[np.bool_]:
+        """Which questions an operations clock answers."""
+        return np.isfinite(self.start) & np.isfinite(self.needed) & (self.drives > 0)
+
+    def part(self, rows: Ints) -> Asked:
+        """Some of the questions."""
+        return replace(
+            self,
+            names=self.names[rows],
+            start=self.start[rows],
+            needed=self.needed[rows],
+            exponent=self.exponent[rows],
+            first=self.first[rows],
+            drives=self.drives[rows],
+        )
+
+    def pairs(self, wanted: NDArray[np.bool_]) -> tuple[Ints, Ints, Days]:
+        """Question, series and day of the last service for each drive of the questions wanted, in their order.
+
+        A unit with several drives is due when the first of them is. The last services must be known.
+        """
+        rows = np.flatnonzero(wanted)
+        drives = self.drives[rows]
+        question = np.repeat(rows, drives)
+        at = self.first[question] + np.arange(len(question)) - np.repeat(np.cumsum(drives) - drives, drives)
+        begin = np.datetime64(self.as_of, "D") + self.start[question].astype(np.int64)
+        return question, self.series[at], begin
+
+
+def asked_of(asked: pd.DataFrame, model: RateModel, currents: Currents, as_of: date) -> Asked:
+    """The questions that tapwear.outlook.rules.questions asks, put to the counts."""
+    question, series = series_rows(model, asked["unit"])
+    first = np.searchsorted(question, np.arange(len(asked) + 1))
+    return Asked(
+        model=model,
+        currents=currents,
+        as_of=as_of,
+        names=asked["unit"].to_numpy(object),
+        start=days(asked["last_service_on"], as_of),
+        needed=asked["interval_operations"].to_numpy(float, na_value=np.nan),
+        exponent=asked["current_exponent"].to_numpy(float),
+        first=first[:-1],
+        drives=np.diff(first),
+        series=series,
+    )
 
 
 def days(column: pd.Series, as_of: date) -> Floats:
@@ -38,54 +100,40 @@ def days(column: pd.Series, as_of: date) -> Floats:
     return np.where(np.isnat(day), np.nan, out)
 
 
-def series_rows(model: RateModel, unit_names: Sequence[str]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """All (question, series) pairs: a unit with several drives is due when the first of them is."""
+def series_rows(model: RateModel, units: Sequence[str] | pd.Series) -> tuple[Ints, Ints]:
+    """All (question, series) pairs in the order of the questions."""
     rows = pd.Series(np.arange(len(model.series.unit)), index=model.series.unit)
-    pairs = pd.DataFrame({"unit": unit_names, "question": np.arange(len(unit_names))}).merge(
+    pairs = pd.DataFrame({"unit": units, "question": np.arange(len(units))}).merge(
         rows.rename("series"), left_on="unit", right_index=True, how="inner"
     )
     return pairs["question"].to_numpy(np.int64), pairs["series"].to_numpy(np.int64)
 
 
-def operations_clock(
-    model: RateModel,
-    unit_names: Sequence[str],
-    start: Floats,
-    needed: Floats,
-    grid: Floats,
-    as_of: date,
-    weighing: Weighing,
-) -> tuple[Floats, Floats]:
-    """Days (questions, days) and the chance of the interval being used up by each; 0 where there is no such interval
-    or start.
+def operations_clock(asked: Asked, grid: Floats) -> tuple[Floats, Floats]:
+    """Days (questions, days) and the chance of the interval being used up by each; all questions must be `counted`.
 
     grid : (days,) with 0 among them; each question gets days of its own besides, between those that hold its 10, 50 and
     90 %. The path is asked for the plain operations at which a weighted interval is used up, and of the past only
     where it may have been by as_of.
     """
-    question, series = series_rows(model, unit_names)
-    asked = np.isfinite(start[question]) & np.isfinite(needed[question])
-    question, series = question[asked], series[asked]
-    begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
-    plain = plain_operations(model, weighing.currents, series, begin, weighing.exponent[question], needed[question])
+    model = asked.model
+    question, series, begin = asked.pairs(np.ones(len(asked.names), bool))
+    plain = plain_operations(model, asked.currents, series, begin, asked.exponent[question], asked.needed[question])
+    start = begin.astype(np.int64).astype(float)
 
-    def chance_on(days: Floats, of: NDArray[np.int64]) -> Floats:
-        own = days if days.ndim == 1 else days[question[of]]
-        return np.asarray(model.crossing(series[of], begin[of], plain[of], own).probability)
+    def of_drives(chance: Floats) -> Floats:
+        if len(question) == len(asked.names):
+            return chance
+        return np.asarray(np.maximum.reduceat(chance, np.cumsum(asked.drives) - asked.drives, axis=0))
 
-    each = np.arange(len(question))
     today = int(np.searchsorted(grid, 0.0))
     known = np.zeros((len(question), len(grid)))
-    if len(question):
-        known[:, today:] = chance_on(grid[today:], each)
-        past = np.flatnonzero(known[:, today] > NO_CHANCE)
-        known[past, :today] = chance_on(grid[:today], past)
-    coarse = np.zeros((len(unit_names), len(grid)))
-    np.maximum.at(coarse, question, np.maximum.accumulate(known, axis=1))
+    known[:, today:] = crossing_chance(model, series, start, plain, grid[today:])
+    past = np.flatnonzero(known[:, today] > NO_CHANCE)
+    known[past, :today] = past_chance(model, series[past], start[past], plain[past], grid[:today], NO_CHANCE)
+    coarse = np.maximum.accumulate(of_drives(known), axis=1)
     between = merge.between(coarse, grid)
-    fine = np.zeros(between.shape)
-    if len(question):
-        np.maximum.at(fine, question, chance_on(between, each))
+    fine = of_drives(crossing_chance(model, series, start, plain, between[question]))
     days = np.concatenate([np.broadcast_to(grid, coarse.shape), between], axis=1)
     order = np.argsort(days, axis=1, kind="stable")
     chance = np.take_along_axis(np.concatenate([coarse, fine], axis=1), order, axis=1)
@@ -97,84 +145,71 @@ def calendar_days(start: Floats, years: Floats, as_of: date) -> Floats:
     return np.array(
         [
             (add_years(as_of + timedelta(days=int(day)), span) - as_of).days
-            if np.isfinite(day) and np.isfinite(span)
+            if isfinite(day) and isfinite(span)
             else np.nan
-            for day, span in zip(start, years, strict=True)
+            for day, span in zip(start.tolist(), years.tolist(), strict=True)
         ],
         dtype=float,
     )
 
 
-def act_by_days(noted: Sequence[Sequence[Noted]], as_of: date) -> Floats:
-    """The first act-by day of each question's conditions, as days from as_of; NaN where none is set."""
-    first = [governing(some) for some in noted]
-    return np.array([(one.act_by - as_of).days if one and one.act_by else np.nan for one in first], dtype=np.float64)
+def act_by_days(governing: Sequence[Noted | None], as_of: date) -> Floats:
+    """The act-by day of the condition that governs each question, as days from as_of; NaN where none is set."""
+    days = [(one.act_by - as_of).days if one and one.act_by else np.nan for one in governing]
+    return np.array(days, dtype=np.float64)
 
 
-def oil_clock(verdicts: Sequence[OilVerdict | None], main: NDArray[np.bool_], grid: Floats, as_of: date) -> Floats:
-    """Chance that the oil has asked for the opening, (questions, days): nothing before a call to pull forward,
-    all of it on as_of where the finding is severe."""
+def oil_clock(verdicts: Sequence[OilVerdict | None], grid: Floats, as_of: date) -> Floats:
+    """Chance that the oil has asked for the opening, (questions, days), of verdicts that call to pull it forward.
+
+    All of it on as_of where the finding is severe.
+    """
 
     def ahead(name: str) -> Floats:
-        out = np.full(len(verdicts), np.nan)
-        for row, verdict in enumerate(verdicts):
-            if verdict is None or not main[row] or verdict.call != "pull forward":
-                continue
-            day = getattr(verdict, name)
-            out[row] = 0.0 if verdict.severe or day is None else max((day - as_of).days, 0)
-        return out
+        days = []
+        for verdict in verdicts:
+            day = None if verdict is None or verdict.severe else getattr(verdict, name)
+            days.append(0.0 if day is None else max((day - as_of).days, 0.0))
+        return np.array(days, float)
 
     early, middle, late = ahead("open_by_early"), ahead("open_by_middle"), ahead("open_by_late")
     middle = np.maximum(middle, early)
     return np.where(grid >= 0, merge.spread(early, middle, np.maximum(late, middle), grid), 0.0)
 
 
-def operations_since(model: RateModel, names: Sequence[str], start: Floats, as_of: date, weighing: Weighing) -> Floats:
+def operations_since(asked: Asked) -> Floats:
     """Operations since the last service, weighted where the rule says so, 10, 50 and 90 %, of the drive with the
     most; NaN where unknown."""
-    out = np.full((len(names), 3), np.nan)
-    question, series = series_rows(model, names)
-    asked = np.isfinite(start[question])
-    question, series = question[asked], series[asked]
+    out = np.full((len(asked.names), 3), np.nan)
+    question, series, begin = asked.pairs(np.isfinite(asked.start))
     if len(question):
-        begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
-        end = np.full(len(begin), np.datetime64(as_of, "D"))
-        plain = model.operations(series, begin, end, np.array(merge.QUANTILES))
-        made = weighted_operations(model, weighing.currents, series, begin, weighing.exponent[question], plain)
+        end = np.full(len(begin), np.datetime64(asked.as_of, "D"))
+        plain = asked.model.operations(series, begin, end, np.array(merge.QUANTILES))
+        made = weighted_operations(asked.model, asked.currents, series, begin, asked.exponent[question], plain)
         out[question] = -1.0
         np.maximum.at(out, question, made)
     return out
 
 
-def weights_of(model: RateModel, names: Sequence[str], weighing: Weighing) -> dict[int, UnitWeights]:
+def weights_of(asked: Asked) -> dict[int, UnitWeights]:
     """The weights of the unit of each question that weighs operations."""
     return {
-        row: unit_weights(model, weighing.currents, names[row], float(weighing.exponent[row]))
-        for row in map(int, np.flatnonzero(weighing.exponent > 0))
+        row: unit_weights(asked.model, asked.currents, str(asked.names[row]), float(asked.exponent[row]))
+        for row in map(int, np.flatnonzero(asked.exponent > 0))
     }
 
 
-def weighted_and_plain(
-    model: RateModel,
-    names: Sequence[str],
-    start: Floats,
-    needed: Floats,
-    as_of: date,
-    weighing: Weighing,
-    weights: Mapping[int, UnitWeights],
-) -> dict[int, Weighted]:
+def weighted_and_plain(asked: Asked, weights: Mapping[int, UnitWeights]) -> dict[int, Weighted]:
     """For each question that weighs operations, how they stand to the plain ones of the drive that governs it."""
-    out = {row: Weighted(float(weighing.exponent[row]), None, None, mine.ahead) for row, mine in weights.items()}
-    question, series = series_rows(model, names)
-    asked = (weighing.exponent[question] > 0) & np.isfinite(start[question])
-    question, series = question[asked], series[asked]
+    out = {row: Weighted(float(asked.exponent[row]), None, None, mine.ahead) for row, mine in weights.items()}
+    question, series, begin = asked.pairs((asked.exponent > 0) & np.isfinite(asked.start))
     if not len(question):
         return out
-    begin = np.datetime64(as_of, "D") + start[question].astype(np.int64)
-    end, power = np.full(len(begin), np.datetime64(as_of, "D")), weighing.exponent[question]
+    model, currents = asked.model, asked.currents
+    end, power = np.full(len(begin), np.datetime64(asked.as_of, "D")), asked.exponent[question]
     plain = model.operations(series, begin, end, np.array([0.5]))
-    made = weighted_operations(model, weighing.currents, series, begin, power, plain)[:, 0]
-    limit = plain_operations(model, weighing.currents, series, begin, power, needed[question])
+    made = weighted_operations(model, currents, series, begin, power, plain)[:, 0]
+    limit = plain_operations(model, currents, series, begin, power, asked.needed[question])
     for at in np.argsort(made, kind="stable"):  # the drive with the most comes last, and stays
         row = int(question[at])
         reached = float(limit[at]) if np.isfinite(limit[at]) else None
@@ -182,27 +217,20 @@ def weighted_and_plain(
     return out
 
 
-def bounds(
-    asked: pd.DataFrame,
-    model: RateModel,
-    names: Sequence[str],
-    needed: Floats,
-    years: Floats,
-    as_of: date,
-    weighing: Weighing,
-) -> tuple[Floats, Floats]:
+def bounds(asked: Asked, commissioned: Floats, years: Floats) -> tuple[Floats, Floats]:
     """For an unknown last service: the middle date if never done since commissioning, and if done today.
 
-    NaN for the questions whose last service is known.
+    commissioned [days from as_of, NaN = not known], years : (n,). NaN for the questions whose last service is known.
     """
-    rows = np.flatnonzero(asked["last_service_on"].isna())
-    born = days(asked["commissioned_on"], as_of)[rows]
-    mine = [names[row] for row in rows.tolist()]
-    weighed = Weighing(weighing.currents, weighing.exponent[rows])
+    rows = np.flatnonzero(np.isnan(asked.start))
     grid = day_grid(60)
-    out = np.full((2, len(asked)), np.nan)
-    for which, begin in enumerate((born, np.zeros(len(rows)))):
-        on, operations = operations_clock(model, mine, begin, needed[rows], grid, as_of, weighed)
-        used_up = merge.quantile_days(operations, on, (0.5,))[:, 0]
+    out = np.full((2, len(asked.names)), np.nan)
+    for which, begin in enumerate((commissioned[rows], np.zeros(len(rows)))):
+        supposed = replace(asked.part(rows), start=begin)
+        used_up = np.full(len(rows), np.nan)
+        counted = np.flatnonzero(supposed.counted)
+        if len(counted):
+            on, operations = operations_clock(supposed.part(counted), grid)
+            used_up[counted] = merge.quantile_days(operations, on, (0.5,))[:, 0]
         out[which, rows] = np.fmin(used_up, begin + years[rows] * DAYS_PER_YEAR)
     return out[0], out[1]

@@ -93,6 +93,19 @@ def quantile_days(chance: Floats, grid: Floats, probs: tuple[float, ...] = QUANT
     return out
 
 
+def corners(chance: Floats, grid: Floats) -> Floats:
+    """Days (n, 8) of the grid that hold all that `quantile_days` looks at: its ends and those of each quantile's step.
+
+    Beside clocks that run out on a known day a clock may be read off on these and those days alone.
+    """
+    out = [grid[:, 0], grid[:, -1]]
+    rows = np.arange(len(chance))
+    for prob in QUANTILES:
+        right = np.argmax(chance >= prob - 1e-12, axis=1)
+        out += [grid[rows, np.maximum(right - 1, 0)], grid[rows, right]]
+    return np.sort(np.column_stack(out), axis=1)
+
+
 def with_days(grid: Floats, *days: Floats) -> Floats:
     """The grid (n, days) with given days of each question, and a moment before each, added, so that certain dates stay
     exact. days : each (n,), NaN or outside the grid = none."""
