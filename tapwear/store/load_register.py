@@ -9,10 +9,10 @@ import pandas as pd
 import sqlalchemy as sa
 
 from tapwear.store.clocks import RULE_FIELDS, effective_rules
-from tapwear.store.frames import Scope, among, typed
+from tapwear.store.frames import Scope, among, text_array, typed
 from tapwear.store.lean import is_current
 from tapwear.store.visit_rules import VISIT_RULE_FIELDS
-from tapwear.store.whereabouts import IN_SERVICE, FittingRow, Spell, StayRow, by_drive, spells
+from tapwear.store.whereabouts import IN_SERVICE, CounterRow, FittingRow, Spell, StayRow, spells
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,8 @@ def spells_of(scope: Scope, places: dict[int, PlaceRow]) -> dict[str, list[Spell
         query = query.where(among(stay.c.tap_changer_id, {*scope.ids, *(row[0] for row in neighbours)}))
     names = {number: place.key for number, place in places.items()}
     found = spells([StayRow(*row) for row in scope.rows(query)], names, scope.as_of)
-    return {tag: own for tag, own in found.items() if scope.has(tag)}
+    tags = set(scope.units.tolist())
+    return {tag: own for tag, own in found.items() if tag in tags}
 
 
 def fittings_of(scope: Scope) -> list[FittingRow]:
@@ -83,8 +84,21 @@ def fittings_of(scope: Scope) -> list[FittingRow]:
     return [FittingRow(row[0], row[1], row[2] or "", *row[3:]) for row in scope.rows(query)]
 
 
+def counters_of(scope: Scope, drives: dict[int, list[FittingRow]]) -> list[CounterRow]:
+    """The counters of these drives, in no order."""
+    counter = scope.table("counter")
+    query = sa.select(counter.c.id, counter.c.drive_id, counter.c.source, counter.c.digits)
+    if scope.ids is not None:
+        query = query.where(among(counter.c.drive_id, drives))
+    return [CounterRow(*row) for row in scope.rows(query) if row[1] in drives]
+
+
 def units_frame(
-    scope: Scope, places: dict[int, PlaceRow], where: dict[str, list[Spell]], fittings: list[FittingRow]
+    scope: Scope,
+    places: dict[int, PlaceRow],
+    where: dict[str, list[Spell]],
+    drives: dict[int, list[FittingRow]],
+    counters: list[CounterRow],
 ) -> pd.DataFrame:
     """The units, each where it stands at the end of the load's days."""
     changer, scheme, compartment = scope.table("tap_changer"), scope.table("scheme"), scope.table("compartment")
@@ -119,10 +133,10 @@ def units_frame(
     )
     frame = scope.frame(query)
     transformers = _transformers(scope, {where[unit][-1].stay.transformer_id for unit in where})
-    digits = _digits(scope, fittings)
+    digits = _digits(drives, counters)
     nowhere = PlaceRow("", "", "", "", "", "")
     standing = []
-    for unit in frame["unit"]:
+    for unit in frame["unit"].tolist():
         last = where[unit][-1] if where.get(unit) else None
         place = places[last.stay.place_id] if last and last.stay.place_id is not None else nowhere
         serial, conservator, tank = transformers.get(last.stay.transformer_id if last else None, ("", "", None))
@@ -166,16 +180,12 @@ def _transformers(scope: Scope, wanted: set[int | None]) -> dict[int | None, tup
     return {row[0]: (row[1], row[2], row[3]) for row in scope.rows(query)}
 
 
-def _digits(scope: Scope, fittings: list[FittingRow]) -> dict[str, int]:
+def _digits(drives: dict[int, list[FittingRow]], counters: list[CounterRow]) -> dict[str, int]:
     """Digits of the counter that governs each unit: the newest mechanical one on the drive of its first slot."""
-    counter = scope.table("counter")
-    query = sa.select(counter.c.id, counter.c.drive_id, counter.c.source, counter.c.digits)
-    drives = by_drive(fittings)
-    if scope.ids is not None:
-        query = query.where(among(counter.c.drive_id, drives))
     best: dict[int, tuple[bool, int, int]] = {}
-    for number, drive, source, digits in scope.rows(query):
-        best[drive] = max(best.get(drive, (False, 0, 0)), (source == "mechanical", number, digits))
+    for one in counters:
+        known = best.get(one.drive_id, (False, 0, 0))
+        best[one.drive_id] = max(known, (one.source == "mechanical", one.id, one.digits))
     now: dict[str, tuple[str, int]] = {}
     for drive, own in drives.items():
         last = own[-1]
@@ -230,12 +240,22 @@ def rules_frame(scope: Scope) -> pd.DataFrame:
     for scheme_id, unit_id, task, *fields in scope.rows(query):
         rule_row = {"task": task, **dict(zip(RULE_FIELDS, fields, strict=True))}
         (of_unit.setdefault(unit_id, []) if scheme_id is None else of_scheme.setdefault(scheme_id, [])).append(rule_row)
-    rows = [
-        (tag, task, *(fields[name] for name in RULE_FIELDS))
-        for number, tag, scheme_id in units
-        for task, fields in effective_rules(of_scheme.get(scheme_id, []), of_unit.get(number, [])).items()
-    ]
-    frame = pd.DataFrame(rows, columns=["unit", "task", *RULE_FIELDS])
-    texts = ["unit", "task", "kit", "provenance"]
+    different: list[tuple[Any, ...]] = []  # most units have the rules of their scheme and no others
+    held: dict[tuple[int | None, int | None], range] = {}
+    which: list[int] = []
+    tags: list[str] = []
+    for number, tag, scheme_id in units:
+        key = (scheme_id, number if number in of_unit else None)
+        if key not in held:
+            rules = effective_rules(of_scheme.get(scheme_id, []), of_unit.get(number, []))
+            held[key] = range(len(different), len(different) + len(rules))
+            different += [(task, *(fields[name] for name in RULE_FIELDS)) for task, fields in rules.items()]
+        which += held[key]
+        tags += [tag] * len(held[key])
+    frame = pd.DataFrame(different, columns=["task", *RULE_FIELDS])
+    texts = ["task", "kit", "provenance"]
     frame = typed(frame, floats=[name for name in RULE_FIELDS if name not in texts], texts=texts)
-    return frame.assign(current_exponent=frame["current_exponent"].fillna(0.0))
+    frame["current_exponent"] = frame["current_exponent"].fillna(0.0)
+    frame = frame.take(which).reset_index(drop=True)
+    frame.insert(0, "unit", text_array(tags))
+    return frame

@@ -2,125 +2,131 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import lru_cache
 
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
+from numpy.typing import NDArray
 
+from tapwear.store.book import (
+    CONDITION_COLUMNS,
+    CONDITION_DATES,
+    DEFERRAL_DATES,
+    FOLLOWUP_COLUMNS,
+    FOLLOWUP_DATES,
+    OBSERVATION_COLUMNS,
+)
 from tapwear.store.clocks import resets_of, touches_oil
-from tapwear.store.frames import Scope, among, typed
+from tapwear.store.frames import Scope, among, in_order, row_of, taken, text_array, typed
 from tapwear.store.lean import is_current
-from tapwear.store.whereabouts import FittingRow, by_drive, drive_changes
+from tapwear.store.whereabouts import CounterRow, FittingRow, drive_changes, first_days
 from tapwear.visits.fields import GASES
 from tapwear.visits.observations import POSITIONS
 from tapwear.visits.positions import Positions, position_number, positions_of
 from tapwear.visits.specs import Unfit
 
-_SAME_NUMBER = ["counter_id", "read_on", "value"]
+_DAY_0 = np.datetime64("0000-12-31")  # day 0 of date.toordinal
+_DAYS = date.max.toordinal() + 2  # more than there are days
 _NOT_OPERATIONS = ("laboratory_changed",)  # events that concern the oil only
 
 
-def readings_frame(scope: Scope, fittings: list[FittingRow]) -> pd.DataFrame:
+def readings_frame(scope: Scope, drives: dict[int, list[FittingRow]], counters: list[CounterRow]) -> pd.DataFrame:
     """Current readings, each with the unit and drive that its counter belonged to on that day, in their order.
 
-    A number that several people read on one day stands there once; different numbers all stand there.
+    A number that several people read on one day stands there once; different numbers all stand there. Readings of a
+    drive that was on no unit are left out.
     """
-    drives = by_drive(fittings)
-    counter = scope.table("counter")
-    query = sa.select(counter.c.id.label("counter_id"), counter.c.drive_id, counter.c.source, counter.c.digits)
-    if scope.ids is not None:
-        query = query.where(among(counter.c.drive_id, drives))
-    counters = typed(scope.frame(query), texts=["source"], whole=["counter_id", "drive_id", "digits"])
-    reading, conditions = scope.current("reading", "read_on")
-    if scope.ids is not None:
-        conditions.append(among(reading.c.counter_id, counters["counter_id"].tolist()))
-    texts = ["reader", "doubt", "remark"]
-    # Readings are the one long table: joining here, after a plain scan, takes half the time of a join in SQL.
-    frame = scope.frame(
-        sa.select(
-            reading.c.id.label("reading_id"),
-            reading.c.counter_id,
-            sa.cast(reading.c.read_on, sa.Text).label("read_on"),
-            reading.c.value,
-            reading.c.current_a,
-            *(reading.c[name] for name in texts),
-        ).where(*conditions)
+    numbers = [one.id for one in counters]
+    texts = ("reader", "doubt", "remark")
+    frame = scope.columns(
+        *("reading", "read_on"),
+        [] if scope.ids is None else [among(scope.table("reading").c.counter_id, numbers)],
+        whole=("id", "counter_id", "value"),
+        floats=("current_a",),
+        dates=("read_on",),
+        texts=texts,
     )
-    whole = ["reading_id", "counter_id", "value"]
-    frame = typed(frame, dates=["read_on"], floats=["current_a"], texts=texts, whole=whole)
-    if frame.duplicated(_SAME_NUMBER).any():
-        frame = frame.sort_values(["current_a", "doubt", "reader", "remark", "reading_id"], kind="stable")
-        frame = frame.drop_duplicates(_SAME_NUMBER)
-    frame = _on_their_units(frame.merge(counters, on="counter_id", how="left"), drives)
-    if scope.tags is not None:
-        frame = frame[frame["unit"].isin(scope.tags)]
-    columns = ["reading_id", "unit", "drive", "source", "read_on", "value", "digits", "current_a", *texts]
-    return frame.sort_values(["unit", "drive", "read_on", "reading_id"], kind="stable")[columns].reset_index(drop=True)
+    frame = _each_number_once(frame)
+    counter = row_of(frame["counter_id"], pd.Index(numbers, dtype="int64"))
+    if (counter < 0).any():
+        frame, counter = frame[counter >= 0], counter[counter >= 0]
+    fittings = [one for own in drives.values() for one in own]
+    unit = row_of([one.unit for one in fittings], pd.Index(scope.units))
+    slot, slots = pd.factorize(np.array([one.slot for one in fittings], dtype=object), sort=True)
+    fitting = _fittings_then(frame["read_on"].to_numpy(), counter, drives, counters)
+    rows = in_order(unit[fitting], slot[fitting], frame["read_on"].to_numpy(), frame["id"].to_numpy())
+    rows = rows[unit[fitting[rows]] >= 0]
+    frame, fitting, counter = taken(frame, rows), fitting[rows], counter[rows]
+    made = {
+        "reading_id": frame["id"].array,
+        "unit": scope.units.array.take(unit[fitting]),
+        "drive": text_array(slots).take(slot[fitting]),
+        "source": text_array([one.source for one in counters]).take(counter),
+        "read_on": frame["read_on"].array,
+        "value": frame["value"].array,
+        "digits": np.array([one.digits for one in counters], dtype="int64")[counter],
+    }
+    made |= {name: frame[name].array for name in ("current_a", *texts)}
+    return pd.DataFrame(made, copy=False)
 
 
-def _on_their_units(readings: pd.DataFrame, drives: dict[int, list[FittingRow]]) -> pd.DataFrame:
-    """Adds unit and drive: where each reading's drive was fitted on that day.
+def _each_number_once(frame: pd.DataFrame) -> pd.DataFrame:
+    """The readings without those that say again what another says; only days with several are looked at in full."""
+    counter, day = frame["counter_id"].to_numpy(), frame["read_on"].to_numpy()
+    order = in_order(counter, day)
+    before, after = order[:-1], order[1:]
+    again = np.flatnonzero((counter[before] == counter[after]) & (day[before] == day[after]))
+    if not len(again):
+        return frame
+    several = frame.iloc[np.union1d(before[again], after[again])]
+    several = several.sort_values(["current_a", "doubt", "reader", "remark", "id"], kind="stable")
+    return frame.drop(index=several.index[several.duplicated(["counter_id", "read_on", "value"])])
 
-    Readings before a drive's first fitting go to that one. A drive still counts for its unit on the day on which
-    it is taken off; readings of a drive that was on no unit are left out.
-    """
-    unit = readings["drive_id"].map({drive: own[0].unit for drive, own in drives.items()}).fillna("").astype(object)
-    slot = readings["drive_id"].map({drive: own[0].slot for drive, own in drives.items()}).fillna("").astype(object)
-    rows_of = readings.groupby("drive_id").indices
-    for drive, own in drives.items():
-        if len(own) == 1 or drive not in rows_of:
-            continue
-        rows = rows_of[drive]
-        days = readings["read_on"].iloc[rows]
-        for one in own[1:]:
-            since = pd.Timestamp(one.from_on) if one.from_on is not None else pd.Timestamp.min
-            held = rows[(days >= since if one.unit else days > since).to_numpy()]
-            unit.iloc[held], slot.iloc[held] = one.unit, one.slot
-    found = readings.assign(unit=unit.astype(str), drive=slot.astype(str))
-    return found[found["unit"] != ""]
+
+def _fittings_then(
+    days: NDArray[np.datetime64],
+    counter: NDArray[np.intp],
+    drives: dict[int, list[FittingRow]],
+    counters: list[CounterRow],
+) -> NDArray[np.intp]:
+    """Which of all fittings, drive by drive, each reading's drive was held by on its day; `counter` is its row."""
+    first = np.cumsum([0, *(len(own) for own in drives.values())])
+    row = {drive: number for number, drive in enumerate(drives)}
+    drive = np.array([row[one.drive_id] for one in counters], dtype=np.intp)[counter]
+    found = first[drive]
+    moved = np.flatnonzero(first[drive + 1] - found > 1)
+    if len(moved):
+        since = np.array([day for own in drives.values() for day in first_days(own)], dtype=np.int64)
+        of_drive = np.repeat(np.arange(len(drives)), np.diff(first)) * _DAYS
+        on = drive[moved] * _DAYS + (days[moved].astype("datetime64[D]") - _DAY_0).astype(np.int64)
+        found[moved] = np.searchsorted(of_drive + since, on, side="right") - 1
+    return found
 
 
 def events_frames(
     scope: Scope, fittings: list[FittingRow], services: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """What happened to the counts and the place, and what happened to the oil."""
-    event, conditions = scope.current("event", "happened_on")
-    changer = scope.table("tap_changer")
-    query = (
-        sa.select(
-            changer.c.tag.label("unit"),
-            event.c.happened_on,
-            event.c.kind,
-            event.c.slot.label("drive"),
-            event.c.old_reading,
-            event.c.new_reading,
-            event.c.remark,
-        )
-        .join_from(event, changer, event.c.tap_changer_id == changer.c.id)
-        .where(*conditions, *scope.of_units(event.c.tap_changer_id))
-    )
-    recorded = scope.frame(query)
+    counts, texts = ["old_reading", "new_reading"], ["kind", "slot", "remark"]
+    recorded = scope.entries("event", "happened_on", dates=["happened_on"], floats=counts, texts=texts)
+    names = ["unit", "happened_on", "kind", "drive", *counts, "remark"]
+    tags = set(scope.units.tolist())
     changed = pd.DataFrame(
         [
             (one.unit, one.on, "counter_replaced", one.slot, one.old_reading, one.new_reading, "another drive")
             for one in drive_changes(fittings)
-            if scope.has(one.unit)
+            if one.unit in tags
         ],
-        columns=recorded.columns,
+        columns=names,
     )
-    parts = [
-        typed(
-            part,
-            dates=["happened_on"],
-            floats=["old_reading", "new_reading"],
-            texts=["unit", "kind", "drive", "remark"],
-        )
-        for part in (recorded, changed)
-    ]
-    both = pd.concat(parts, ignore_index=True).sort_values(["unit", "happened_on", "kind", "drive"], kind="stable")
+    changed = typed(changed, dates=["happened_on"], floats=counts, texts=["unit", "kind", "drive", "remark"])
+    both = pd.concat([recorded.rename(columns={"slot": "drive"})[names], changed], ignore_index=True)
+    both = both.sort_values(["unit", "happened_on", "kind", "drive"], kind="stable")
     oil = both["kind"].isin(_NOT_OPERATIONS)
     work = services[["unit", "done_on"]].assign(
-        kind=[touches_oil(*one) for one in zip(services["work"], services["resets"], strict=True)]
+        kind=[touches_oil(*one) for one in zip(services["work"].tolist(), services["resets"], strict=True)]
     )
     work = typed(work[work["kind"] != ""].rename(columns={"done_on": "happened_on"}), texts=["unit", "kind"])
     columns = ["unit", "happened_on", "kind"]
@@ -131,107 +137,58 @@ def events_frames(
 
 def samples_frame(scope: Scope) -> pd.DataFrame:
     """Current oil samples; gases are named as in tapwear.oil.types."""
-    sample, conditions = scope.current("sample", "sampled_on")
-    changer = scope.table("tap_changer")
     dates = ["sampled_on", "received_on", "reported_on"]
     floats = [f"{gas}_ul_per_l" for gas in GASES]
     floats += ["moisture_mg_per_kg", "breakdown_kv", "breakdown_gap_mm", "oil_temp_c"]
     texts = ["compartment", "compartment_serial", "taken_from", "laboratory", "reference", "breakdown_method", "remark"]
-    marks = [f"{gas}_below" for gas in GASES]
-    query = (
-        sa.select(
-            sample.c.id.label("sample_id"),
-            changer.c.tag.label("unit"),
-            *(sa.cast(sample.c[name], sa.Text).label(name) for name in dates),
-            *(sample.c[name] for name in (*texts, *floats, *marks)),
-        )
-        .join_from(sample, changer, sample.c.tap_changer_id == changer.c.id)
-        .where(*conditions, *scope.of_units(sample.c.tap_changer_id))
-        .order_by(changer.c.tag, sample.c.sampled_on, sample.c.id)
-    )
-    frame = typed(scope.frame(query), dates=dates, floats=floats, texts=["unit", *texts], whole=["sample_id"])
-    frame = frame.assign(**{name: frame[name].astype(bool) for name in marks})
-    return frame.rename(columns={f"{gas}_ul_per_l": gas for gas in GASES})
+    flags = [f"{gas}_below" for gas in GASES]
+    frame = scope.entries("sample", "sampled_on", dates=dates, floats=floats, texts=texts, flags=flags)
+    frame = frame[["id", "unit", *dates, *texts, *floats, *flags]]
+    return frame.rename(columns={"id": "sample_id"} | {f"{gas}_ul_per_l": gas for gas in GASES})
 
 
 def services_frame(scope: Scope) -> pd.DataFrame:
     """Current services, with the tasks whose clock each starts again."""
-    service, conditions = scope.current("service", "done_on")
-    changer = scope.table("tap_changer")
     floats = ["as_found_counter", "as_left_counter", "contact_left_mm", "condemning_limit_mm"]
-    texts = ["work", "serial_seen", "done_by", "remark"]
-    query = (
-        sa.select(
-            service.c.id.label("service_id"),
-            changer.c.tag.label("unit"),
-            service.c.done_on,
-            service.c.work,
-            service.c.resets,
-            service.c.serial_seen,
-            *(service.c[name] for name in floats),
-            service.c.done_by,
-            service.c.remark,
-        )
-        .join_from(service, changer, service.c.tap_changer_id == changer.c.id)
-        .where(*conditions, *scope.of_units(service.c.tap_changer_id))
-        .order_by(changer.c.tag, service.c.done_on, service.c.id)
-    )
-    frame = scope.frame(query)
-    tasks = [resets_of(*one) for one in zip(frame["resets"], frame["work"], strict=True)]
-    frame["resets"] = pd.Series(tasks, index=frame.index, dtype=object)
-    return typed(frame, dates=["done_on"], floats=floats, texts=["unit", *texts], whole=["service_id"])
+    texts = ["work", "resets", "serial_seen", "done_by", "remark"]
+    frame = scope.entries("service", "done_on", dates=["done_on"], floats=floats, texts=texts)
+    said = list(zip(frame["resets"].tolist(), frame["work"].tolist(), strict=True))
+    tasks = {one: resets_of(*one) for one in set(said)}
+    frame["resets"] = pd.Series([tasks[one] for one in said], index=frame.index, dtype=object)
+    frame = frame[["id", "unit", "done_on", *texts[:3], *floats, *texts[3:]]]
+    return frame.rename(columns={"id": "service_id"})
 
 
 def conditions_frame(scope: Scope) -> pd.DataFrame:
     """What people noted about the units; a condition closed after the load's day is open."""
-    condition, conditions = scope.current("condition", "noted_on")
-    changer = scope.table("tap_changer")
-    dates, texts = ["noted_on", "act_by_on", "closed_on"], ["kind", "words", "author", "closed_words"]
-    query = (
-        sa.select(
-            changer.c.tag.label("unit"),
-            *(sa.cast(condition.c[name], sa.Text).label(name) for name in dates),
-            *(condition.c[name] for name in (*texts, "severe")),
-        )
-        .join_from(condition, changer, condition.c.tap_changer_id == changer.c.id)
-        .where(*conditions, *scope.of_units(condition.c.tap_changer_id))
-        .order_by(changer.c.tag, condition.c.noted_on, condition.c.id)
-    )
-    frame = typed(scope.frame(query), dates=dates, texts=["unit", *texts])
+    texts = ["kind", "words", "author", "closed_words"]
+    frame = scope.entries("condition", "noted_on", dates=CONDITION_DATES, texts=texts, flags=["severe"])
     if scope.as_of is not None:
         known = frame["closed_on"] <= pd.Timestamp(scope.as_of)
         frame["closed_on"] = frame["closed_on"].where(known)
         frame["closed_words"] = frame["closed_words"].where(known, "")
-    return frame.assign(severe=frame["severe"].astype(bool))
+    return frame[list(CONDITION_COLUMNS)]
 
 
 def observations_frame(scope: Scope) -> pd.DataFrame:
     """What was noted on visits; a position's value is its number in the order of the unit's positions."""
-    observation, conditions = scope.current("observation", "observed_on")
-    changer = scope.table("tap_changer")
     texts = ["visit_id", "compartment", "quantity", "words"]
-    query = (
-        sa.select(
-            observation.c.id.label("observation_id"),
-            changer.c.tag.label("unit"),
-            observation.c.observed_on,
-            *(observation.c[name] for name in (*texts, "value")),
-            changer.c.positions,
-        )
-        .join_from(observation, changer, observation.c.tap_changer_id == changer.c.id)
-        .where(*conditions, *scope.of_units(observation.c.tap_changer_id))
-        .order_by(changer.c.tag, observation.c.observed_on, observation.c.visit_id, observation.c.id)
+    frame = scope.entries(
+        "observation", "observed_on", order=["visit_id"], dates=["observed_on"], floats=["value"], texts=texts
     )
-    frame = scope.frame(query)
-    frame = typed(frame, dates=["observed_on"], floats=["value"], texts=["unit", *texts], whole=["observation_id"])
+    frame = frame.rename(columns={"id": "observation_id"}).assign(middle_low=float("nan"), middle_high=float("nan"))
     rows = frame.index[frame["quantity"].isin(POSITIONS)]
-    read = [_position(*one) for one in zip(frame.loc[rows, "words"], frame.loc[rows, "positions"], strict=True)]
-    frame = frame.assign(middle_low=float("nan"), middle_high=float("nan"))
-    if read:
+    if len(rows):
+        changer = scope.table("tap_changer")
+        query = sa.select(changer.c.tag, changer.c.positions).where(*scope.of_units(changer.c.id))
+        styles = {unit: style for unit, style in scope.rows(query)}
+        noted = zip(frame.loc[rows, "words"], frame.loc[rows, "unit"], strict=True)
+        read = [_position(words, styles[unit]) for words, unit in noted]
         frame.loc[rows, ["value", "middle_low", "middle_high"]] = read
-    return frame.drop(columns="positions")
+    return frame[list(OBSERVATION_COLUMNS)]
 
 
+@lru_cache(maxsize=4096)
 def _position(words: str, style: str) -> tuple[float, float, float]:
     """The position's number, and from where to where the change-over selector moves, NaN where that is not known.
 
@@ -252,44 +209,19 @@ def _positions(style: str) -> Positions | None:
 
 def followups_frame(scope: Scope) -> pd.DataFrame:
     """What is to be followed up by hand, and closings of what observations show; closed after the load's day: open."""
-    followup, conditions = scope.current("followup", "noted_on")
-    changer = scope.table("tap_changer")
-    dates = ["noted_on", "closed_on"]
     texts = ["kind", "compartment", "place", "words", "origin", "closed_words", "recorded_by"]
-    query = (
-        sa.select(
-            changer.c.tag.label("unit"),
-            *(sa.cast(followup.c[name], sa.Text).label(name) for name in dates),
-            *(followup.c[name] for name in texts),
-        )
-        .join_from(followup, changer, followup.c.tap_changer_id == changer.c.id)
-        .where(*conditions, *scope.of_units(followup.c.tap_changer_id))
-        .order_by(changer.c.tag, followup.c.noted_on, followup.c.id)
-    )
-    frame = typed(scope.frame(query), dates=dates, texts=["unit", *texts]).rename(columns={"recorded_by": "by"})
+    frame = scope.entries("followup", "noted_on", dates=FOLLOWUP_DATES, texts=texts)
     if scope.as_of is not None:
         known = frame["closed_on"] <= pd.Timestamp(scope.as_of)
         frame["closed_on"] = frame["closed_on"].where(known)
-    return frame
+    return frame.rename(columns={"recorded_by": "by"})[list(FOLLOWUP_COLUMNS)]
 
 
 def deferrals_frame(scope: Scope) -> pd.DataFrame:
     """Tasks put off past their limit, decided by the load's day."""
-    deferral, conditions = scope.current("deferral", "decided_on")
-    changer = scope.table("tap_changer")
-    dates, texts = ["decided_on", "expires_on"], ["task", "engineer", "extra_checks"]
-    query = (
-        sa.select(
-            changer.c.tag.label("unit"),
-            *(sa.cast(deferral.c[name], sa.Text).label(name) for name in dates),
-            *(deferral.c[name] for name in texts),
-            deferral.c.reason_given.label("reason"),
-        )
-        .join_from(deferral, changer, deferral.c.tap_changer_id == changer.c.id)
-        .where(*conditions, *scope.of_units(deferral.c.tap_changer_id))
-        .order_by(changer.c.tag, deferral.c.decided_on, deferral.c.id)
-    )
-    return typed(scope.frame(query), dates=dates, texts=["unit", *texts, "reason"])
+    texts = ["task", "engineer", "extra_checks", "reason_given"]
+    frame = scope.entries("deferral", "decided_on", dates=DEFERRAL_DATES, texts=texts)
+    return frame[["unit", *DEFERRAL_DATES, *texts]].rename(columns={"reason_given": "reason"})
 
 
 def limits_frame(scope: Scope) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from tapwear.store.book import Book
 from tapwear.store.find import find_units
 from tapwear.store.frames import Scope, typed
 from tapwear.store.load_register import (
+    counters_of,
     fittings_of,
     places_of,
     rules_frame,
@@ -32,6 +33,7 @@ from tapwear.store.load_visits import (
     samples_frame,
     services_frame,
 )
+from tapwear.store.whereabouts import by_drive
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -54,12 +56,14 @@ def load_book(
     with store.rows() as connection:
         wanted = units if unit is None else [unit]
         found = None if wanted is None else find_units(connection, wanted)
-        ids, tags = (None, None) if found is None else (tuple(found.values()), frozenset(found))
-        scope = Scope(connection, ids, tags, as_of)
+        ids = None if found is None else tuple(found.values())
+        scope = Scope(connection, ids, as_of)
         places = places_of(scope)
         where = spells_of(scope, places)
         fittings = fittings_of(scope)
-        standing = units_frame(scope, places, where, fittings)
+        drives = by_drive(fittings)
+        counters = counters_of(scope, drives)
+        standing = units_frame(scope, places, where, drives, counters)
         services = services_frame(scope)
         events, oil_events = events_frames(scope, fittings, services)
         stations = set(standing["station"]) if ids is not None else None
@@ -67,7 +71,7 @@ def load_book(
         return Book(
             units=standing,
             rules=rules_frame(scope),
-            readings=readings_frame(scope, fittings),
+            readings=readings_frame(scope, drives, counters),
             events=events,
             stays=stays_frame(where),
             samples=samples_frame(scope),

@@ -7,7 +7,7 @@ just left inherits its rate of operations: `S1/T1/A` is the first position, `S1/
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -102,6 +102,16 @@ class FittingRow:
 
 
 @dataclass(frozen=True)
+class CounterRow:
+    """A counter on a drive."""
+
+    id: int
+    drive_id: int
+    source: str
+    digits: int
+
+
+@dataclass(frozen=True)
 class DriveChange:
     """Another drive on a slot that had one: to the count it looks like a replaced counter."""
 
@@ -118,6 +128,18 @@ def by_drive(fittings: Iterable[FittingRow]) -> dict[int, list[FittingRow]]:
     for fitting in sorted(fittings, key=lambda one: (one.from_on or date.min, one.id)):
         result.setdefault(fitting.drive_id, []).append(fitting)
     return result
+
+
+def first_days(own: Sequence[FittingRow]) -> list[int]:
+    """The first day of each of a drive's fittings, as date.toordinal; rising, 0 for the first.
+
+    Days before the first fitting go to that one. A drive still counts for its unit on the day on which it is taken
+    off. Of days on which two of them begin, the later row holds.
+    """
+    days = [(one.from_on or date.min).toordinal() + (not one.unit) for one in own[1:]]
+    for number in range(len(days) - 2, -1, -1):
+        days[number] = min(days[number], days[number + 1])
+    return [0, *days][: len(own)]
 
 
 def drive_changes(fittings: Iterable[FittingRow]) -> list[DriveChange]:

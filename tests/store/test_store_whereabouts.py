@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from tapwear.store.whereabouts import FittingRow, StayRow, drive_changes, spells
+from tapwear.store.whereabouts import FittingRow, StayRow, drive_changes, first_days, spells
 
 NAMES = {1: "NORTH//", 2: "SOUTH//"}
 
@@ -68,3 +68,13 @@ def test_another_drive_on_a_unit_shows_with_the_last_and_the_first_count() -> No
 def test_a_drive_refitted_to_the_same_unit_is_no_exchange() -> None:
     fittings = [FittingRow(1, 10, "A", "1", None, None), FittingRow(2, 10, "A", "1", date(2024, 6, 1), 5)]
     assert drive_changes(fittings) == []
+
+
+def test_a_drive_belongs_to_its_unit_until_the_day_on_which_it_is_taken_off() -> None:
+    day = date(2024, 6, 1)
+    off = FittingRow(2, 10, "", "1", day, None)
+    first, on = FittingRow(1, 10, "A", "1", None, None), FittingRow(3, 10, "B", "1", day, None)
+    assert first_days([first, off]) == [0, day.toordinal() + 1]
+    assert first_days([first, on]) == [0, day.toordinal()]
+    assert first_days([first, off, on]) == [0, day.toordinal(), day.toordinal()]  # the later row holds
+    assert first_days([]) == []
