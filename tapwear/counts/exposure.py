@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from tapwear.counts.filter import Floats, Intervals, Ints
 from tapwear.counts.places import NEVER, day_number, stand
+from tapwear.counts.series import in_order
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.types import CounterHistory
 
@@ -101,8 +102,7 @@ def build_series(
     made -= np.minimum(visits * settings.inspection_operations, 0.6 * made)
 
     keep = np.flatnonzero((exposure >= np.maximum(1.0, SERVICE_SHARE * (end - start))) & (place >= 0))
-    if len(stays) or (np.diff(place[keep]) < 0).any():
-        keep = keep[np.lexsort((end[keep], place[keep]))]
+    keep = keep[in_order(place[keep], end[keep])]
     rows = np.bincount(place[keep], minlength=now.places)
     intervals = Intervals(
         begin=np.cumsum(rows) - rows,

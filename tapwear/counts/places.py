@@ -69,15 +69,20 @@ def stand(
     place_before = np.full(n, -1)
     since = np.full(n, -NEVER)
     stopped = np.zeros(n, bool)
-    interval_place = np.zeros(len(series), np.int64)
     bounds = np.searchsorted(series, np.arange(n + 1))
+    opened = np.append(start, NEVER)[np.where(bounds[1:] > bounds[:-1], bounds[:-1], len(start))]
+    moved: list[tuple[slice, Ints]] = []
     for i in range(n):
         own = stays_of.get(unit[i])
-        lo, hi = bounds[i], bounds[i + 1]
         if own is None:
             place[i] = row(("own", unit[i]), drive[i], group_of[i])
-            interval_place[lo:hi] = place[i]
             continue
+        where, arrived, left, in_service = own[0]
+        if len(own) == 1 and in_service and np.isnan(left) and not opened[i] < arrived:  # stood there all the time
+            place[i] = row(where, drive[i], group_of[i])
+            since[i] = arrived if np.isfinite(arrived) else -NEVER
+            continue
+        lo, hi = bounds[i], bounds[i + 1]
         if np.isfinite(own[0][1]):
             own = [(("own", unit[i]), -NEVER, own[0][1], True), *own]
         days = np.zeros((len(own), hi - lo))
@@ -92,7 +97,7 @@ def stand(
         exposure[lo:hi] = days.sum(axis=0)
         best = days.argmax(axis=0)
         clear = days[best, np.arange(hi - lo)] >= CLEAR_SHARE * exposure[lo:hi]
-        interval_place[lo:hi] = np.where(clear, rows[best], -1)
+        moved.append((slice(lo, hi), np.where(clear, rows[best], -1)))
         served = [int(k) for k in rows if k >= 0]
         _, arrived, left, in_service = own[-1]
         gone = bool(np.isfinite(left)) and in_service
@@ -104,6 +109,9 @@ def stand(
         earlier = served if stopped[i] else served[:-1]
         place_before[i] = earlier[-1] if earlier else -1
         since[i] = left if gone else (arrived if np.isfinite(arrived) else -NEVER)
+    interval_place = np.repeat(place, np.diff(bounds))
+    for part, where_then in moved:
+        interval_place[part] = where_then
     group_rows, names = pd.factorize(np.asarray(groups, dtype=object), sort=True)
     codes, labels = group_rows.astype(np.int64), tuple(map(str, names))
     now = Standing(place, place_before, since, commissioned, stopped, len(groups), codes, labels)
@@ -118,12 +126,10 @@ def _stays_by_unit(
     if not len(stays):
         return out
     arrived, left = day_number(stays["from_on"]), day_number(stays["to_on"])
-    order = np.argsort(np.where(np.isfinite(arrived), arrived, -NEVER), kind="stable")
-    unit = stays["unit"].to_numpy(dtype=object)
-    place = stays["place"].to_numpy(dtype=object)
-    serving = (stays["state"] == "in service").to_numpy()
-    for k in order:
-        if not arrived[k] > today:
-            gone = float(left[k]) if left[k] <= today else np.nan
-            out.setdefault(unit[k], []).append((place[k], float(arrived[k]), gone, bool(serving[k])))
+    left[~(left <= today)] = np.nan
+    known = np.flatnonzero(~(arrived > today))
+    order = known[np.argsort(np.where(np.isfinite(arrived[known]), arrived[known], -NEVER), kind="stable")]
+    columns = (stays["unit"], stays["place"], arrived, left, stays["state"] == "in service")
+    for name, *stay in zip(*(np.asarray(column)[order].tolist() for column in columns), strict=True):
+        out.setdefault(name, []).append(tuple(stay))
     return out

@@ -31,22 +31,34 @@ class Harmonics:
     sin2: Floats
 
 
+_W = np.pi / YEAR
+_ROUND = 1461
+"""Whole days after which half the angle of the year is back where it was."""
+_COS, _SIN = np.cos(_W * np.arange(_ROUND)), np.sin(_W * np.arange(_ROUND))
+
+
+def _half_turn(day: Floats) -> tuple[Floats, Floats]:
+    """cos and sin of half the angle of the year on those days; whole days are looked up, as most are."""
+    if (np.floor(day) == day).all():
+        at = day.astype(np.int64) % _ROUND
+        return _COS[at], _SIN[at]
+    return np.cos(_W * day), np.sin(_W * day)
+
+
 def harmonics(from_day: Floats, to_day: Floats) -> Harmonics:
     """Means of the harmonics of the time of year over (from_day, to_day]. [days since 1970-01-01]"""
-    w = np.pi / YEAR
-    middle = w * (from_day + to_day)
-    half = np.maximum(w * (to_day - from_day), 1e-9)
-    damp = np.sin(half) / half
-    c, s = np.cos(middle), np.sin(middle)
-    damp2 = damp * np.cos(half)
+    days = to_day - from_day
+    c, s = _half_turn(from_day + to_day)
+    c_half, s_half = _half_turn(days)
+    damp = np.where(days > 1e-6, s_half / np.maximum(_W * days, 1e-9), 1.0)
+    damp2 = damp * c_half
     return Harmonics(c * damp, s * damp, (2.0 * c * c - 1.0) * damp2, 2.0 * s * c * damp2)
 
 
 def first_harmonic(from_day: Floats, to_day: Floats) -> tuple[Floats, Floats]:
     """Means of cos and sin alone, as in `harmonics`; by sums of angles, so that days (n, 1) by (1, m) are cheap."""
-    w = np.pi / YEAR
-    ca, sa, cb, sb = np.cos(w * from_day), np.sin(w * from_day), np.cos(w * to_day), np.sin(w * to_day)
-    half = w * (to_day - from_day)
+    (ca, sa), (cb, sb) = _half_turn(from_day), _half_turn(to_day)
+    half = _W * (to_day - from_day)
     damp = np.where(half < 1e-4, 1.0, (ca * sb - sa * cb) / np.maximum(half, 1e-4))
     return (ca * cb - sa * sb) * damp, (sa * cb + ca * sb) * damp
 
