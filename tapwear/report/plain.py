@@ -15,7 +15,8 @@ _SEQUENCE = re.compile("(?:\x1b\\[|\x9b)[0-?]*[ -/]*[@-~]|\x1b\\][^\x07\x1b]*(?:
 
 def plain(text: object) -> str:
     """The text on one line without escape sequences and control characters; each run of these becomes a space."""
-    return _UNSAFE.sub(" ", _SEQUENCE.sub("", str(text)))
+    words = str(text)
+    return words if words.isprintable() else _UNSAFE.sub(" ", _SEQUENCE.sub("", words))
 
 
 def esc(text: object) -> str:

@@ -61,6 +61,8 @@ def can_draw(stream: TextIO) -> bool:
 
 def cell_width(text: str) -> int:
     """How many cells of a terminal the text takes; wide letters take two."""
+    if text.isascii() and text.isprintable():
+        return len(text)
     from rich.cells import cell_len
 
     return cell_len(text)
@@ -73,16 +75,17 @@ def columns(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Seque
     terminal, so wide letters line up too.
     """
     table = [[plain(cell) for cell in row] for row in ([headings, *rows] if any(headings) else rows)]
-    widths = [max(cell_width(row[i]) for row in table) for i in range(len(headings))] if table else []
+    sizes = [[cell_width(cell) for cell in row] for row in table]
+    widths = [max(column) for column in zip(*sizes, strict=True)]
 
-    def line(row: list[str]) -> str:
-        cells = []
-        for i, cell in enumerate(row):
-            gap = " " * (widths[i] - cell_width(cell))
-            cells.append(gap + cell if i in right else cell + gap)
+    def line(row: list[str], taken: list[int]) -> str:
+        cells = [
+            " " * (width - size) + cell if i in right else cell + " " * (width - size)
+            for i, (cell, size, width) in enumerate(zip(row, taken, widths, strict=True))
+        ]
         return (" " * GAP).join(cells).rstrip()
 
-    return [line(row) for row in table]
+    return [line(row, taken) for row, taken in zip(table, sizes, strict=True)]
 
 
 @contextmanager
