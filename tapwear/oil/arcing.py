@@ -7,13 +7,14 @@ to the operations since it began.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
 
-from tapwear.oil.baseline import own_wander, usual_level
-from tapwear.oil.case import Case
+from tapwear.oil.baseline import Own, own_level, own_wander, pooled
+from tapwear.oil.case import Case, as_seen
 from tapwear.oil.exposure import Exposure
 from tapwear.oil.growth import OFFSETS, Evidence, at, in_blocks, newest_columns, odds_of, rows_last, rows_of, scattered
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
@@ -119,34 +120,50 @@ class _Fit:
         return replace(rows_of(self, rows), now=rows_of(self.now, rows))
 
 
-def arcing(case: Case) -> Evidence:
-    """Evidence of more gas per operation for every arcing compartment with a known count.
+@dataclass(frozen=True)
+class _Memory:
+    """What follows from one loss through the breather, whichever samples are tested.
+
+    made : (S, L, G) log gas [mL per thousand operations]
+    variance : (S, L) of an error that the gases share, without a change of the breather
+    untested : own level of each gas in compartments of which no sample is tested
+    """
+
+    made: Floats
+    variance: Floats
+    untested: list[Own]
+    weight: float
+
+
+def arcing(case: Case) -> Callable[[Bools], Evidence]:
+    """From the samples to test (S, L) to evidence of more gas per operation, for arcing compartments with a known count.
 
     Several losses through the breather and slow drifts are tried: oil that forgets slowly goes on
     collecting gas for years and must not be taken for a fault.
     """
     grid, settings = case.grid, case.settings
     applies = ~case.vacuum & case.exposure.counted
-    column, valid = newest_columns(case.tested & applies[:, None], settings.tested_samples)
-    rows = np.flatnonzero(valid[:, -1])
-    year = at(grid.year, column)[rows]
-    back = np.where(valid[rows], year[:, -1:] - year, 0.0)
-    use = case.older & applies[:, None]
-    fits = [
-        _fit(case, exposure, drift, use, column, valid, rows, float(np.log(weight * share)))
-        for exposure, weight in case.memories
-        for drift, share in DRIFTS
-    ]
+    memories = [_memory(case, exposure, weight, applies) for exposure, weight in case.memories]
     stories = _stories(settings)
 
-    def weigh(block: Ints) -> Evidence:
-        loss = case.loss[rows[block], C2H2]
-        return _weigh([fit.only(block) for fit in fits], stories, year[block], back[block], loss)
+    def evidence(tested: Bools) -> Evidence:
+        seen = as_seen(case, tested)
+        column, valid = newest_columns(tested & applies[:, None], settings.tested_samples)
+        rows = np.flatnonzero(valid[:, -1])
+        fits = [_fit(seen, memory, drift, column[rows], rows) for memory in memories for drift in DRIFTS]
+        year = at(grid.year[rows], column[rows])
+        back = np.where(valid[rows], year[:, -1:] - year, 0.0)
 
-    part = in_blocks(weigh, np.arange(len(rows)))
-    usual = np.full(len(valid), np.nan)
-    usual[rows] = part.usual
-    return scattered(replace(part, column=column[rows]), rows, column, usual)
+        def weigh(block: Ints) -> Evidence:
+            loss = case.loss[rows[block], C2H2]
+            return _weigh([fit.only(block) for fit in fits], stories, year[block], back[block], loss)
+
+        part = in_blocks(weigh, np.arange(len(rows)))
+        usual = np.full(len(valid), np.nan)
+        usual[rows] = part.usual
+        return scattered(replace(part, column=column[rows]), rows, column, usual)
+
+    return evidence
 
 
 def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss: Floats) -> Evidence:
@@ -191,48 +208,54 @@ def _log_sum(values: Floats) -> Floats:
     return np.asarray(top + np.log(np.exp(values - top).sum(axis=0)))
 
 
-def _fit(
-    case: Case,
-    exposure: Exposure,
-    drift: float,
-    use: Bools,
-    column: Ints,
-    valid: Bools,
-    rows: Ints,
-    log_weight: float,
-) -> _Fit:
+def _memory(case: Case, exposure: Exposure, weight: float, applies: Bools) -> _Memory:
     grid, settings = case.grid, case.settings
     volume = np.log(case.oil_volume / 1000.0)[:, None, None]
     gas = np.where(grid.below[:, :, ARC_GASES], np.nan, case.gas[:, :, ARC_GASES])
-    made = np.log(gas) - np.log(exposure.amount[:, :, ARC_GASES]) + volume  # mL per thousand operations
-    newest = np.max(np.where(case.tested, grid.year, -np.inf), axis=1, keepdims=True)
-    made = made + drift * np.where(np.isfinite(newest), newest - grid.year, 0.0)[:, :, None]
+    made = np.log(gas) - np.log(exposure.amount[:, :, ARC_GASES]) + volume
+    variance = settings.per_operation_sd**2 + np.square(exposure.amount_sd[:, :, C2H2]) + np.square(_count_spread(grid))
+    idle = as_seen(case, np.zeros_like(case.tested))
+    untested = _own_levels(made, variance, idle.foreign, idle.older & applies[:, None], settings)
+    return _Memory(made, variance, untested, weight)
+
+
+def _own_levels(made: Floats, shared: Floats, wander: Floats, use: Bools, settings: OilSettings) -> list[Own]:
+    """Own level of each gas, from the samples in use (R, L); shared, wander : (R, L) a variance, a deviation."""
+    variance = shared + np.square(wander)
     own_sd = settings.laboratory_sd * GAS_ERROR
-    shared = np.sqrt(
-        settings.per_operation_sd**2
-        + np.square(exposure.amount_sd[:, :, C2H2])
-        + np.square(_count_spread(grid))
-        + np.square(case.before_breather)
-    )
-    wander = np.hypot(own_wander(grid, case.tested, settings), case.foreign)
+    return [own_level(made[:, :, g], np.sqrt(own_sd[g] ** 2 + variance), use) for g in range(len(ARC_GASES))]
+
+
+def _fit(case: Case, memory: _Memory, drift: tuple[float, float], column: Ints, rows: Ints) -> _Fit:
+    """The fit of these R rows, whose tested samples are in the columns (R, n)."""
+    settings, year, valid = case.settings, case.grid.year[rows], column >= 0
+    own_sd = settings.laboratory_sd * GAS_ERROR
+    newest = np.max(np.where(case.tested[rows], year, -np.inf), axis=1, keepdims=True)
+    made = memory.made[rows] + drift[0] * (newest - year)[:, :, None]
+    shared = memory.variance[rows] + np.square(case.before_breather[rows])
+    foreign = case.foreign[rows]
+    wander = np.hypot(own_wander(case.grid, case.tested, settings)[rows], foreign)
+    use = case.older[rows]
+    own = _own_levels(made, shared, wander, use, settings)
     levels = [
-        usual_level(made[:, :, g], np.sqrt(own_sd[g] ** 2 + shared**2 + wander**2), use, case.groups, UNITS_DIFFER)
-        for g in range(len(ARC_GASES))
+        pooled(all_rows.but(rows, these), case.groups, UNITS_DIFFER)
+        for all_rows, these in zip(memory.untested, own, strict=True)
     ]
-    residual = made - np.stack([lv.mean for lv in levels], axis=1)[:, None, :]
+    residual = made - np.stack([level.mean[rows] for level in levels], axis=1)[:, None, :]
     in_test = np.zeros(use.shape, dtype=bool)
     row, place = np.nonzero(valid)
     in_test[row, column[row, place]] = True
-    past = _Parts.of(residual[rows], own_sd, np.hypot(shared, wander)[rows], (use & ~in_test)[rows], settings)
-    now = _Parts.of(at(residual, column)[rows], own_sd, at(shared, column)[rows], valid[rows], settings)
-    newest_known = np.isfinite(at(residual, column)[rows, -1]).any(axis=-1)
+    shared_sd = np.sqrt(shared)
+    past = _Parts.of(residual, own_sd, np.hypot(shared_sd, wander), use & ~in_test, settings)
+    now = _Parts.of(at(residual, column), own_sd, at(shared_sd, column), valid, settings)
+    newest_known = np.isfinite(at(residual, column)[:, -1]).any(axis=-1)
     return _Fit(
         now=now,
-        level_sd=np.where(valid, np.hypot(levels[0].sd[:, None], at(case.foreign, column)), 0.0)[rows],
+        level_sd=np.where(valid, np.hypot(levels[0].sd[rows, None], at(foreign, column)), 0.0),
         past=past.density(np.zeros(1)).sum(axis=0),
         times_usual=np.where(newest_known, np.exp(now.mean[:, -1]), np.nan),
         usual=np.exp(levels[0].mean[rows]),
-        log_weight=log_weight,
+        log_weight=float(np.log(memory.weight * drift[1])),
     )
 
 

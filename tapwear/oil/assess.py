@@ -47,7 +47,7 @@ def assess(
     case = make_case(samples, events, by_unit, chosen)
     judged = [
         Judged(case.grid, *judge(lambda tested: heating(as_seen(case, tested)), case.tested, chosen)),
-        Judged(case.grid, *judge(lambda tested: arcing(as_seen(case, tested)), case.tested, chosen)),
+        Judged(case.grid, *judge(arcing(case), case.tested, chosen)),
         Judged(case.grid, *judge(lambda tested: vacuum_acetylene(as_seen(case, tested)), case.tested, chosen)),
     ]
     tank = read_grid(samples, "main_tank", chosen.history_samples)

@@ -36,17 +36,35 @@ class Level:
     group_size: Ints
 
 
+@dataclass(frozen=True)
+class Own:
+    """What each compartment's own past says of a log quantity: (S,) mean, NaN for no past, its error, samples."""
+
+    mean: Floats
+    error: Floats
+    count: Ints
+
+    def but(self, rows: Ints, other: Own) -> Own:
+        """The same with these rows, in their order, from another."""
+        mean, error, count = self.mean.copy(), self.error.copy(), self.count.copy()
+        mean[rows], error[rows], count[rows] = other.mean, other.error, other.count
+        return Own(mean, error, count)
+
+
 def usual_level(
     values: Floats, sd: Floats, selected: Bools, groups: list[Ints], least_spread: float = LEAST_SPREAD
 ) -> Level:
-    """Own level of `values`, pooled with like units.
+    """Own level of `values` as in `own_level`, pooled with like units as in `pooled`."""
+    return pooled(own_level(values, sd, selected), groups, least_spread)
+
+
+def own_level(values: Floats, sd: Floats, selected: Bools) -> Own:
+    """Robust mean of the own past.
 
     Parameters
     ----------
     values, sd : (S, L) log quantity and the standard deviation of each
     selected : (S, L) samples that may define the own past
-    groups : codes (S,) of like units, the narrowest first; the first with enough members is used
-    least_spread : like units differ at least so much [log]
     """
     use = selected & np.isfinite(values) & np.isfinite(sd)
     weight = np.where(use, 1.0 / np.square(np.where(use, sd, 1.0)), 0.0)
@@ -57,16 +75,28 @@ def usual_level(
     has = total > 0
     mean = np.full(len(values), np.nan)
     np.divide((weight * np.where(use, values, 0.0)).sum(axis=1), total, out=mean, where=has)
-    error = np.sqrt(1.0 / np.maximum(total, 1e-9))
+    return Own(mean, np.sqrt(1.0 / np.maximum(total, 1e-9)), np.asarray(use.sum(axis=1), dtype=np.int64))
+
+
+def pooled(own: Own, groups: list[Ints], least_spread: float = LEAST_SPREAD) -> Level:
+    """Own levels that lean on like units where they rest on little.
+
+    Parameters
+    ----------
+    groups : codes (S,) of like units, the narrowest first; the first with enough members is used
+    least_spread : like units differ at least so much [log]
+    """
+    mean, error = own.mean, own.error
+    has = np.isfinite(mean)
     group_mean, spread, size = _like_units(mean, error, has, groups, least_spread)
     own_weight = np.where(has, 1.0 / np.square(error), 0.0)
     prior_weight = 1.0 / np.square(spread)
-    pooled = own_weight + prior_weight
-    blended = (own_weight * np.where(has, mean, 0.0) + prior_weight * group_mean) / pooled
+    both = own_weight + prior_weight
+    blended = (own_weight * np.where(has, mean, 0.0) + prior_weight * group_mean) / both
     return Level(
         mean=blended,
-        sd=np.sqrt(1.0 / pooled),
-        own=np.asarray(use.sum(axis=1), dtype=np.int64),
+        sd=np.sqrt(1.0 / both),
+        own=own.count,
         group_mean=group_mean,
         group_spread=spread,
         group_size=size,

@@ -10,7 +10,7 @@ import pytest
 from oil_frames import ARCING_GAS, SAMPLES, changed, no_events, rows, steady
 from scipy import integrate, stats
 
-from tapwear.oil.baseline import usual_level
+from tapwear.oil.baseline import own_level, pooled, usual_level
 from tapwear.oil.dates import as_date, date_range
 from tapwear.oil.exposure import discounted, losses
 from tapwear.oil.growth import at, bent_log, log_density, newest_columns
@@ -170,6 +170,17 @@ def test_a_sealed_compartment_loses_less_and_hydrogen_goes_first() -> None:
 
 
 # --- usual levels ---------------------------------------------------------------------------------------------
+
+
+def test_levels_of_some_compartments_found_anew_are_pooled_as_if_all_had_been() -> None:
+    rng = np.random.default_rng(2)
+    values, sd, groups = rng.normal(0.0, 1.0, (8, 6)), np.full((8, 6), 0.2), [np.zeros(8, dtype=np.int64)]
+    everything, changed, rows = np.ones((8, 6), dtype=bool), values.copy(), np.array([1, 5])
+    changed[rows] += 1.0
+    part = own_level(changed[rows], sd[rows], everything[rows])
+    got = pooled(own_level(values, sd, everything).but(rows, part), groups)
+    assert got.mean == pytest.approx(usual_level(changed, sd, everything, groups).mean)
+    assert got.mean[rows] != pytest.approx(usual_level(values, sd, everything, groups).mean[rows])
 
 
 def levels(values: list[list[float]]) -> np.ndarray:
