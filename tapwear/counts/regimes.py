@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from tapwear.counts.filter import CHUNK_SERIES, Floats, Intervals, Ints, log_rate
+from tapwear.counts.filter import Floats, Intervals, Ints, log_rate
 from tapwear.counts.season import YEAR, harmonics, log_mean_season
 from tapwear.counts.settings import RateSettings
 
@@ -22,6 +22,9 @@ MOST_INTERVALS = 300
 
 LEAST_INTERVALS = 4
 """A place with fewer has no regimes to tell apart (our choice)."""
+
+CHUNK_PLACES = 256
+"""Places looked at together, so few that they stay in the processor's cache (our choice)."""
 
 CAUSES = {
     "regulator_setting_changed": "the regulator setting was changed",
@@ -64,8 +67,8 @@ def find_regimes(
     reach is named
     """
     found: list[tuple[Regime, ...]] = []
-    for first in range(0, len(places), CHUNK_SERIES):
-        rows = slice(first, first + CHUNK_SERIES)
+    for first in range(0, len(places), CHUNK_PLACES):
+        rows = slice(first, first + CHUNK_PLACES)
         stretches = _stretches(data, places[rows], cosine[rows], sine[rows], s)
         lengths = stretches.length.tolist()
         cuts = _cuts(_pulled_in(stretches), 1.0 / stretches.variance, stretches.length)
@@ -122,41 +125,45 @@ def _pulled_in(of: _Stretches) -> Floats:
 
 
 def _cuts(z: Floats, weight: Floats, length: Ints) -> list[list[int]]:
-    """For each row, the positions at which a new stretch begins; every stretch has at least two intervals."""
+    """For each row, the positions at which a new stretch begins; every stretch has at least two intervals.
+
+    The cost of a stretch is half its weighted sum of squares about its mean; the sum of squares about 0 is the same
+    however the intervals are cut, and left out.
+    """
     places, n = z.shape
-    zeros = np.zeros((places, 1))
-    w = np.hstack([zeros, np.cumsum(weight, axis=1)])
-    wz = np.hstack([zeros, np.cumsum(weight * z, axis=1)])
-    wzz = np.hstack([zeros, np.cumsum(weight * z * z, axis=1)])
-    best = np.full((places, n + 1), np.inf)
-    best[:, 0] = -PENALTY
-    came = np.zeros((places, n + 1), np.int64)
-    each = np.arange(places)
+    w, wz = np.zeros((2, n + 1, places))
+    np.cumsum(weight.T, axis=0, out=w[1:])
+    np.cumsum((weight * z * np.sqrt(0.5)).T, axis=0, out=wz[1:])
+    best = np.full((n + 1, places), np.inf)  # cost of the best cuts up to there
+    best[0] = -PENALTY
     for j in range(2, n + 1):
-        mass = w[:, j, None] - w[:, : j - 1]
-        cost = 0.5 * (wzz[:, j, None] - wzz[:, : j - 1] - (wz[:, j, None] - wz[:, : j - 1]) ** 2 / mass)
-        total = best[:, : j - 1] + cost + PENALTY
-        came[:, j] = np.argmin(total, axis=1)
-        best[:, j] = total[each, came[:, j]]
-    return [_back(came[row], int(end)) if end >= LEAST_INTERVALS else [] for row, end in enumerate(length)]
-
-
-def _back(came: Ints, end: int) -> list[int]:
-    cuts: list[int] = []
-    while came[end] > 0:
-        end = int(came[end])
-        cuts.append(end)
-    return cuts[::-1]
+        best[j] = PENALTY + np.min(best[: j - 1] - (wz[j] - wz[: j - 1]) ** 2 / (w[j] - w[: j - 1]), axis=0)
+    cuts: list[list[int]] = [[] for _ in range(places)]
+    at = np.where(length >= LEAST_INTERVALS, length, 0)
+    while len(some := np.flatnonzero(at)):
+        end = at[some]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            total = best[:, some] - (wz[end, some] - wz[:, some]) ** 2 / (w[end, some] - w[:, some])
+        at[some] = np.argmin(np.where(np.arange(n + 1)[:, None] < end - 1, total, np.inf), axis=0)
+        for row in some[at[some] > 0].tolist():
+            cuts[row].insert(0, int(at[row]))
+    return cuts
 
 
 def _regimes(
     of: _Stretches, row: int, cuts: list[int], causes: list[tuple[date, str]], length: int
 ) -> tuple[Regime, ...]:
+    if not cuts:
+        return ()
     z, weight, found = of.z[row], 1.0 / of.variance[row], []
+
+    def mean(part: slice) -> float:
+        return float((z[part] * weight[part]).sum() / weight[part].sum())
+
     for k, cut in enumerate(cuts):
         left = slice(cuts[k - 1] if k else 0, cut)
         right = slice(cut, cuts[k + 1] if k + 1 < len(cuts) else length)
-        change = float(np.average(z[right], weights=weight[right]) - np.average(z[left], weights=weight[left]))
+        change = mean(right) - mean(left)
         if abs(change) >= np.log(LEAST_RATIO):
             ratio = float(np.exp(change))
             found.append(_regime(of.start[row, cut - 1], of.start[row, cut], of.stop[row, cut], ratio, causes))
