@@ -155,11 +155,11 @@ class Chainer:
             ends = ends[suspect[ends - gap + 1]]
             ends = ends[self.position[ends] >= gap]
             joint = self.joints(ends - gap, ends)
-            total = joint.log_chance
-            for back in range(1, gap):
-                total = total + self._skip(ends - gap, ends - back, ends, joint.operations, rough)
+            skipped = ends - np.arange(1, gap)[:, None]
+            chance = self._skip(ends - gap, skipped, ends, joint.operations, rough)
             at = np.searchsorted(rows, ends)
-            score[gap, at], made[gap, at], reset[gap, at] = total, joint.operations, joint.reset
+            score[gap, at] = joint.log_chance + chance
+            made[gap, at], reset[gap, at] = joint.operations, joint.reset
         position, behind = _positions(stretch)
         lead = np.where(position == 0, 0.0, self._ends(suspect, self.position, -1, rough)[rows])
         trail = np.where(behind == 0, 0.0, self._ends(suspect, self.behind, 1, rough)[rows])
@@ -201,13 +201,17 @@ class Chainer:
     def _skip(
         self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray, rough: bool
     ) -> np.ndarray:
-        """Log chance of the reading `wrong` as a slip of any kind, between two right readings (or one, other -1)."""
-        day = self.book.day
+        """Log chance of all the readings `wrong` as slips of any kind, between two right readings (or one, other -1).
+
+        left, right : (n,), wrong : (slips, n). total : operations between the two, (n,)
+        """
+        day, shape = self.book.day, wrong.shape
+        left, wrong, right, total = (np.ravel(rows) for rows in np.broadcast_arrays(left, wrong, right, total))
         chance = WRONG - np.log(total + 1.0) if rough else self.scale.chance(left, wrong, right, total)
         for side, twice in ((left, SAME_DAY), (right, SAME_DAY - LATER)):
             twin = (side >= 0) & (day[side] == day[wrong])
             chance = np.where(twin, np.maximum(chance, twice), chance)
-        return chance
+        return np.asarray(chance.reshape(shape).sum(axis=0))
 
     def _ends(self, suspect: np.ndarray, room: np.ndarray, step: int, rough: bool) -> np.ndarray:
         """Log chance of leaving out all readings before (step -1) or after (step 1) each one; 0 if there are none."""
@@ -220,10 +224,7 @@ class Chainer:
             left, right = (none, some) if step < 0 else (some, none)
             if rough:
                 usual = self.joints(*((some + step, some) if step < 0 else (some, some + step))).leg.middle
-            total[some] = sum(
-                (self._skip(left, some + step * k, right, usual, rough) for k in range(1, many + 1)),
-                start=np.zeros(len(some)),
-            )
+            total[some] = self._skip(left, some + step * np.arange(1, many + 1)[:, None], right, usual, rough)
         return total
 
     def _best(self, links: Links, rough: bool) -> Chains:

@@ -54,10 +54,15 @@ def open_ends(chainer: Chainer, chains: Chains) -> OpenEnds:
         book.counter[last[some] - 1] == book.counter[last[some]], chains.left[last[some] - 1], -1
     )
     follows = taken & (previous >= 0)
-    slipped = _if_slipped(chainer, chains, previous[follows], last[follows])
-    turned = _if_turned(chainer, chains, previous[follows], last[follows])
-    likelier = [a if a[2] >= b[2] else b for a, b in zip(slipped, turned, strict=True)]
-    found = sorted(one for one in doubtful + likelier if one[2] >= PLAUSIBLE)
+    previous, last = previous[follows], last[follows]
+    turned, by_turns = _turns(chainer, chains, previous, last)
+    slipped = 1.0 - chains.probability[last]
+    slip = np.flatnonzero((slipped >= by_turns) & (slipped >= PLAUSIBLE))
+    turn = np.flatnonzero((by_turns > slipped) & (by_turns >= PLAUSIBLE))
+    found = [one for one in doubtful if one[2] >= PLAUSIBLE]
+    found += _if_slipped(chainer, chains, previous[slip], last[slip])
+    found += _if_turned(chains, previous[turn], last[turn], turned[turn], by_turns[turn])
+    found.sort()
     return OpenEnds(
         row=np.array([one[0] for one in found], dtype=np.int64),
         operations=np.array([one[1] for one in found], dtype=float),
@@ -115,14 +120,13 @@ def _if_slipped(
     return found
 
 
-def _if_turned(
+def _turns(
     chainer: Chainer, chains: Chains, previous: np.ndarray, last: np.ndarray
-) -> list[Explanation]:
-    """The latest reading is taken as right: the operations if the counter ran through once more, or once less."""
-    book = chainer.book
+) -> tuple[np.ndarray, np.ndarray]:
+    """Operations between right readings if the counter ran through once more or less, and the probability of that."""
     joint = chainer.joints(previous, last)
     given = chains.operations[last] - chains.operations[previous]
-    modulus = book.modulus[last]
+    modulus = chainer.book.modulus[last]
     best = np.full(len(last), -np.inf)
     made = given.copy()
     for turn in (-1.0, 1.0):
@@ -131,15 +135,23 @@ def _if_turned(
         made = np.where(chance > best, other, made)
         best = np.maximum(chance, best)
     share = 1.0 / (1.0 + np.exp(np.clip(joint.log_chance - RIGHT - best, -50.0, 50.0)))
+    return made, share * chains.probability[last]
+
+
+def _if_turned(
+    chains: Chains, previous: np.ndarray, last: np.ndarray, made: np.ndarray, probability: np.ndarray
+) -> list[Explanation]:
+    """The latest reading is taken as right: the operations if the counter ran through once more, or once less."""
+    given = chains.operations[last] - chains.operations[previous]
     words = "the counter may have run through its digits {} since the reading before: then {}"
     return [
         (
             int(row),
             float(chains.operations[p] + m),
-            float(s * chains.probability[row]),
+            float(chance),
             words.format("once more" if m > g else "once less", _compared(m, g)),
         )
-        for row, p, m, g, s in zip(last, previous, made, given, share, strict=True)
+        for row, p, m, g, chance in zip(last, previous, made, given, probability, strict=True)
     ]
 
 

@@ -82,8 +82,10 @@ class RateModel:
 
     @cached_property
     def _rows(self) -> dict[str, Ints]:
-        where = pd.Series(np.arange(len(self.series.unit))).groupby(self.series.unit)
-        return {str(unit): rows.to_numpy(np.int64) for unit, rows in where}
+        rows: dict[str, list[int]] = {}
+        for row, unit in enumerate(self.series.unit):
+            rows.setdefault(str(unit), []).append(row)
+        return {unit: np.array(mine, dtype=np.int64) for unit, mine in rows.items()}
 
     @cached_property
     def _governing(self) -> pd.Series:
@@ -258,14 +260,17 @@ def _with_open_ends(model: RateModel, ends: pd.DataFrame) -> RateModel:
     told = ends["operations"].to_numpy(float)
     drives = ends["drive"].to_numpy(object) if "drive" in ends else np.full(len(ends), "", dtype=object)
     good = np.isfinite(day) & (day <= model.today) & np.isfinite(chance) & np.isfinite(told)
-    where = {(u, d): i for i, (u, d) in enumerate(zip(model.series.unit, model.series.drive, strict=True))}
+    where: dict[object, int] = {}
+    for i, (unit, drive) in enumerate(zip(model.series.unit, model.series.drive, strict=True)):
+        where[unit, drive] = i
+        where.setdefault(unit, i)
     extra, since, odds = model.other_end.copy(), model.other_day.copy(), model.other_chance.copy()
-    for k in np.flatnonzero(good):
-        unit = str(ends["unit"].iloc[k])
-        rows = model.rows_of(unit)
-        row = where.get((unit, drives[k]), int(rows[0]))
-        expected = path.cumulative(model, np.array([row]), day[k : k + 1])[0, 1]
-        extra[row], since[row], odds[row] = told[k] - expected, day[k], np.clip(chance[k], 0.0, 1.0)
+    pairs = zip(ends["unit"].to_numpy(object)[good], drives[good], strict=True)
+    rows = np.array([where.get((unit, drive), where[unit]) for unit, drive in pairs], dtype=np.int64)
+    if len(rows):
+        expected = path.cumulative(model, rows, day[good])[:, 1]
+        extra[rows], since[rows] = told[good] - expected, day[good]
+        odds[rows] = np.clip(chance[good], 0.0, 1.0)
     return replace(model, other_end=extra, other_day=since, other_chance=odds)
 
 
