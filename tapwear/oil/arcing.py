@@ -85,9 +85,9 @@ class _Parts:
             power=-0.5 * (nu + known.sum(axis=-1)),
         )
 
-    def density(self, shift: Floats) -> Floats:
-        """(..., n, R) log density, up to a constant, of the residuals less `shift` (..., n, R)."""
-        apart = shift - self.mean.T
+    def density(self, shift: Floats, error: Floats | float = 0.0) -> Floats:
+        """(..., n, R) log density, up to a constant, of the residuals less `shift` (..., n, R) and `error` (n, R)."""
+        apart = shift - (rows_last(self.mean) - error)
         apart *= apart
         apart *= rows_last(self.pull)
         apart += rows_last(self.floor)
@@ -136,7 +136,7 @@ class _Memory:
 
 
 def arcing(case: Case) -> Callable[[Bools], Evidence]:
-    """From the samples to test (S, L) to evidence of more gas per operation, for arcing compartments with a known count.
+    """From samples to test (S, L) to evidence of more gas per operation, for arcing compartments with a known count.
 
     Several losses through the breather and slow drifts are tried: oil that forgets slowly goes on
     collecting gas for years and must not be taken for a fault.
@@ -175,7 +175,7 @@ def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss
     sound_each, fault_each = [], []
     for fit in fits:
         errors = (offset * rows_last(fit.level_sd) for offset in OFFSETS)
-        total = reduce(np.logaddexp, (fit.now.density(shift + error).sum(axis=1) for error in errors))
+        total = reduce(np.logaddexp, (fit.now.density(shift, error).sum(axis=1) for error in errors))
         total += fit.log_weight + fit.past
         sound_each.append(_log_sum(total[: len(chance)] + np.log(chance)[:, None]))
         fault_each.append(total[len(chance) :])

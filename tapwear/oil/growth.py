@@ -158,7 +158,8 @@ class _Gas:
 
     def residual(self, error: Floats, share: float) -> Floats:
         """(1 + P, n, S) on the bent scale, when the usual level is `error` (n, S) times what it seems."""
-        residual = self.seen - bent_log(self.sound * error + share * self.carried + self.added, self.bend)
+        residual = bent_log(self.sound * error + share * self.carried + self.added, self.bend)
+        np.subtract(self.seen, residual, out=residual)
         return np.where(self.below, np.minimum(residual, 0.0), residual) if self.below.any() else residual
 
 
@@ -234,17 +235,24 @@ def log_density(
     ----------
     residuals, precisions : one array per gas, that broadcast; a residual whose precision is 0 drops out
     """
-    first, second = np.zeros(()), np.zeros(())
-    for residual, precision in zip(residuals, precisions, strict=True):
-        weighted = precision * residual
-        first = first + weighted * residual
-        second = second + weighted
     total = np.sum(precisions, axis=0)
     shared = np.where(total > 0, np.square(shared_sd), 0.0)
-    distance = first - np.square(second) * (shared / (1.0 + shared * total))
-    n = np.sum([p > 0 for p in precisions], axis=0)
+    distance = np.zeros(np.broadcast_shapes(residuals[0].shape, total.shape))
+    common = np.zeros(distance.shape)
+    for residual, precision in zip(residuals, precisions, strict=True):
+        weighted = precision * residual
+        common += weighted
+        weighted *= residual
+        distance += weighted
+    common *= common
+    common *= shared / (1.0 + shared * total)
+    distance -= common
+    np.maximum(distance, 0.0, out=distance)
     nu = settings.tails
-    return np.asarray(-0.5 * (nu + n) * np.log1p(np.maximum(distance, 0.0) / nu))
+    distance /= nu
+    np.log1p(distance, out=distance)
+    distance *= -0.5 * (nu + np.sum([p > 0 for p in precisions], axis=0))
+    return distance
 
 
 def bent_log(concentration: Floats, bend: Floats) -> Floats:
@@ -253,7 +261,11 @@ def bent_log(concentration: Floats, bend: Floats) -> Floats:
     Well above the detection limit an error is a share of the value, near it a constant amount; on this
     scale (the generalised logarithm) both are alike.
     """
-    return np.asarray(np.log(0.5 * (concentration + np.sqrt(np.square(concentration) + np.square(bend)))))
+    out = np.asarray(np.square(concentration) + np.square(bend))
+    np.sqrt(out, out=out)
+    out += concentration
+    out *= 0.5
+    return np.asarray(np.log(out, out=out))
 
 
 def bends(grid: SampleGrid, settings: OilSettings) -> Floats:
