@@ -40,9 +40,11 @@ class Calibration:
         place = np.interp(np.log(np.maximum(days, 1.0)), np.log(HORIZONS), np.arange(len(HORIZONS)))
         node = np.minimum(place.astype(np.int64), len(HORIZONS) - 2)
         share = place - node
+        at = cadence * len(HORIZONS) + node
 
         def look(table: Floats) -> Floats:
-            out: Floats = (1 - share) * table[cadence, node] + share * table[cadence, node + 1]
+            flat = table.reshape(-1)
+            out: Floats = (1 - share) * flat.take(at) + share * flat.take(at + 1)
             return out
 
         return look(self.tilt), look(self.low), look(self.high)

@@ -51,8 +51,11 @@ def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats,
         part = slice(first, first + step)
         day = model.today + (grid[None, :] if grid.ndim == 1 else grid[part])
         begin = start[part, None]
-        chance = np.where(day >= begin, _chance(model, rows[part, None], begin, day, needed[part, None]), 0.0)
-        out[part] = np.maximum.accumulate(chance, axis=1)
+        before = int(np.searchsorted(day[0], begin.min())) if grid.ndim == 1 else 0  # days on which none has begun
+        day = day[:, before:]
+        if day.size:
+            chance = np.where(day >= begin, _chance(model, rows[part, None], begin, day, needed[part, None]), 0.0)
+            out[part, before:] = np.maximum.accumulate(chance, axis=1)
     return out
 
 
@@ -82,6 +85,7 @@ def past_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats, gri
     out = np.zeros((len(rows), len(grid)))
     open_days = chance_when_read(model, rows, start, needed) > least
     some = np.flatnonzero(open_days)
+    some = some[np.argsort(start[some], kind="stable")]  # those that began on like days together
     out[some] = crossing_chance(model, rows[some], start[some], needed[some], grid)
     since = np.where(open_days, np.inf, np.maximum(model.last_day[rows], start - 1.0))
     i, j = np.nonzero(model.today + grid > since[:, None])

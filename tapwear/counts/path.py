@@ -37,10 +37,10 @@ def tail_quantile(probability: Floats) -> Floats:
 
 def tail_chance(z: Floats) -> Floats:
     """Inverse of tail_quantile: for five degrees of freedom Student's t has a distribution in closed form."""
-    u = np.clip(z * _TAIL_STEEPNESS, -1e9, 1e9)
+    u = np.clip(z * _TAIL_STEEPNESS, -1e20, 1e20)
     q = 1.0 / (1.0 + u * u)
-    out: Floats = 0.5 + (np.arctan(u) + u * q * (1.0 + q * (2.0 / 3.0))) * (1.0 / np.pi)
-    return out
+    out: Floats = 0.5 + (np.arctan(u) + u * q * (1.0 + q * (2.0 / 3.0))) / np.pi
+    return np.clip(out, 0.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -217,11 +217,12 @@ def operations_between(model: RateModel, rows: Ints, from_day: Floats, to_day: F
         middle = both
         variance = (weight * np.sqrt(variance) + (1 - weight) * np.sqrt(back_var)) ** 2
     spread = np.sqrt(variance) * model.evenness[series.place[rows]]
-    tilt, low, high = model.calibration.at(np.broadcast_to(model.cadence[rows], shape), stop - start)
+    tilt, low, high = model.calibration.at(model.cadence[rows], stop - start)
     middle = middle * np.exp(tilt * spread)
     read_sd = np.sqrt(read_var)
-    wider = read_sd / np.maximum(middle + read_sd, 1e-9)
-    return Spread(read, read_sd, middle, np.hypot(spread * low, wider), np.hypot(spread * high, wider))
+    wider = (read_sd / np.maximum(middle + read_sd, 1e-9)) ** 2
+    low, high = np.sqrt((spread * low) ** 2 + wider), np.sqrt((spread * high) ** 2 + wider)
+    return Spread(read, read_sd, middle, low, high)
 
 
 def _up_to_last_visit(

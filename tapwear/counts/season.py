@@ -85,8 +85,9 @@ def season_integral(table: Floats, rows: Ints, day: Floats) -> Floats:
     years: Floats = np.floor(day / YEAR)
     place = (day - years * YEAR) * (NODES / YEAR)
     node = np.minimum(place.astype(np.int64), NODES - 1)
-    left = table[rows, node]
-    within: Floats = left + (place - node) * (table[rows, node + 1] - left)
+    flat, at = table.reshape(-1), rows * (NODES + 1) + node
+    left = flat.take(at)
+    within: Floats = left + (place - node) * (flat.take(at + 1) - left)
     out: Floats = years * table[rows, NODES] + within
     return out
 

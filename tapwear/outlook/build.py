@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from functools import lru_cache
 from itertools import product
 from typing import NamedTuple
 
@@ -295,11 +296,20 @@ def _bounds_words(commissioned: bool, low: date | None, high: date | None, as_of
     return f"{low or far} if never done since commissioning, {today}"
 
 
+@lru_cache(maxsize=64)
+def _interval_words(operations: int | None, years: float | None) -> tuple[str, str]:
+    return (
+        f"{operations:,} operations" if operations else "no interval in operations",
+        f"{years:g} years" if years else "no interval in years",
+    )
+
+
 def _clocks(a: Answers, row: int, e: reasons.Evidence, shared: _Shared) -> tuple[Clock, ...]:
-    operations, years, asked_by = a.needed[row], a.years[row], a.asked_by[row]
+    asked_by = a.asked_by[row]
+    operations, years = _interval_words(a.needed[row], a.years[row])
     words: dict[Driver, str] = {
-        "operations": f"{operations:,} operations" if operations else "no interval in operations",
-        "calendar": f"{years:g} years" if years else "no interval in years",
+        "operations": operations,
+        "calendar": years,
         "oil": e.verdict.call if e.verdict and e.main_task else "not asked",
     }
     if row in a.weighted:

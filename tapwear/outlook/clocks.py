@@ -134,10 +134,12 @@ def operations_clock(asked: Asked, grid: Floats) -> tuple[Floats, Floats]:
     coarse = np.maximum.accumulate(of_drives(known), axis=1)
     between = merge.between(coarse, grid)
     fine = of_drives(crossing_chance(model, series, start, plain, between[question]))
-    days = np.concatenate([np.broadcast_to(grid, coarse.shape), between], axis=1)
-    order = np.argsort(days, axis=1, kind="stable")
-    chance = np.take_along_axis(np.concatenate([coarse, fine], axis=1), order, axis=1)
-    return np.take_along_axis(days, order, axis=1), np.maximum.accumulate(chance, axis=1)
+    own = np.zeros((len(coarse), len(grid) + between.shape[1]), bool)
+    np.put_along_axis(own, np.searchsorted(grid, between, "right") + np.arange(between.shape[1]), True, axis=1)
+    days, chance = np.empty(own.shape), np.empty(own.shape)
+    days[own], days[~own] = between.ravel(), np.broadcast_to(grid, coarse.shape).ravel()
+    chance[own], chance[~own] = fine.ravel(), coarse.ravel()
+    return days, np.maximum.accumulate(chance, axis=1)
 
 
 def calendar_days(start: Floats, years: Floats, as_of: date) -> Floats:
