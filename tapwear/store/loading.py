@@ -38,6 +38,10 @@ from tapwear.store.whereabouts import by_drive
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
+# SQLite keeps 2 MiB of a file in memory if nothing is said; rows found by index lie all over it. 32 MiB (our choice)
+# take a third off the time where readings were recorded day by day.
+_CACHE_KIB = 32 * 1024
+
 
 def load_book(
     store: Store, unit: str | None = None, as_of: date | None = None, *, units: Sequence[str] | None = None
@@ -54,6 +58,8 @@ def load_book(
     Raises UsageError when there is no unit of a tag, StoreError when the store cannot be read.
     """
     with store.rows() as connection:
+        if not store.on_server:
+            connection.exec_driver_sql(f"PRAGMA cache_size=-{_CACHE_KIB}")
         wanted = units if unit is None else [unit]
         found = None if wanted is None else find_units(connection, wanted)
         ids = None if found is None else tuple(found.values())
