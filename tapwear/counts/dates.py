@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapwear.counts.filter import Floats, Ints
-from tapwear.counts.path import chance_when_read, operations_between
+from tapwear.counts.path import Read, chance_when_read, operations_between, read_since
 from tapwear.counts.season import YEAR
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ IN_SIGHT_YEARS = 60.0
 CHUNK_ROWS = 4096
 """Questions answered together (our choice, bounds the memory)."""
 
-CHUNK_CHANCES = 8_192
+CHUNK_CHANCES = 16_384
 """Chances of a grid worked out together, so few that they stay in the processor's cache (our choice)."""
 
 
@@ -46,6 +46,7 @@ def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats,
     grid : rising days for all (days,), or for each question its own (questions, days)
     """
     out = np.zeros((len(rows), grid.shape[-1]))
+    known = read_since(model, rows, start)
     step = max(CHUNK_CHANCES // grid.shape[-1], 1)
     for first in range(0, len(rows), step):
         part = slice(first, first + step)
@@ -54,17 +55,21 @@ def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats,
         before = int(np.searchsorted(day[0], begin.min())) if grid.ndim == 1 else 0  # days on which none has begun
         day = day[:, before:]
         if day.size:
-            chance = np.where(day >= begin, _chance(model, rows[part, None], begin, day, needed[part, None]), 0.0)
-            out[part, before:] = np.maximum.accumulate(chance, axis=1)
+            read, read_var, back, back_var = known
+            mine = (read[part, None], read_var[part, None], back[part, None], back_var[part, None])
+            chance = _chance(model, rows[part, None], begin, day, needed[part, None], mine)
+            out[part, before:] = np.maximum.accumulate(np.where(day >= begin, chance, 0.0), axis=1)
     return out
 
 
-def _chance(model: RateModel, rows: Ints, begin: Floats, day: Floats, needed: Floats) -> Floats:
+def _chance(
+    model: RateModel, rows: Ints, begin: Floats, day: Floats, needed: Floats, known: Read | None = None
+) -> Floats:
     """Chance that the operations are made by `day`; a second explanation of the latest reading has its share.
 
-    rows, begin, needed : (n,) or (n, 1); day : (n,), or (n, days) or (1, days)
+    rows, begin, needed : (n,) or (n, 1); day : (n,), or (n, days) or (1, days); known : path.read_since
     """
-    spread = operations_between(model, rows, begin, day)
+    spread = operations_between(model, rows, begin, day, known)
     chance = spread.chance_at_least(needed)
     since = model.other_day[rows]
     open_end = np.flatnonzero((model.other_chance[rows] > 0) & (begin < since))

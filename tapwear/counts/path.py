@@ -148,7 +148,7 @@ def chance_when_read(model: RateModel, rows: Ints, from_day: Floats, operations:
     widest = np.zeros(len(rows))
     np.maximum.at(widest, each, 0.25 * _span_variance(model.settings, made, days))
     seen = series.count[rows] > 0
-    read, variance, back, _ = _up_to_last_visit(model, rows, from_day, np.where(seen, model.last_day[rows], -NEVER))
+    read, variance, back, _ = read_since(model, rows, from_day)
     none = np.zeros(len(rows))
     chance = Spread(read, np.sqrt(variance + widest), none, none, none).chance_at_least(operations)
     return np.where(seen & (back <= 0) & (model.other_chance[rows] <= 0), chance, 1.0)
@@ -175,23 +175,35 @@ def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) 
     return rate * days, variance + s.drift * days / YEAR
 
 
-def operations_between(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) -> Spread:
+Read = tuple[Floats, Floats, Floats, Floats]
+"""Operations read between two days and their variance, and those before the first visit, as made_before."""
+
+
+def read_since(model: RateModel, rows: Ints, from_day: Floats) -> Read:
+    """What is read from from_day up to the last visit, which operations_between needs whatever its to_day."""
+    return _read_between(model, rows, from_day, _last_visit(model, rows))
+
+
+def operations_between(
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, known: Read | None = None
+) -> Spread:
     """Operations of each series from the end of from_day to the end of to_day. [days since 1970-01-01]
 
     rows, from_day : (n,), or (n, 1) where each has several days; to_day : (n,), or (n, days) or (1, days)
+    known : read_since, where the caller has it
     """
     series = model.series
     shape = np.broadcast_shapes(rows.shape, to_day.shape)
-    last = np.where(series.count[rows] > 0, model.last_day[rows], -NEVER)
+    last = _last_visit(model, rows)
+    read, read_var, back, back_var = known or read_since(model, rows, from_day)
     born = series.commissioned[rows]
     from_day = np.where((last == -NEVER) & (born > from_day), born, from_day)
-    read, read_var, back, back_var = _up_to_last_visit(model, rows, from_day, last)
-    early = np.nonzero(np.broadcast_to((from_day < last) & (to_day < last), shape))
-    if len(early[0]):
+    if np.min(to_day, initial=NEVER) < np.max(last, initial=-NEVER):
+        early = np.nonzero(np.broadcast_to((from_day < last) & (to_day < last), shape))
         r = np.broadcast_to(rows, shape)[early]
         a, b = np.broadcast_to(from_day, shape)[early], np.broadcast_to(to_day, shape)[early]
         settled = [np.broadcast_to(values, shape).copy() for values in (read, read_var, back, back_var)]
-        for table, values in zip(settled, _up_to_last_visit(model, r, a, np.maximum(b, a)), strict=True):
+        for table, values in zip(settled, _read_between(model, r, a, np.maximum(b, a)), strict=True):
             table[early] = values
         read, read_var, back, back_var = settled
     start = np.maximum(from_day, last)
@@ -225,13 +237,13 @@ def operations_between(model: RateModel, rows: Ints, from_day: Floats, to_day: F
     return Spread(read, read_sd, middle, low, high)
 
 
-def _up_to_last_visit(
-    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Operations read over (from_day, to_day] and their variance, and those before the first visit, as made_before.
+def _last_visit(model: RateModel, rows: Ints) -> Floats:
+    """Day of the last visit, -NEVER where there is none."""
+    return np.where(model.series.count[rows] > 0, model.last_day[rows], -NEVER)
 
-    to_day : not after the last visit; nothing where from_day is not before it
-    """
+
+def _read_between(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) -> Read:
+    """What is read over (from_day, to_day], not after the last visit; nothing where from_day is not before to_day."""
     read, read_var, back, back_var = np.zeros((4, *rows.shape))
     past = np.nonzero(from_day < to_day)
     if len(past[0]):
