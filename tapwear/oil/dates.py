@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from datetime import date, timedelta
 
 import numpy as np
@@ -29,9 +30,8 @@ def date_range(centre: Floats, sd: Floats, weight: Floats, as_of: date) -> tuple
     from scipy.special import ndtr
 
     now = (as_of - EPOCH).days / DAYS_PER_YEAR
-    grid = now + np.concatenate([[0.0], np.linspace(0.01, FARTHEST_YEARS, 500)])
+    grid = (now + np.concatenate([[0.0], np.linspace(0.01, FARTHEST_YEARS, 500)])).tolist()
     spread = np.maximum(sd, 0.02)
-    chance = (weight[None, :] * ndtr((grid[:, None] - centre[None, :]) / spread[None, :])).sum(axis=1)
-    places = [int(np.searchsorted(chance, q)) for q in QUANTILES]
-    early, middle, late = (as_date(float(grid[min(p, len(grid) - 1)])) for p in places)
+    places = (bisect_left(grid, q, key=lambda year: float(weight @ ndtr((year - centre) / spread))) for q in QUANTILES)
+    early, middle, late = (as_date(grid[min(place, len(grid) - 1)]) for place in places)
     return max(early, as_of), max(middle, as_of), max(late, as_of)

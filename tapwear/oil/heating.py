@@ -138,17 +138,23 @@ def carried_gas(year: Floats, surplus: Floats, usual: Floats, overhauls: Floats,
     than what the first sample after the repair shows, or any within seven months (it comes back slowly).
     """
     carried = np.zeros(year.shape)
-    seen = np.where(np.isfinite(surplus), surplus, 0.0)
     for column in range(overhauls.shape[1]):
-        when = overhauls[:, [column]]
-        before = (year <= when) & (year > when - 2.0)
-        marked = before & (seen > 0.25 * usual)
-        grown = np.minimum(np.exp(np.where(marked, GROWTH_PER_YEAR * (when - year), 0.0)), MOST_GROWTH)
-        most = np.max(np.where(marked, share * seen * grown, 0.0), axis=1, keepdims=True)
-        after = year > when
-        first = after & (np.cumsum(after & np.isfinite(surplus), axis=1) == 1) & (year <= when + 1.2)
-        soon = ((after & (year <= when + 0.6)) | first) & (seen > 0.5 * usual)
-        early = np.max(np.where(soon, LATER_RETURN * seen, 0.0), axis=1, keepdims=True)
-        cap = np.maximum(most, early)
-        carried = np.where(year > when, cap, carried)
+        rows = np.flatnonzero(np.isfinite(overhauls[:, column]))
+        when = overhauls[rows, column][:, None]
+        left = _left_over(year[rows], surplus[rows], usual[rows], when, share)
+        carried[rows] = np.where(year[rows] > when, left, carried[rows])
     return carried
+
+
+def _left_over(year: Floats, surplus: Floats, usual: Floats, when: Floats, share: float) -> Floats:
+    """(R, 1) most gas left over after an overhaul of every row, when (R, 1)."""
+    seen = np.where(np.isfinite(surplus), surplus, 0.0)
+    before = (year <= when) & (year > when - 2.0)
+    marked = before & (seen > 0.25 * usual)
+    grown = np.minimum(np.exp(np.where(marked, GROWTH_PER_YEAR * (when - year), 0.0)), MOST_GROWTH)
+    most = np.max(np.where(marked, share * seen * grown, 0.0), axis=1, keepdims=True)
+    after = year > when
+    first = after & (np.cumsum(after & np.isfinite(surplus), axis=1) == 1) & (year <= when + 1.2)
+    soon = ((after & (year <= when + 0.6)) | first) & (seen > 0.5 * usual)
+    early = np.max(np.where(soon, LATER_RETURN * seen, 0.0), axis=1, keepdims=True)
+    return np.asarray(np.maximum(most, early))

@@ -158,8 +158,10 @@ def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
 
 def _tests(part: pd.DataFrame, method: pd.Series) -> pd.Series:
     """Method and gap of the breakdown test of each sample in one word, "" where no method is known."""
-    gap = part["breakdown_gap_mm"].astype("float64") if "breakdown_gap_mm" in part else method.map(lambda _: np.nan)
-    words = [breakdown_key(word, float(mm)) if word else "" for word, mm in zip(method, gap, strict=True)]
+    gap = part["breakdown_gap_mm"].to_numpy(float) if "breakdown_gap_mm" in part else np.full(len(part), np.nan)
+    number = method.groupby([method.to_numpy(), gap], dropna=False).ngroup().to_numpy()
+    _, first = np.unique(number, return_index=True)
+    words = [breakdown_key(method.iloc[place], float(gap[place])) for place in first]
     named = method.copy()
-    named[:] = words
+    named[:] = np.array(words, dtype=object)[number]
     return named
