@@ -70,31 +70,31 @@ def local_levels(book: Book, spans: Intervals, group: np.ndarray, *, rough: bool
     usual = medians(spans.counter, spans.served, n_counters)
     usual = np.clip(np.where(np.isfinite(usual), usual, 90.0), 1.0, 1500.0)
     counting = medians(spans.counter, 1.0 / (spans.operations + 1.0), n_counters)
-    residual = _residuals(spans.counter, plain, *windows(spans.counter, plain))
+    n_back, n_ahead = window_sizes(spans.counter)
+    residual = _residuals(spans.counter, plain, *windows(plain, n_back, n_ahead))
     noise = _noise(spans.counter, residual, counting, usual)
     waves = _waves(book.day)
     season = _fit_season(book, spans, waves, residual, noise)
-    wave = np.sum(season[:, book.counter] * waves, axis=0)
+    wave = sum((own[book.counter] * one for own, one in zip(season, waves, strict=True)), np.zeros(len(book.day)))
     days = np.maximum(book.day[spans.right] - book.day[spans.left], 1)
     level = plain - (wave[spans.right] - wave[spans.left]) / days
-    back, ahead = windows(spans.counter, level)
+    back, ahead = windows(level, n_back, n_ahead)
     noise = _noise(spans.counter, _residuals(spans.counter, level, back, ahead), counting, usual)
     if rough:
         noise = np.maximum(noise, ROUGH_NOISE)
         whole = medians(spans.counter, level, n_counters)[spans.counter]
         back, ahead = 0.5 * (back + whole), 0.5 * (ahead + whole)
-    n_back, n_ahead = window_sizes(spans.counter)
     before, n_before = _carried(spans.right, back, n_back, book.counter, forward=True)
     after, n_after = _carried(spans.left, ahead, n_ahead, book.counter, forward=False)
     return Local(before, n_before, after, n_after, wave, group, noise, usual)
 
 
-def windows(counter: np.ndarray, values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def windows(values: np.ndarray, n_back: np.ndarray, n_ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Middle mean over each interval and its WINDOW - 1 forerunners, and the same over its followers.
 
     The middle mean leaves out the lowest and the highest value where there are three or more.
+    n_back, n_ahead : see `window_sizes`
     """
-    n_back, n_ahead = window_sizes(counter)
     back = _middle_mean(values, np.arange(len(values)), n_back, -1)
     ahead = np.empty(len(values))
     whole, short = np.flatnonzero(n_ahead == WINDOW), np.flatnonzero(n_ahead < WINDOW)
@@ -211,11 +211,13 @@ def _fit_season(
 ) -> np.ndarray:
     """Yearly and half-yearly waves of each counter, shape (4, counters), by ridge regression on its residuals."""
     days = np.maximum(book.day[spans.right] - book.day[spans.left], 1)
-    shape = (waves[:, spans.right] - waves[:, spans.left]) / days
+    shape = [(wave[spans.right] - wave[spans.left]) / days for wave in waves]
     clipped = np.clip(residual, -1.0, 1.0)
     precision = 1.0 / (noise[spans.counter] ** 2 + 1.0 / (spans.operations + 1.0))
     normal, right = np.zeros((len(noise), 4, 4)), np.zeros((len(noise), 4))
-    some, first = np.unique(spans.counter, return_index=True)
+    n = np.bincount(spans.counter, minlength=len(noise))
+    some = np.flatnonzero(n)
+    first = (np.cumsum(n) - n)[some]
     for a in range(4 if len(some) else 0):
         weighted = shape[a] * precision
         right[some, a] = np.add.reduceat(weighted * clipped, first)

@@ -41,8 +41,8 @@ def test_medians_are_those_of_each_counter():
 def test_a_window_takes_the_middle_of_up_to_five_intervals_of_one_counter():
     counter = np.array([0, 0, 0, 0, 0, 0, 1, 1])
     values = np.array([1.0, 9.0, 2.0, 3.0, 4.0, 99.0, 7.0, 8.0])
-    back, ahead = windows(counter, values)
     n_back, n_ahead = window_sizes(counter)
+    back, ahead = windows(values, n_back, n_ahead)
     assert n_back.tolist() == [1, 2, 3, 4, 5, 5, 1, 2]
     assert back.tolist() == pytest.approx([1.0, 5.0, 2.0, 2.5, 3.0, 16 / 3, 7.0, 7.5])
     assert n_ahead.tolist() == [5, 5, 4, 3, 2, 1, 2, 1]

@@ -10,7 +10,7 @@ from rate_fleets import AS_OF, PROBS, fit
 from tapwear.counts.ahead import past_errors
 from tapwear.counts.filter import Intervals, run_filter
 from tapwear.counts.rate import group_shapes
-from tapwear.counts.season import YEAR, harmonics, log_mean_season, season_integral, season_table
+from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_season, season_integral, season_table
 from tapwear.counts.settings import RateSettings
 
 
@@ -156,3 +156,16 @@ def test_past_errors_of_a_perfectly_steady_counter_are_nil() -> None:
     assert len(errors.error) == 57 + 51
     assert np.abs(errors.error).max() < 0.02
     assert errors.days[errors.horizon == 1].max() == 360.0
+
+
+@pytest.mark.parametrize("part", [0.0, 0.25])
+def test_the_means_of_the_season_are_those_of_its_days(part: float) -> None:
+    begin = np.array([-400.0, 0.0, 15_000.0, 20_123.0]) + part
+    length = np.array([30.0, 91.0, 365.0, 1.0])
+    means = harmonics(begin, begin + length)
+    for k in range(4):
+        angle = 2 * np.pi / YEAR * (begin[k] + length[k] * (np.arange(2_000) + 0.5) / 2_000)
+        expected = [np.cos(angle).mean(), np.sin(angle).mean(), np.cos(2 * angle).mean(), np.sin(2 * angle).mean()]
+        found = [means.cos[k], means.sin[k], means.cos2[k], means.sin2[k]]
+        assert found == pytest.approx(expected, abs=1e-6)
+    assert first_harmonic(begin, begin + length) == pytest.approx(np.stack([means.cos, means.sin]), abs=1e-9)
