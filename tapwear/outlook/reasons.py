@@ -21,7 +21,7 @@ SOON_DAYS = 730
 ORDER_AHEAD_WEEKS = 8
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """What one unit's date rests on, gathered for the words."""
 

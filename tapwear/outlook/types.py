@@ -12,7 +12,7 @@ Driver = Literal["operations", "calendar", "oil", "condition", "unknown"]
 HORIZON_YEARS = 15
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Clock:
     """One of the clocks of one rule: the three, and a noted condition's act-by day where there is one. Dates are the
     days by which it has run out with 10, 50 and 90 %; None means later than the horizon, or not known (then `words`
@@ -25,7 +25,7 @@ class Clock:
     words: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Weighted:
     """For a rule whose operations are weighted by the current broken: how its weighted count stands to the plain one.
 
@@ -46,7 +46,7 @@ class Weighted:
         return f"weighted by current, exponent {self.exponent:g}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Due:
     """When one task of one unit becomes due, what drives it and what it rests on, as of a date."""
 
