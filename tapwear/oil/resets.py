@@ -44,18 +44,12 @@ class Resets:
 def event_years(events: pd.DataFrame, units: Sequence[str], kinds: Sequence[str]) -> Floats:
     """(S, R) dates of the events of these kinds, one row per entry of `units`, in order [years since 1970]."""
     part = events.loc[events["kind"].isin(list(kinds))].sort_values(["unit", "happened_on"], kind="stable")
-    rows: dict[str, list[int]] = {}
-    names = part["unit"].astype(str).to_numpy()
-    for place, name in enumerate(names):
-        rows.setdefault(name, []).append(place)
-    when = years_since_epoch(part["happened_on"])
-    width = max((len(r) for r in rows.values()), default=0)
-    out = np.full((len(units), width), np.nan)
-    for i, unit in enumerate(units):
-        found = rows.get(unit)
-        if found is not None:
-            out[i, : len(found)] = when[found]
-    return out
+    code, names = part["unit"].astype(str).factorize()
+    place = np.arange(len(code)) - np.searchsorted(code, code)
+    by_unit = np.full((len(names) + 1, int(place.max(initial=-1)) + 1), np.nan)  # the last row for units without any
+    by_unit[code, place] = years_since_epoch(part["happened_on"])
+    row = {name: number for number, name in enumerate(names)}
+    return np.asarray(by_unit[np.array([row.get(unit, -1) for unit in units], dtype=np.int64)])
 
 
 def find_resets(grid: SampleGrid, events: pd.DataFrame, swapped: Bools) -> Resets:
