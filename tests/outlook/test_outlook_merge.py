@@ -97,3 +97,17 @@ def test_days_to_look_at_again_lie_within_the_steps_that_hold_the_quantiles() ->
     first, second = merge.between(chance, grid)
     assert first.tolist() == [37.5, 37.5, 45.0, 45.0, 52.5, 52.5, 67.5, 75.0, 82.5]
     assert second.tolist() == [67.5, 75.0, 82.5, 120.0, 120.0, 120.0, 120.0, 120.0, 120.0]
+
+
+@given(st.lists(st.floats(2, 99), min_size=4, max_size=4), st.integers(-5, 99) | st.just(np.nan))
+def test_the_corners_of_a_clock_say_all_that_its_days_say_beside_a_certain_one(late: list[float], day: float) -> None:
+    chance = np.vstack([clock(one / 3, one / 2, one)[0] for one in late]) * np.array([[1.0], [0.95], [0.6], [0.0]])
+    had, certain = np.broadcast_to(GRID, chance.shape), np.full(len(late), day)
+    said = []
+    for days in (had, merge.corners(chance, had)):
+        grid = merge.with_days(days, certain)
+        clocks = (merge.onto(chance, had, grid), merge.certain(certain, grid))
+        said.append(np.column_stack([merge.quantile_days(merge.earliest(*clocks), grid), *merge.shares(*clocks)]))
+        said[-1] = np.column_stack([said[-1], merge.quantile_days(clocks[0], grid)])
+    assert merge.corners(chance, had).shape == (4, 8)
+    assert np.allclose(*said, atol=1e-9, equal_nan=True)
