@@ -11,7 +11,7 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "tapwear"
-BASE = {"errors", "findings", "measures", "weeks", "words"}
+BASE = {"errors", "findings", "measures", "peers", "weeks", "words"}
 # Who may import whom. `fleet` calls the layers in order; the command line stands above everything.
 MAY_IMPORT = {
     "base": set(),

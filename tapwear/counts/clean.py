@@ -15,6 +15,7 @@ from tapwear.counts.explain import untaken
 from tapwear.counts.search import search
 from tapwear.counts.series import day_numbers, in_order, make_book, name_codes, run_starts
 from tapwear.counts.types import CounterHistory
+from tapwear.peers import PEERS, Speakers
 
 ASIDE = (
     "",
@@ -55,7 +56,7 @@ def read_counters(
     book = make_book(units, kept, known_events, known_stays)
     status, reason = (np.repeat(np.array([word], dtype=object), len(keep)) for word in ("used", ""))
     found, ends = [Chains.none()], [OpenEnds.none()]
-    for start, chainer, chains in search(book):
+    for start, chainer, chains in search(book, Speakers.of(units, PEERS)):
         rows, superseded, words = untaken(chainer, chains, book.unit)
         status[start + rows] = np.where(superseded, "superseded", "doubtful")
         reason[start + rows] = words

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from tapwear.counts.filter import Floats, Intervals, Ints
-from tapwear.counts.places import NEVER, day_number, stand
+from tapwear.counts.places import NEVER, Standing, day_number, stand
 from tapwear.counts.series import in_order
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.types import CounterHistory
@@ -35,6 +35,7 @@ class CountSeries:
     off : (n,) True while out of service with no return recorded: idle up to as_of, then until it returns
     changed : (n,) True where a recorded event since the last visit may have changed the rate
     place_group : (places,) peer group of each place; group_names
+    place_unit : (places,) row of the first series that is or was there; -1 where it told nothing
     """
 
     unit: NDArray[np.object_]
@@ -54,6 +55,7 @@ class CountSeries:
     changed: NDArray[np.bool_]
     place_group: Ints
     group_names: tuple[str, ...]
+    place_unit: Ints
 
     @property
     def last_day(self) -> Floats:
@@ -89,7 +91,8 @@ def build_series(
     made = np.maximum(operations[ends] - operations[leads], 0.0)
     either = np.maximum(doubt[leads], doubt[ends])
     spans = np.maximum(count - 1, 0)
-    exposure, place, now = stand(unit, drive, units, stays, np.repeat(np.arange(n), spans), start, end, today)
+    of_series = np.repeat(np.arange(n), spans)
+    exposure, place, now = stand(unit, drive, units, stays, of_series, start, end, today)
 
     last = np.full(n, -NEVER)
     last[count > 0] = day[(begin + count - 1)[count > 0]]
@@ -118,8 +121,19 @@ def build_series(
     result = CountSeries(
         unit, drive, begin, count, day, operations, now.place, now.place_before, now.since,
         now.commissioned, now.stopped, idle_from, idle_to, off, changed, now.group, now.group_names,
+        _first_there(now, place, of_series),
     )  # fmt: skip
     return result, intervals
+
+
+def _first_there(now: Standing, place: Ints, of_series: Ints) -> Ints:
+    """Row of the first series at each place, of those there now, of the one before, or of an interval."""
+    none = len(now.place)
+    first = np.full(now.places, none)
+    np.minimum.at(first, now.place, np.arange(none))
+    for where, series in ((now.place_before, np.arange(none)), (place, of_series)):
+        np.minimum.at(first, where[where >= 0], series[where >= 0])
+    return np.where(first < none, first, -1)
 
 
 @dataclass(frozen=True)

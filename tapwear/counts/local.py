@@ -136,18 +136,24 @@ def medians(counter: np.ndarray, values: np.ndarray, n_counters: int) -> np.ndar
     return result
 
 
-def group_levels(spans: Intervals, group: np.ndarray) -> np.ndarray:
+def group_levels(
+    spans: Intervals, group: np.ndarray, speak: tuple[np.ndarray, np.ndarray] | None = None
+) -> np.ndarray:
     """Median level of each counter's peers [log operations a day]; of the fleet where it has none.
 
     group : code of the peer group, one entry a counter. Two operations a day where nobody has any (our choice).
+    speak : counters that speak for their group, and for the fleet; None: all do
     """
     plain = np.log((spans.operations + HALF) / np.maximum(spans.served, HALF))
     typical = medians(spans.counter, plain, len(group))
-    known = np.flatnonzero(np.isfinite(typical))
-    overall = float(np.median(typical[known])) if len(known) else float(np.log(2.0))
-    known = known[np.argsort(group[known], kind="stable")]
-    of_group = medians(group[known], typical[known], int(group.max(initial=0)) + 1)
-    return np.where(np.isfinite(of_group[group]), of_group[group], overall)
+    known = np.isfinite(typical)
+    of_group, of_fleet = speak or (known, known)
+    fleet = typical[known & of_fleet]
+    overall = float(np.median(fleet)) if len(fleet) else float(np.log(2.0))
+    some = np.flatnonzero(known & of_group)
+    some = some[np.argsort(group[some], kind="stable")]
+    level = medians(group[some], typical[some], int(group.max(initial=0)) + 1)
+    return np.where(np.isfinite(level[group]), level[group], overall)
 
 
 def _carried(

@@ -21,14 +21,10 @@ from tapwear.counts.regimes import Regime, find_regimes
 from tapwear.counts.season import YEAR, pooled_season, season_table
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.types import CounterHistory, CrossingDates
+from tapwear.peers import PEERS, Speakers
 
 Days = NDArray[np.datetime64]
-
-CALIBRATION_PLACES = 3000
-SEASON_PLACES = 10000
-"""Places whose past errors calibrate the bands, and whose readings tell the groups' seasons; more would add
-nothing but time (our choice)."""
-
+Bools = NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class RateModel:
@@ -206,7 +202,8 @@ def fit_rates(
     """
     s = settings or RateSettings()
     series, intervals = build_series(history, units, events, stays, as_of, s)
-    prior_mean, prior_cov, group_season = _priors(series, intervals, s)
+    speak = _speaking_places(series, Speakers.of(units, PEERS))
+    prior_mean, prior_cov, group_season = _priors(series, intervals, speak, s)
     last_day = series.last_day
     visits = series.count
     first = np.full(len(visits), np.nan)
@@ -214,7 +211,7 @@ def fit_rates(
     cadence = calibrate.cadence_of((last_day - first) / np.where(visits > 1, visits - 1, np.nan))
     levels = run_filter(intervals, prior_mean, prior_cov, s)
     if calibration is None:
-        calibration = _own_errors(series, intervals, prior_mean, prior_cov, cadence, s)
+        calibration = _own_errors(series, intervals, speak[1], prior_mean, prior_cov, cadence, s)
     rate_day = np.full(len(intervals.begin), float(np.datetime64(as_of, "D").astype(int)))
     some = intervals.count > 0
     rate_day[some] = intervals.to_day[(intervals.begin + intervals.count - 1)[some]]
@@ -274,12 +271,25 @@ def _with_open_ends(model: RateModel, ends: pd.DataFrame) -> RateModel:
     return replace(model, other_end=extra, other_day=since, other_chance=odds)
 
 
+def _speaking_places(series: CountSeries, speakers: Speakers) -> tuple[Bools, Bools]:
+    """(places,) whether each place speaks for its group, and for the fleet: with the unit that was there first."""
+    of_group, of_fleet = speakers.rows(series.unit)
+    told = series.place_unit >= 0
+    return told & of_group[series.place_unit], told & of_fleet[series.place_unit]
+
+
 def _own_errors(
-    series: CountSeries, data: Intervals, prior_mean: Floats, prior_cov: Floats, cadence: Ints, s: RateSettings
+    series: CountSeries,
+    data: Intervals,
+    of_fleet: Bools,
+    prior_mean: Floats,
+    prior_cov: Floats,
+    cadence: Ints,
+    s: RateSettings,
 ) -> Calibration:
-    """Calibration by the fleet's own past errors, from at most CALIBRATION_PLACES places evenly picked."""
+    """Calibration by the fleet's own past errors, from the places that speak for it."""
     places = len(data.begin)
-    picked = _picked(places, CALIBRATION_PLACES)
+    picked = np.flatnonzero(of_fleet)
     part = pick_places(data, picked)
     levels = run_filter(part, prior_mean[picked], prior_cov[picked], s, keep=True)
     errors = ahead.past_errors(part, levels, calibrate.HORIZONS, s)
@@ -302,9 +312,13 @@ GROUP_WEIGHT = 2.0
 
 
 def _priors(
-    series: CountSeries, data: Intervals, s: RateSettings
+    series: CountSeries, data: Intervals, speak: tuple[Bools, Bools], s: RateSettings
 ) -> tuple[Floats, Floats, pd.DataFrame]:
-    """Prior mean (places, 3) and covariance (places, 6) of each place from its peer group, and the seasons."""
+    """Prior mean (places, 3) and covariance (places, 6) of each place from its peer group, and the seasons.
+
+    speak : (places,) whether each speaks for its group, and for the fleet
+    """
+    of_group, of_fleet = speak
     places, groups = len(data.begin), len(series.group_names)
     group = series.place_group
     place = np.repeat(np.arange(places), data.count)
@@ -312,19 +326,20 @@ def _priors(
     days: Floats = np.bincount(place, data.exposure, minlength=places).astype(float)
     seen = np.flatnonzero(days >= 30.0)
     own = log_rate(made[seen], days[seen])
-    fleet = float(np.median(own)) if len(own) else FLEET_LEVEL
-    fleet_var = _spread2(own - fleet, s.group_spread)
+    whole = own[of_fleet[seen]]
+    fleet = float(np.median(whole)) if len(whole) else FLEET_LEVEL
+    fleet_var = _spread2(whole - fleet, s.group_spread)
     level = np.full(groups, fleet)
     spread = np.full(groups, fleet_var)
-    for g in np.unique(group[seen]):
-        near = own[group[seen] == g]
+    own, of_place = own[of_group[seen]], group[seen][of_group[seen]]
+    for g in np.unique(of_place):
+        near = own[of_place == g]
         n = len(near)
         level[g] = (n * np.median(near) + GROUP_WEIGHT * fleet) / (n + GROUP_WEIGHT)
         ss = _spread2(near - level[g], fleet_var)
         spread[g] = (n * ss + 2 * GROUP_WEIGHT * fleet_var) / (n + 2 * GROUP_WEIGHT)
 
-    picked = _picked(places, SEASON_PLACES)
-    shape = group_shapes(pick_places(data, picked), group[picked], groups, s)
+    shape = group_shapes(data, group, groups, s, speak)
     mean = np.column_stack([level[group], shape[group]])
     cov = np.zeros((places, 6))
     cov[:, 0] = spread[group]
@@ -333,8 +348,17 @@ def _priors(
     return mean, cov, names
 
 
-def group_shapes(data: Intervals, group: Ints, groups: int, s: RateSettings) -> Floats:
-    """Cosine and sine amplitude of each peer group from the intervals of its places, shape (groups, 2)."""
+def group_shapes(
+    data: Intervals, group: Ints, groups: int, s: RateSettings, speak: tuple[Bools, Bools] | None = None
+) -> Floats:
+    """Cosine and sine amplitude of each peer group from the intervals of its places, shape (groups, 2).
+
+    group : (places,); speak : (places,) whether each speaks for its group, and for the fleet, None: all do
+    """
+    speak = speak or (np.ones(len(group), bool), np.ones(len(group), bool))
+    picked = np.flatnonzero(speak[0] | speak[1])
+    data, group = pick_places(data, picked), group[picked]
+    of_group, of_fleet = (np.repeat(of[picked], data.count) for of in speak)
     follows = np.ones(len(data.from_day), bool)
     follows[data.begin[data.count > 0]] = False
     variance = (
@@ -344,12 +368,7 @@ def group_shapes(data: Intervals, group: Ints, groups: int, s: RateSettings) -> 
     )
     rate = log_rate(data.operations, data.exposure)
     of_interval = np.repeat(group, data.count)
-    return pooled_season(rate, variance, data.from_day, data.to_day, follows, of_interval, groups)
-
-
-def _picked(places: int, most: int) -> Ints:
-    """At most `most` places, evenly picked."""
-    return np.unique(np.linspace(0, places - 1, min(places, most)).astype(np.int64))
+    return pooled_season(rate, variance, data.from_day, data.to_day, follows, of_interval, groups, of_group, of_fleet)
 
 
 def _spread2(rest: Floats, default: float) -> float:

@@ -13,18 +13,21 @@ from tapwear.counts.chain import Chainer, Chains
 from tapwear.counts.exchanges import run_on
 from tapwear.counts.local import HALF, Intervals, group_levels, local_levels
 from tapwear.counts.weigh import Beside, Scale
+from tapwear.peers import Speakers
 
 AT_A_TIME = 200_000  # readings searched at a time, to bound the memory
 PARTNERS = 4  # readings of other counters at a station on the same day that are compared with: our choice
 
 
-def search(book: Book) -> Iterator[tuple[int, Chainer, Chains]]:
+def search(book: Book, speakers: Speakers | None = None) -> Iterator[tuple[int, Chainer, Chains]]:
     """The best chains of all counters in the book: a rough search for levels, then a thorough one.
+
+    speakers : who tells what is usual of like units; None: all do
 
     Gives part after part of the book: the place of its first reading, the search, and what it found.
     """
     beside = read_beside(book)
-    group = group_levels(raw_intervals(book), book.group)
+    group = group_levels(raw_intervals(book), book.group, speakers.rows(book.unit) if speakers else None)
     for counters, readings in _parts(book):
         part, near = book.part(counters, readings), beside.part(readings)
         rough = chainer_at(part, raw_intervals(part), near, group[counters], rough=True).solve(rough=True)

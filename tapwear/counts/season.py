@@ -100,6 +100,8 @@ def pooled_season(
     follows: NDArray[np.bool_],
     group: Ints,
     groups: int,
+    of_group: NDArray[np.bool_],
+    of_fleet: NDArray[np.bool_],
 ) -> Floats:
     """Cosine and sine amplitude of each peer group, shape (groups, 2).
 
@@ -110,6 +112,7 @@ def pooled_season(
     log_rate, variance, from_day, to_day : per interval, in order of place and time
     follows : True where the interval continues the one before it at the same place
     group   : group of each interval's place [0 .. groups - 1]
+    of_group, of_fleet : intervals that speak for their group, and for the fleet
     """
     k = np.flatnonzero(follows & (to_day - from_day < 250.0))
     k = k[(to_day - from_day)[k - 1] < 250.0]
@@ -122,13 +125,19 @@ def pooled_season(
     for _ in range(3):
         rest = np.abs(y - (x * shape[group[k]]).sum(axis=1)) / np.sqrt(spread2)
         weight = np.minimum(1.0, 3.0 / np.maximum(rest, 1e-9)) / spread2
-        gram = np.zeros((groups, 2, 2))
-        pull = np.zeros((groups, 2))
-        for i in range(2):
-            pull[:, i] = np.bincount(group[k], weight * x[:, i] * y, minlength=groups)
-            for j in range(2):
-                gram[:, i, j] = np.bincount(group[k], weight * x[:, i] * x[:, j], minlength=groups)
+        pull, gram = _normal(weight * of_group[k], x, y, group[k], groups)
+        whole = _normal(weight * of_fleet[k], x, y, np.zeros(len(k), np.int64), 1)
         prior = np.eye(2) * SHRINK_WEIGHT
-        fleet = np.linalg.solve(gram.sum(axis=0) + prior, pull.sum(axis=0) + prior @ np.asarray(FLEET_SEASON))
+        fleet = np.linalg.solve(whole[1][0] + prior, whole[0][0] + prior @ np.asarray(FLEET_SEASON))
         shape = np.linalg.solve(gram + prior, (pull + prior @ fleet)[..., None])[..., 0]
     return shape
+
+
+def _normal(weight: Floats, x: Floats, y: Floats, group: Ints, groups: int) -> tuple[Floats, Floats]:
+    """The weighted normal equations of each group: right sides (groups, 2), matrices (groups, 2, 2)."""
+    pull, gram = np.zeros((groups, 2)), np.zeros((groups, 2, 2))
+    for i in range(2):
+        pull[:, i] = np.bincount(group, weight * x[:, i] * y, minlength=groups)
+        for j in range(2):
+            gram[:, i, j] = np.bincount(group, weight * x[:, i] * x[:, j], minlength=groups)
+    return pull, gram

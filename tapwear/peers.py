@@ -1,0 +1,93 @@
+"""Which units speak for the others.
+
+What is usual of like units is learnt from at most so many of them, whole stations at a time, in an order that the
+stations' names give: a digest of each, which is as good as drawing lots and the same everywhere. A part of the fleet
+that holds those who speak learns the same as the whole, so that the page of one unit agrees with the list of all,
+however large the fleet is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Bools = npt.NDArray[np.bool_]
+
+OF_A_GROUP = 60  # units that speak for a group of like ones; a median of so many is near enough; our choice
+OF_THE_FLEET = 400  # units that speak for the fleet: laboratories, season, past errors of forecasts; our choice
+PEERS = ("peer_group",)
+LIKE_OIL = (("technology", "breathing", "oil_group"), ("technology", "breathing"), ("technology",))
+
+
+@dataclass(frozen=True)
+class Speakers:
+    """Tags of the units that speak for their own group, and for the fleet."""
+
+    of_groups: frozenset[str]
+    of_fleet: frozenset[str]
+
+    @classmethod
+    def of(cls, units: pd.DataFrame, like: Sequence[str]) -> Speakers:
+        """Who speaks among these units.
+
+        units : unit, the columns in `like`, and home [station where the register first had the unit; where the column
+            is missing its station]; a unit without a home draws a lot of its own
+        like : columns whose values make a group
+        """
+        known = in_order(units)
+        return cls(frozenset(_first_of(known, like)["unit"]), frozenset(known["unit"].iloc[:OF_THE_FLEET]))
+
+    def rows(self, names: Sequence[str] | npt.NDArray[np.object_]) -> tuple[Bools, Bools]:
+        """(n,) whether each unit speaks for its group, and for the fleet."""
+        return _among(names, self.of_groups), _among(names, self.of_fleet)
+
+
+def in_order(units: pd.DataFrame) -> pd.DataFrame:
+    """The units in the order of lots, the units of a home together; each once."""
+    known = units.drop_duplicates("unit")
+    unit = known["unit"].astype(str)
+    home = (known["home"] if "home" in known else known["station"]).fillna("").astype(str)
+    codes, names = home.where(home != "", "\0" + unit).factorize()
+    return known.assign(unit=unit).iloc[np.lexsort((unit.to_numpy(object), _lots(list(map(str, names)))[codes]))]
+
+
+def company(units: pd.DataFrame, wanted: Collection[str]) -> set[str]:
+    """The units that must be at hand, besides their neighbours, to say the same of those wanted as the whole fleet does.
+
+    units : as for `Speakers`, with peer_group, technology, breathing and oil_group, of the whole fleet
+    """
+    known = in_order(units)
+    chosen = set(wanted) | set(known["unit"].iloc[:OF_THE_FLEET])
+    for like in LIKE_OIL:
+        chosen |= set(_first_of(_alike(known, wanted, like), like)["unit"])
+    # their counts rest on their own peers in turn
+    return chosen | set(_first_of(_alike(known, chosen, PEERS), PEERS)["unit"])
+
+
+def _first_of(known: pd.DataFrame, like: Sequence[str]) -> pd.DataFrame:
+    """The first units of each group; `known` is in the order of lots."""
+    rank = known.groupby([known[name].fillna("").astype(str) for name in like], sort=False).cumcount()
+    return known[rank.to_numpy() < OF_A_GROUP]
+
+
+def _alike(known: pd.DataFrame, some: Collection[str], like: Sequence[str]) -> pd.DataFrame:
+    """The units that share a group with some of them, in the order of `known`."""
+    keys = known.loc[_among(known["unit"].to_numpy(object), some), list(like)].drop_duplicates()
+    return known.merge(keys, on=list(like), how="inner")
+
+
+def _among(names: Sequence[str] | npt.NDArray[np.object_], chosen: Collection[str]) -> Bools:
+    return np.fromiter((name in chosen for name in names), dtype=bool, count=len(names))
+
+
+def _lots(names: Sequence[str]) -> npt.NDArray[np.uint64]:
+    digests = b"".join(hashlib.blake2b(name.encode(), digest_size=8).digest() for name in names)
+    return np.frombuffer(digests, dtype=np.uint64)
