@@ -238,7 +238,7 @@ def _fit(case: Case, memory: _Memory, drift: tuple[float, float], column: Ints, 
     use = case.older[rows]
     own = _own_levels(made, shared, wander, use, settings)
     levels = [
-        pooled(all_rows.but(rows, these), case.groups, UNITS_DIFFER)
+        pooled(all_rows.but(rows, these), case.like, UNITS_DIFFER)
         for all_rows, these in zip(memory.untested, own, strict=True)
     ]
     residual = made - np.stack([level.mean[rows] for level in levels], axis=1)[:, None, :]

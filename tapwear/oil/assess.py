@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tapwear.oil.arcing import arcing
+from tapwear.oil.baseline import LikeUnits
 from tapwear.oil.call import judge
 from tapwear.oil.case import Case, as_seen, make_case, weighable
 from tapwear.oil.growth import Evidence
@@ -19,6 +20,7 @@ from tapwear.oil.tank import tank_acetylene
 from tapwear.oil.types import OilVerdict
 from tapwear.oil.vacuum import vacuum_acetylene
 from tapwear.oil.verdict import Judged, Reader
+from tapwear.peers import Speakers
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,6 +70,8 @@ def _judge_tank(tank: SampleGrid, case: Case, by_unit: pd.DataFrame, events: pd.
             beside[unit] = max(float(np.median(values)), beside.get(unit, 0.0))
     acetylene = np.array([beside.get(u, np.nan) for u in tank.unit])
     overhauls = event_years(events, tank.unit, ("overhaul",))
+    everyone = np.zeros(len(tank.unit), dtype=np.int64)
+    of_fleet = Speakers.of(by_unit, ("technology",)).rows(list(tank.unit))[1]
 
     def weigh(tested: Bools) -> Evidence:
         return tank_acetylene(
@@ -78,6 +82,7 @@ def _judge_tank(tank: SampleGrid, case: Case, by_unit: pd.DataFrame, events: pd.
             (here["conservator"] == "common").to_numpy(),
             overhauls,
             tested,
+            LikeUnits((everyone, everyone), (of_fleet, of_fleet)),
             case.settings,
         )
 

@@ -51,11 +51,23 @@ class Own:
         return Own(mean, error, count)
 
 
+@dataclass(frozen=True)
+class LikeUnits:
+    """Who is like whom.
+
+    codes : each (S,) of like units, the narrowest first, and of everyone last
+    speak : each (S,) rows from which that group's level is learnt
+    """
+
+    codes: tuple[Ints, ...]
+    speak: tuple[Bools, ...]
+
+
 def usual_level(
-    values: Floats, sd: Floats, selected: Bools, groups: list[Ints], least_spread: float = LEAST_SPREAD
+    values: Floats, sd: Floats, selected: Bools, like: LikeUnits, least_spread: float = LEAST_SPREAD
 ) -> Level:
     """Own level of `values` as in `own_level`, pooled with like units as in `pooled`."""
-    return pooled(own_level(values, sd, selected), groups, least_spread)
+    return pooled(own_level(values, sd, selected), like, least_spread)
 
 
 def own_level(values: Floats, sd: Floats, selected: Bools) -> Own:
@@ -78,17 +90,17 @@ def own_level(values: Floats, sd: Floats, selected: Bools) -> Own:
     return Own(mean, np.sqrt(1.0 / np.maximum(total, 1e-9)), np.asarray(use.sum(axis=1), dtype=np.int64))
 
 
-def pooled(own: Own, groups: list[Ints], least_spread: float = LEAST_SPREAD) -> Level:
+def pooled(own: Own, like: LikeUnits, least_spread: float = LEAST_SPREAD) -> Level:
     """Own levels that lean on like units where they rest on little.
 
     Parameters
     ----------
-    groups : codes (S,) of like units, the narrowest first; the first with enough members is used
+    like : the narrowest group with enough members is used
     least_spread : like units differ at least so much [log]
     """
     mean, error = own.mean, own.error
     has = np.isfinite(mean)
-    group_mean, spread, size = _like_units(mean, error, has, groups, least_spread)
+    group_mean, spread, size = _like_units(mean, error, has, like, least_spread)
     own_weight = np.where(has, 1.0 / np.square(error), 0.0)
     prior_weight = 1.0 / np.square(spread)
     both = own_weight + prior_weight
@@ -111,18 +123,17 @@ def own_wander(grid: SampleGrid, tested: Bools, settings: OilSettings) -> Floats
 
 
 def _like_units(
-    mean: Floats, error: Floats, has: Bools, groups: list[Ints], least_spread: float
+    mean: Floats, error: Floats, has: Bools, like: LikeUnits, least_spread: float
 ) -> tuple[Floats, Floats, Ints]:
-    everyone = np.zeros(len(mean), dtype=np.int64)
     centre = np.zeros(len(mean))
     spread = np.full(len(mean), WIDE_SPREAD)
     size = np.zeros(len(mean), dtype=np.int64)
     open_ = np.ones(len(mean), dtype=bool)
-    for number, codes in enumerate([*groups, everyone]):
-        last = number == len(groups)
+    for number, (codes, speak) in enumerate(zip(like.codes, like.speak, strict=True)):
+        last = number == len(like.codes) - 1
         for code in np.unique(codes[open_]):
             members = codes == code
-            known = members & has
+            known = members & has & speak
             n = int(known.sum())
             if n < (1 if last else LEAST_GROUP):
                 continue

@@ -7,14 +7,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from tapwear.oil.baseline import LikeUnits
 from tapwear.oil.exposure import Exposure, discounted, losses, memories
 from tapwear.oil.laboratories import Laboratories, compare_laboratories
 from tapwear.oil.resets import Resets, event_years, find_resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, read_grid
 from tapwear.oil.settings import OilSettings
 from tapwear.oil.swaps import exchanged
+from tapwear.peers import LIKE_OIL, Speakers
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import pandas as pd
 
 TYPICAL_VOLUME_L = 400.0  # where no unit's volume is known; our choice
@@ -32,7 +36,7 @@ class Case:
     in_years : (S, L, 5) discounted years, for gas that follows the time and not the operations
     loss : (S, 5) of each gas through the breather [1/year]
     vacuum : (S,) ; oil_volume : (S,) [L]
-    groups : codes (S,) of like units, the narrowest first
+    like : which units are like one another
     older, tested : (S, L) samples that define the own past, and samples that are weighed
     gas : (S, L, 5) of the samples, with the shift of their laboratories taken out [uL/L]
     laboratories : how the laboratories differ
@@ -50,7 +54,7 @@ class Case:
     loss: Floats
     vacuum: Bools
     oil_volume: Floats
-    groups: list[Ints]
+    like: LikeUnits
     older: Bools
     tested: Bools
     gas: Floats
@@ -73,14 +77,16 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
     vacuum = (here["technology"] == "vacuum").to_numpy()
     volume = here["oil_volume_l"].to_numpy(dtype=np.float64, na_value=np.nan)
     known = np.isfinite(volume) & (volume > 0)
-    typical = float(np.median(volume[known])) if known.any() else TYPICAL_VOLUME_L
+    like = _like(grid.unit, by_unit)
+    told = volume[known & like.speak[-1]]
+    typical = float(np.median(told)) if len(told) else TYPICAL_VOLUME_L
     swapped, partner = exchanged(grid, here["station"].fillna("").astype(str).tolist())
     resets = find_resets(grid, events, swapped)
     loss = losses(here["breathing"].fillna("").astype(str).tolist(), vacuum, settings)
     overhauls = np.where(resets.overhaul, resets.year, np.nan)
     held = memories(grid, resets, loss, settings)
     uncounted = replace(grid, operations=np.full_like(grid.operations, np.nan))
-    laboratories = compare_laboratories(grid, held[0][0], resets, settings)
+    laboratories = compare_laboratories(grid, held[0][0], resets, like.speak[-1], settings)
     nothing = np.zeros(grid.year.shape, dtype=bool)
     case = Case(
         grid=grid,
@@ -92,7 +98,7 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
         loss=loss,
         vacuum=vacuum,
         oil_volume=np.where(known, volume, typical),
-        groups=_groups(here),
+        like=like,
         older=nothing,
         tested=nothing,
         gas=grid.gas * np.exp(-laboratories.shift),
@@ -130,14 +136,18 @@ def as_seen(case: Case, tested: Bools) -> Case:
     return replace(case, older=older, tested=tested, foreign=foreign, before_breather=before)
 
 
-def _groups(here: pd.DataFrame) -> list[Ints]:
-    text = {c: here[c].fillna("").astype(str) for c in ("technology", "breathing", "oil_group")}
-    keys = [
-        text["technology"] + "|" + text["breathing"] + "|" + text["oil_group"],
-        text["technology"] + "|" + text["breathing"],
-        text["technology"],
-    ]
-    return [k.factorize()[0].astype(np.int64) for k in keys]
+def _like(unit: Sequence[str], by_unit: pd.DataFrame) -> LikeUnits:
+    """The groups of each row's unit, and who speaks for them."""
+    here = by_unit.reindex(list(unit))
+    names = np.asarray(unit, dtype=object)
+    codes: list[Ints] = []
+    speak: list[Bools] = []
+    for like in LIKE_OIL:
+        key = here[list(like)].fillna("").astype(str)
+        codes.append(key.groupby(list(like), sort=False).ngroup().to_numpy(np.int64))
+        speak.append(Speakers.of(by_unit, like).rows(names)[0])
+    of_fleet = Speakers.of(by_unit, LIKE_OIL[-1]).rows(names)[1]
+    return LikeUnits((*codes, np.zeros(len(names), dtype=np.int64)), (*speak, of_fleet))
 
 
 def _other_laboratory(grid: SampleGrid, older: Bools) -> Bools:

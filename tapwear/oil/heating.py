@@ -54,7 +54,7 @@ def heating(case: Case) -> Evidence:
     common = np.hypot(common, np.hypot(start, pace[:, :, LEADING]))
     wander = np.hypot(own_wander(grid, case.tested, settings), common)
     levels = [
-        usual_level(ratio[:, :, g], np.hypot(np.hypot(own, shared), wander), case.older, case.groups, UNITS_DIFFER)
+        usual_level(ratio[:, :, g], np.hypot(np.hypot(own, shared), wander), case.older, case.like, UNITS_DIFFER)
         for g in range(len(HOT))
     ]
     expected = reference + np.stack([lv.mean for lv in levels], axis=1)[:, None, :]

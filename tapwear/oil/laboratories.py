@@ -13,7 +13,7 @@ import numpy as np
 
 from tapwear.oil.exposure import Exposure
 from tapwear.oil.resets import Resets
-from tapwear.oil.samples import Floats, SampleGrid
+from tapwear.oil.samples import Bools, Floats, SampleGrid
 from tapwear.oil.settings import OilSettings
 
 MOST_DEVIATION = 0.5  # log: a value farther from its compartment's own level speaks of something else; our choice
@@ -32,15 +32,20 @@ class Laboratories:
     sd: Floats
 
 
-def compare_laboratories(grid: SampleGrid, exposure: Exposure, resets: Resets, settings: OilSettings) -> Laboratories:
-    """The shift of every laboratory, from gas per discounted operation in compartments that saw several."""
+def compare_laboratories(
+    grid: SampleGrid, exposure: Exposure, resets: Resets, speak: Bools, settings: OilSettings
+) -> Laboratories:
+    """The shift of every laboratory, from gas per discounted operation in compartments that saw several.
+
+    speak : (S,) compartments from which it is learnt
+    """
     labs = int(grid.laboratory.max(initial=-1)) + 1
     shape = grid.gas.shape
     nothing = Laboratories(np.zeros(shape), np.full(shape[:2], settings.laboratory_sd_between))
     if labs < 2:
         return nothing
     level = np.log(np.where(grid.below, np.nan, grid.gas)) - np.log(exposure.amount)
-    level = np.where((grid.usable & ~resets.odd)[:, :, None], level, np.nan)
+    level = np.where((grid.usable & ~resets.odd & speak[:, None])[:, :, None], level, np.nan)
     prior = np.square(SCATTER / settings.laboratory_sd_between)
     shift = np.zeros((labs, shape[2]))
     certain = np.zeros((labs, labs))

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tapwear.oil.baseline import usual_level
+from tapwear.oil.baseline import LikeUnits, usual_level
 from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, only_gas, weigh_growth
 from tapwear.oil.heating import carried_gas
 from tapwear.oil.samples import Bools, Floats, SampleGrid
@@ -29,6 +29,7 @@ def tank_acetylene(
     shared_conservator: Bools,
     overhauls: Floats,
     tested: Bools,
+    like: LikeUnits,
     settings: OilSettings,
 ) -> Evidence:
     """Evidence of acetylene that arrives in the main tank, one row per main tank.
@@ -40,6 +41,7 @@ def tank_acetylene(
     shared_conservator : (S,) True where compartment and tank share one
     overhauls : (S, R) of the compartment [years since 1970], NaN padding; the tank keeps its gas
     tested : (S, L) samples that may be weighed, all after the last overhaul
+    like : which tanks are like one another
     """
     gas, below = tank.gas[:, :, C2H2], tank.below[:, :, C2H2]
     known = np.isfinite(gas)
@@ -52,8 +54,7 @@ def tank_acetylene(
     older = np.where(older.any(axis=1, keepdims=True), older, before & (rank > 1))
     level_values = np.log(np.where(below, 0.5 * gas, gas))
     sd = np.where(below, 0.6, np.hypot(0.25, settings.limit_sd_share * limit_seen[:, None] / gas))
-    group = np.zeros(len(gas), dtype=np.int64)
-    level = usual_level(level_values, sd, older, [group], UNITS_DIFFER)
+    level = usual_level(level_values, sd, older, like, UNITS_DIFFER)
     own = np.where(level.own > 0, level.mean, np.log(0.5 * limit_seen))
     expected = np.broadcast_to(own[:, None], gas.shape)
     column, valid = newest_columns(tested & known, settings.tested_samples)

@@ -30,7 +30,7 @@ def vacuum_acetylene(case: Case) -> Evidence:
     common = np.sqrt(case.foreign**2 + exposure.refill_sd[:, :, C2H2] ** 2 + exposure.amount_sd[:, :, C2H2] ** 2)
     sd = np.sqrt(settings.laboratory_sd**2 + np.square(shared) + np.where(below, 0.7, 0.0) ** 2)
     sd = np.hypot(sd, np.hypot(own_wander(grid, case.tested, settings), common))
-    level = usual_level(per_operation, sd, case.older & vacuum[:, None], case.groups, UNITS_DIFFER)
+    level = usual_level(per_operation, sd, case.older & vacuum[:, None], case.like, UNITS_DIFFER)
     expected = level.mean[:, None] + log_amount
     surplus = gas - np.exp(expected)
     limit = np.where(below, gas, np.nan)

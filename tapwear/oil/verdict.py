@@ -234,10 +234,11 @@ def _ranks(case: Case, now: float) -> tuple[Floats, Floats]:
     for column in range(value.shape[1]):
         newest = np.where(np.isfinite(value[:, column]), value[:, column], newest)
     rank, size = np.zeros(len(value)), np.zeros(len(value))
-    for code in np.unique(case.groups[0]):
-        members = np.flatnonzero((case.groups[0] == code) & np.isfinite(newest))
-        if len(members):
-            order = newest[members].argsort(kind="stable").argsort(kind="stable")
-            rank[members] = order / len(members)
-            size[members] = len(members)
+    group, speak = case.like.codes[0], case.like.speak[0] & np.isfinite(newest)
+    for code in np.unique(group):
+        told = np.sort(newest[speak & (group == code)])
+        if len(told):
+            mine = np.flatnonzero((group == code) & np.isfinite(newest))
+            rank[mine] = np.searchsorted(told, newest[mine]) / len(told)
+            size[mine] = len(told)
     return rank, size

@@ -10,7 +10,11 @@ import pytest
 from oil_frames import ARCING_GAS, SAMPLES, changed, no_events, rows, steady
 from scipy import integrate, stats
 
+<<<<<<< HEAD
 from tapwear.oil.baseline import own_level, pooled, usual_level
+=======
+from tapwear.oil.baseline import LikeUnits, usual_level
+>>>>>>> 7c0dafa (Oil: like units speak by lot too)
 from tapwear.oil.dates import as_date, date_range
 from tapwear.oil.exposure import discounted, losses
 from tapwear.oil.growth import at, bent_log, log_density, newest_columns
@@ -188,10 +192,16 @@ def levels(values: list[list[float]]) -> np.ndarray:
     return np.array([[np.nan] * (width - len(v)) + v for v in values])
 
 
+def _all_speak(group: np.ndarray) -> LikeUnits:
+    """Two groupings, the given one and everyone, in which every row speaks."""
+    everyone = np.ones(len(group), dtype=bool)
+    return LikeUnits((group, np.zeros(len(group), dtype=np.int64)), (everyone, everyone))
+
+
 def test_ten_samples_stand_on_themselves_and_one_leans_on_its_group() -> None:
     values = levels([[0.0] * 10, [0.1] * 10, [-0.1] * 10, [0.05] * 10, [-0.05] * 10, [2.0] * 10, [2.0]])
     group = np.zeros(7, dtype=np.int64)
-    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), [group])
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), _all_speak(group))
     assert level.mean[5] > 1.0
     assert level.mean[6] < 0.7
     assert level.sd[5] < level.sd[6]
@@ -200,13 +210,13 @@ def test_ten_samples_stand_on_themselves_and_one_leans_on_its_group() -> None:
 
 def test_one_wild_sample_hardly_moves_the_usual_level() -> None:
     values = levels([[0.0] * 9 + [3.0], *[[0.0] * 10] * 5])
-    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), [np.zeros(6, dtype=np.int64)])
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), _all_speak(np.zeros(6, dtype=np.int64)))
     assert abs(level.mean[0]) < 0.1
 
 
 def test_a_compartment_without_a_past_takes_the_level_of_its_group() -> None:
     values = levels([[1.0] * 5, [1.1] * 5, [0.9] * 5, [1.0] * 5, [1.0] * 5, [np.nan] * 5])
-    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), [np.zeros(6, dtype=np.int64)])
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), _all_speak(np.zeros(6, dtype=np.int64)))
     assert level.mean[5] == pytest.approx(1.0, abs=0.05)
     assert level.own[5] == 0
     assert level.sd[5] == pytest.approx(level.group_spread[5])
@@ -319,7 +329,9 @@ def compared(samples: pd.DataFrame) -> tuple[SampleGrid, np.ndarray, np.ndarray]
     resets = find_resets(grid, no_events(), none(grid))
     loss = np.full((len(grid.unit), 5), 0.8)
     settings = OilSettings()
-    found = compare_laboratories(grid, discounted(grid, resets, loss, settings), resets, settings)
+    found = compare_laboratories(
+        grid, discounted(grid, resets, loss, settings), resets, np.ones(len(grid.unit), dtype=bool), settings
+    )
     return grid, found.shift, found.sd
 
 
