@@ -60,7 +60,7 @@ def in_order(units: pd.DataFrame) -> pd.DataFrame:
 
 
 def company(units: pd.DataFrame, wanted: Collection[str]) -> set[str]:
-    """The units that must be at hand, besides their neighbours, to say the same of those wanted as the whole fleet does.
+    """The units that must be at hand, besides their neighbours, to say of those wanted what the whole fleet would.
 
     units : as for `Speakers`, with peer_group, technology, breathing and oil_group, of the whole fleet
     """

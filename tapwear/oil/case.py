@@ -144,7 +144,7 @@ def _like(unit: Sequence[str], by_unit: pd.DataFrame) -> LikeUnits:
     speak: list[Bools] = []
     for like in LIKE_OIL:
         key = here[list(like)].fillna("").astype(str)
-        codes.append(key.groupby(list(like), sort=False).ngroup().to_numpy(np.int64))
+        codes.append(np.asarray(key.groupby(list(like), sort=False).ngroup(), dtype=np.int64))
         speak.append(Speakers.of(by_unit, like).rows(names)[0])
     of_fleet = Speakers.of(by_unit, LIKE_OIL[-1]).rows(names)[1]
     return LikeUnits((*codes, np.zeros(len(names), dtype=np.int64)), (*speak, of_fleet))

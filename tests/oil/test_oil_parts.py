@@ -210,13 +210,15 @@ def test_ten_samples_stand_on_themselves_and_one_leans_on_its_group() -> None:
 
 def test_one_wild_sample_hardly_moves_the_usual_level() -> None:
     values = levels([[0.0] * 9 + [3.0], *[[0.0] * 10] * 5])
-    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), _all_speak(np.zeros(6, dtype=np.int64)))
+    group = np.zeros(6, dtype=np.int64)
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), _all_speak(group))
     assert abs(level.mean[0]) < 0.1
 
 
 def test_a_compartment_without_a_past_takes_the_level_of_its_group() -> None:
     values = levels([[1.0] * 5, [1.1] * 5, [0.9] * 5, [1.0] * 5, [1.0] * 5, [np.nan] * 5])
-    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), _all_speak(np.zeros(6, dtype=np.int64)))
+    group = np.zeros(6, dtype=np.int64)
+    level = usual_level(values, np.full(values.shape, 0.2), np.isfinite(values), _all_speak(group))
     assert level.mean[5] == pytest.approx(1.0, abs=0.05)
     assert level.own[5] == 0
     assert level.sd[5] == pytest.approx(level.group_spread[5])
