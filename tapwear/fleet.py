@@ -36,6 +36,7 @@ from tapwear.store.book import Book
 from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
+    from tapwear.peers import Roll
     from tapwear.store.engine import Store
 
 TESTING_OPERATIONS = 300  # as found and as left differ by less than this when the counter was kept; our choice
@@ -45,7 +46,10 @@ STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
 
 @dataclass(frozen=True)
 class Assessment:
-    """Everything that is known and projected about a fleet on `as_of`."""
+    """Everything that is known and projected about a fleet on `as_of`.
+
+    wanted : the units that verdicts and outlook are about, the others being there to compare with; None: all
+    """
 
     as_of: date
     book: Book
@@ -53,6 +57,7 @@ class Assessment:
     model: RateModel
     verdicts: dict[str, OilVerdict]
     outlook: Outlook
+    wanted: frozenset[str] | None = None
 
 
 def assess_store(store: Store, as_of: date) -> Assessment:
@@ -62,18 +67,48 @@ def assess_store(store: Store, as_of: date) -> Assessment:
     return assess_book(load_book(store, as_of=as_of), as_of)
 
 
-def assess_book(book: Book, as_of: date) -> Assessment:
-    """Counts first, then oil with the operations that the counts lend it, then the outlook over both."""
+def assess_units(store: Store, tags: Collection[str], as_of: date, roll: Roll | None = None) -> Assessment:
+    """The assessment of some units: the same as in that of the whole store, of which only what bears on them is read.
+
+    tags : as they are spelled in the store; roll : of the store, where the caller has it. Raises UsageError for an
+    unknown tag.
+    """
+    from tapwear.store.company import company_of, roll_of
+    from tapwear.store.loading import load_book
+
+    with store.rows() as connection:
+        company = company_of(connection, roll or roll_of(connection), tags)
+    return assess_book(load_book(store, as_of=as_of, units=company), as_of, frozenset(tags))
+
+
+def assess_book(book: Book, as_of: date, wanted: frozenset[str] | None = None) -> Assessment:
+    """Counts first, then oil with the operations that the counts lend it, then the outlook over both.
+
+    wanted : as in Assessment
+    """
     history, model = assess_counts(book, as_of)
-    verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
-    return Assessment(as_of, book, history, model, verdicts, _outlook(book, history, model, verdicts, as_of))
+    return _on_counts(book, history, model, as_of, wanted)
+
+
+def _on_counts(
+    book: Book, history: CounterHistory, model: RateModel, as_of: date, wanted: frozenset[str] | None
+) -> Assessment:
+    verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of, wanted)}
+    outlook = _outlook(book, history, model, verdicts, as_of, wanted)
+    return Assessment(as_of, book, history, model, verdicts, outlook, wanted)
 
 
 def _outlook(
-    book: Book, history: CounterHistory, model: RateModel, verdicts: dict[str, OilVerdict], as_of: date
+    book: Book,
+    history: CounterHistory,
+    model: RateModel,
+    verdicts: dict[str, OilVerdict],
+    as_of: date,
+    wanted: frozenset[str] | None = None,
 ) -> Outlook:
     ground = ground_of(book, history, model, verdicts, as_of)
-    outlook = build_outlook(book.units, book.rules, book.services, book.events, ground, as_of)
+    units = book.units if wanted is None else book.units[book.units["unit"].isin(wanted)]
+    outlook = build_outlook(units, book.rules, book.services, book.events, ground, as_of)
     return with_observed(with_deferrals(outlook, book.deferrals), observed_advice(book, verdicts, as_of))
 
 
@@ -132,18 +167,18 @@ def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
     return history, fit_rates(history, book.units, book.events, book.stays, as_of)
 
 
-def assess_oil(book: Book, model: RateModel, as_of: date) -> tuple[OilVerdict, ...]:
-    """The oil of all units, with the operations at each sample's date taken from the counts."""
+def assess_oil(
+    book: Book, model: RateModel, as_of: date, wanted: frozenset[str] | None = None
+) -> tuple[OilVerdict, ...]:
+    """The oil of all units, or those wanted, with the operations at each sample's date taken from the counts."""
     samples = with_operations(book.samples, model)
-    return assess(samples, book.oil_events, book.units, as_of, book.limits)
+    return assess(samples, book.oil_events, book.units, as_of, book.limits, wanted=wanted)
 
 
 def under_limits(assessment: Assessment, limits: pd.DataFrame) -> Assessment:
     """The same fleet on the same day under other limits of the user's: oil and outlook anew, the counts as they are."""
     book = replace(assessment.book, limits=limits)
-    history, model, as_of = assessment.history, assessment.model, assessment.as_of
-    verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of)}
-    return Assessment(as_of, book, history, model, verdicts, _outlook(book, history, model, verdicts, as_of))
+    return _on_counts(book, assessment.history, assessment.model, assessment.as_of, assessment.wanted)
 
 
 def outlook_if_read(assessment: Assessment, on: date) -> Outlook:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Bools = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
 
 OF_A_GROUP = 60  # units that speak for a group of like ones; a median of so many is near enough; our choice
 OF_THE_FLEET = 400  # units that speak for the fleet: laboratories, season, past errors of forecasts; our choice
@@ -43,7 +44,7 @@ class Speakers:
         like : columns whose values make a group
         """
         known = in_order(units)
-        return cls(frozenset(_first_of(known, like)["unit"]), frozenset(known["unit"].iloc[:OF_THE_FLEET]))
+        return cls(frozenset(known["unit"][_groups(known, like)[1]]), frozenset(known["unit"].iloc[:OF_THE_FLEET]))
 
     def rows(self, names: Sequence[str] | npt.NDArray[np.object_]) -> tuple[Bools, Bools]:
         """(n,) whether each unit speaks for its group, and for the fleet."""
@@ -59,29 +60,42 @@ def in_order(units: pd.DataFrame) -> pd.DataFrame:
     return known.assign(unit=unit).iloc[np.lexsort((unit.to_numpy(object), _lots(list(map(str, names)))[codes]))]
 
 
-def company(units: pd.DataFrame, wanted: Collection[str]) -> set[str]:
-    """The units that must be at hand, besides their neighbours, to say of those wanted what the whole fleet would.
+@dataclass(frozen=True)
+class Roll:
+    """All units of a fleet in the order of lots, to find who must be at hand for some of them.
 
-    units : as for `Speakers`, with peer_group, technology, breathing and oil_group, of the whole fleet
+    unit : (n,) tags
+    peers, like_oil : groups of like units, one or several: codes (n,), and who speaks for them (n,)
     """
-    known = in_order(units)
-    chosen = set(wanted) | set(known["unit"].iloc[:OF_THE_FLEET])
-    for like in LIKE_OIL:
-        chosen |= set(_first_of(_alike(known, wanted, like), like)["unit"])
-    # their counts rest on their own peers in turn
-    return chosen | set(_first_of(_alike(known, chosen, PEERS), PEERS)["unit"])
+
+    unit: npt.NDArray[np.object_]
+    peers: tuple[Ints, Bools]
+    like_oil: tuple[tuple[Ints, Bools], ...]
+
+    @classmethod
+    def of(cls, units: pd.DataFrame) -> Roll:
+        """units : as for `Speakers`, with peer_group, technology, breathing and oil_group."""
+        known = in_order(units)
+        return cls(known["unit"].to_numpy(object), _groups(known, PEERS), tuple(_groups(known, at) for at in LIKE_OIL))
+
+    def company(self, wanted: Collection[str]) -> list[str]:
+        """The units that must be at hand, besides their neighbours, to say of those wanted what the whole fleet would.
+
+        Those wanted are among them; tags that the roll does not have are left out.
+        """
+        mine = _among(self.unit, wanted)
+        chosen = mine.copy()
+        chosen[:OF_THE_FLEET] = True
+        for codes, first in self.like_oil:
+            chosen |= first & np.isin(codes, codes[mine])
+        codes, first = self.peers  # the counts of all these rest on their own peers in turn
+        return [str(unit) for unit in self.unit[chosen | (first & np.isin(codes, codes[chosen]))]]
 
 
-def _first_of(known: pd.DataFrame, like: Sequence[str]) -> pd.DataFrame:
-    """The first units of each group; `known` is in the order of lots."""
-    rank = known.groupby([known[name].fillna("").astype(str) for name in like], sort=False).cumcount()
-    return known[rank.to_numpy() < OF_A_GROUP]
-
-
-def _alike(known: pd.DataFrame, some: Collection[str], like: Sequence[str]) -> pd.DataFrame:
-    """The units that share a group with some of them, in the order of `known`."""
-    keys = known.loc[_among(known["unit"].to_numpy(object), some), list(like)].drop_duplicates()
-    return known.merge(keys, on=list(like), how="inner")
+def _groups(known: pd.DataFrame, like: Sequence[str]) -> tuple[Ints, Bools]:
+    """Code of the group of each unit, and whether it is one of the first of its group; in the order of lots."""
+    groups = known.groupby([known[name].fillna("").astype(str) for name in like], sort=False)
+    return np.asarray(groups.ngroup(), dtype=np.int64), groups.cumcount().to_numpy() < OF_A_GROUP
 
 
 def _among(names: Sequence[str] | npt.NDArray[np.object_], chosen: Collection[str]) -> Bools:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapwear.counts.filter import Floats, Intervals, Ints, Levels
 from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_season
@@ -34,10 +35,13 @@ EVENNESS_WEIGHT = 20.0
 """Intervals that the fleet's usual surprise counts for against a place's own (our choice, tried 5-20)."""
 
 
-def evenness(levels: Levels) -> Floats:
-    """Factor on a place's spread: below 1 where past readings fell closer to the forecast than in the fleet."""
-    steps = float(levels.steps.sum())
-    usual = float(levels.misfit.sum()) / steps if steps > 0 and levels.misfit.sum() > 0 else 1.0
+def evenness(levels: Levels, of_fleet: NDArray[np.bool_] | slice = slice(None)) -> Floats:
+    """Factor on a place's spread: below 1 where past readings fell closer to the forecast than in the fleet.
+
+    of_fleet : (places,) those that speak for the fleet; by default all
+    """
+    steps, misfit = float(levels.steps[of_fleet].sum()), float(levels.misfit[of_fleet].sum())
+    usual = misfit / steps if steps > 0 and misfit > 0 else 1.0
     own: Floats = (EVENNESS_WEIGHT * usual + levels.misfit) / (EVENNESS_WEIGHT + levels.steps)
     return own / usual
 

@@ -235,7 +235,7 @@ def fit_rates(
         mean=levels.mean,
         cov=levels.cov,
         growth=steady_growth(intervals, levels.mean[:, 1], levels.mean[:, 2], s),
-        evenness=ahead.evenness(levels),
+        evenness=ahead.evenness(levels, speak[1]),
         rate_day=rate_day,
         season=season_table(levels.mean[:, 1], levels.mean[:, 2]),
         last_day=last_day,

@@ -23,6 +23,8 @@ from tapwear.oil.verdict import Judged, Reader
 from tapwear.peers import Speakers
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     import pandas as pd
 
 
@@ -33,6 +35,7 @@ def assess(
     as_of: date,
     limits: pd.DataFrame | None = None,
     settings: OilSettings | None = None,
+    wanted: Collection[str] | None = None,
 ) -> tuple[OilVerdict, ...]:
     """What the oil of every unit says as of a date, in the order of `units`.
 
@@ -41,6 +44,7 @@ def assess(
     samples, events, units : frames as described in `tapwear.oil.types`; rows dated after `as_of` are ignored
     limits : the user's limits as described in `tapwear.oil.limits`, or None
     settings : the choices the assessment rests on, or None for those that ship
+    wanted : units to give a verdict on, the others only being compared with; None: all
     """
     chosen = settings or OilSettings()
     samples = samples.loc[samples["sampled_on"] <= np.datetime64(as_of)]
@@ -56,7 +60,8 @@ def assess(
     if tank.unit:
         judged.append(_judge_tank(tank, case, by_unit, events))
     reader = Reader.of(case, judged, limits, by_unit, as_of)
-    return tuple(reader.verdict(str(unit)) for unit in units["unit"])
+    asked = units["unit"] if wanted is None else units["unit"][units["unit"].isin(wanted)]
+    return tuple(reader.verdict(str(unit)) for unit in asked)
 
 
 def _judge_tank(tank: SampleGrid, case: Case, by_unit: pd.DataFrame, events: pd.DataFrame) -> Judged:

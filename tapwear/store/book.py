@@ -35,7 +35,7 @@ def _nothing(columns: tuple[str, ...], dates: tuple[str, ...]) -> pd.DataFrame:
 class Book:
     """Frames of the current rows (superseded and withdrawn ones left out); text columns are never NaN.
 
-    units            unit, station, station_name, region, neighbourhood, bank, phase, place, state, serial,
+    units            unit, home [station where the register first had it; it may be left out], station, station_name, region, neighbourhood, bank, phase, place, state, serial,
                      transformer_serial, technology, breathing, peer_group, oil_group, oil_volume_l,
                      main_tank_volume_l, conservator, rated_current_a, step_voltage_v, commissioned_on, scheme,
                      visit_cadence, positions, sampling_needs_outage, digits

@@ -10,6 +10,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from tapwear.store.book import Book
+from tapwear.store.company import homes_of
 from tapwear.store.find import find_units
 from tapwear.store.frames import Scope, typed
 from tapwear.store.load_register import (
@@ -70,6 +71,7 @@ def load_book(
         drives = by_drive(fittings)
         counters = counters_of(scope, drives)
         standing = units_frame(scope, places, where, drives, counters)
+        standing = standing.assign(home=standing["unit"].map(homes_of(connection, ids)).fillna("").astype(str))
         services = services_frame(scope)
         events, oil_events = events_frames(scope, fittings, services)
         stations = set(standing["station"]) if ids is not None else None
