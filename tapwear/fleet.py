@@ -36,7 +36,6 @@ from tapwear.store.book import Book
 from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
-    from tapwear.peers import Roll
     from tapwear.store.engine import Store
 
 TESTING_OPERATIONS = 300  # as found and as left differ by less than this when the counter was kept; our choice
@@ -67,17 +66,22 @@ def assess_store(store: Store, as_of: date) -> Assessment:
     return assess_book(load_book(store, as_of=as_of), as_of)
 
 
-def assess_units(store: Store, tags: Collection[str], as_of: date, roll: Roll | None = None) -> Assessment:
+def assess_units(store: Store, tags: Collection[str], as_of: date) -> Assessment:
     """The assessment of some units: the same as in that of the whole store, of which only what bears on them is read.
 
-    tags : as they are spelled in the store; roll : of the store, where the caller has it. Raises UsageError for an
-    unknown tag.
+    tags : as they are spelled in the store. Raises UsageError for an unknown tag.
     """
     from tapwear.store.company import company_of, roll_of
-    from tapwear.store.loading import load_book
 
     with store.rows() as connection:
-        company = company_of(connection, roll or roll_of(connection), tags)
+        company = company_of(connection, roll_of(connection), tags)
+    return assess_company(store, tags, company, as_of)
+
+
+def assess_company(store: Store, tags: Collection[str], company: Sequence[str], as_of: date) -> Assessment:
+    """assess_units for a caller who knows the company already, see tapwear.store.company.company_of."""
+    from tapwear.store.loading import load_book
+
     return assess_book(load_book(store, as_of=as_of, units=company), as_of, frozenset(tags))
 
 

@@ -23,7 +23,8 @@ MAY_IMPORT = {
     "plan": {"base", "outlook"},
     "report": {"base", "counts", "oil", "outlook", "plan"},
     "fleet": {"base", "store", "counts", "oil", "outlook", "report"},
-    "cli": {"base", "visits", "store", "counts", "oil", "outlook", "plan", "report", "fleet"},
+    "blocks": {"base", "store", "oil", "outlook", "fleet"},
+    "cli": {"base", "visits", "store", "counts", "oil", "outlook", "plan", "report", "fleet", "blocks"},
 }
 HOMES = {
     "typer": {"cli"},

@@ -13,7 +13,7 @@ from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say,
 from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from datetime import date
 
     from tapwear.report.oil_unit import OilUnit
@@ -75,10 +75,10 @@ def _show_unit(context: typer.Context, name: str, day: date, *, full: bool, as_j
 
     with open_the_store(context).rows() as connection:
         tag = find_unit(connection, name).tag
-    units = _units(context, day)
+    units, speak = _units(context, day, tag)
     if tag not in units:
         raise UsageError(f"{tag} was not yet in the register on {day}.")
-    one, like = units[tag], member_of(like_groups(units.values()), tag)
+    one, like = units[tag], member_of(like_groups(units.values(), speak), tag)
     if as_json:
         typer.echo(unit_json(one, like[1] if like else None))
         return
@@ -91,8 +91,8 @@ def _show_fleet(context: typer.Context, day: date, *, full: bool, as_json: bool,
     from tapwear.report.oil_fleet import fleet_page, like_groups
     from tapwear.report.oil_words import call_order
 
-    units = _units(context, day)
-    groups = like_groups(units.values())
+    units, speak = _units(context, day)
+    groups = like_groups(units.values(), speak)
     if as_json:
         typer.echo(fleet_json(groups, day))
         return
@@ -111,7 +111,7 @@ def _show_requests(context: typer.Context, day: date, *, out: Path | None, as_js
     from tapwear.report.oil_requests import requests_page, resample_list
     from tapwear.report.page import page_plain
 
-    listed = resample_list(_units(context, day).values(), day)
+    listed = resample_list(_units(context, day)[0].values(), day)
     if out is None:
         if as_json:
             typer.echo(requests_json(listed))
@@ -126,19 +126,24 @@ def _show_requests(context: typer.Context, day: date, *, out: Path | None, as_js
     say(f"{len(listed.requests)} units to sample, written to {out}")
 
 
-def _units(context: typer.Context, day: date) -> dict[str, OilUnit]:
-    """The oil of every unit as of a day, with a sign of life where it takes long."""
-    from tapwear.fleet import assess_store
+def _units(context: typer.Context, day: date, tag: str | None = None) -> tuple[dict[str, OilUnit], Collection[str]]:
+    """The oil of every unit as of a day, and who is compared with, with a sign of life where it takes long.
+
+    tag : the one unit that is wanted; the others are then those that bear on it, without a verdict
+    """
+    from tapwear.fleet import assess_store, assess_units
+    from tapwear.peers import LIKE_OIL, Speakers
     from tapwear.report.due_words import must_stop
     from tapwear.report.oil_unit import oil_units
     from tapwear.report.terminal import progress
 
     store = open_the_store(context)
     with progress("Reading the oil of the fleet"):
-        found = assess_store(store, day)
+        found = assess_store(store, day) if tag is None else assess_units(store, [tag], day)
     severe = {due.unit for due in found.outlook.dues if must_stop(due)}
     book = found.book
-    return oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits)
+    speak = Speakers.of(book.units, LIKE_OIL[0]).of_groups
+    return oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits), speak
 
 
 def _print(blocks: Sequence[Block]) -> None:

@@ -15,7 +15,7 @@ from tapwear.errors import PlanIncomplete, TapwearError, UsageError
 if TYPE_CHECKING:
     from datetime import date
 
-    from tapwear.fleet import Assessment
+    from tapwear.blocks import Dates
     from tapwear.plan.types import PlanResult
     from tapwear.report.plan_data import PlanView
     from tapwear.store.engine import Store
@@ -83,7 +83,7 @@ def build(
     if name is not None:
         plans.check_name(store, name)
     followed = _to_follow(store, year, keep_close, follow, afresh)
-    result, assessment = _build(store, year, day, seconds, followed)
+    result, dates = _build(store, year, day, seconds, followed)
     broken = check(result)
     if broken:
         raise TapwearError("This plan broke rules of its own and was not kept. Please report it: " + "; ".join(broken))
@@ -91,7 +91,7 @@ def build(
         say(f"Nothing falls due by the end of {year}, as of {day.isoformat()}: no plan was made.")
         return
     kept = plans.save_plan(store, to_document(result), name=name, by=who(context, by), at=now())
-    keep_snapshot(store, assessment, who(context, by))
+    keep_snapshot(store, dates, who(context, by))
     view = load_view(store, kept)
     _print(view)
     say(f"Kept as plan {kept} in {store.path}. Next: tapwear plan export {kept} --format html --out plan.html")
@@ -139,30 +139,31 @@ def _planned_before(store: Store, year: int, day: date) -> dict[str, str]:
 
 def _build(
     store: Store, year: int, day: date, seconds: float, followed: tuple[str, PlanResult] | None
-) -> tuple[PlanResult, Assessment]:
+) -> tuple[PlanResult, Dates]:
+    from tapwear.blocks import fleet_dates
     from tapwear.cli.plan_keeping import costs_of
-    from tapwear.fleet import assess_store
     from tapwear.plan.build import build_plan
     from tapwear.plan.inputs import Inputs
     from tapwear.plan.jobs import last_day
     from tapwear.report.terminal import progress
+    from tapwear.store.loading import load_sites
     from tapwear.store.planning import load_planning
 
     if last_day(year) < day:
         raise UsageError(f"{year} is over on {day.isoformat()}: name a later year, or an earlier --as-of.")
     with progress("Reading the store and projecting"):
-        assessment = assess_store(store, day)
-    book = assessment.book
+        dates = fleet_dates(store, day)
+        sites = load_sites(store, day)
     with store.rows() as connection:
         inputs = Inputs.of(load_planning(connection, day))
     with progress(f"Looking for a better plan, {seconds:g} s at most"):
         result = build_plan(
-            assessment.outlook,
+            dates.outlook,
             year,
-            closures=book.closures,
-            transfer_groups=book.transfer_groups,
-            crews=book.crews,
-            units=book.units,
+            closures=sites.closures,
+            transfer_groups=sites.transfer_groups,
+            crews=sites.crews,
+            units=sites.units,
             inputs=inputs,
             costs=costs_of(store),
             seconds=seconds,
@@ -170,7 +171,7 @@ def _build(
             follows=followed[0] if followed else "",
             elsewhere=_planned_before(store, year, day),
         )
-    return result, assessment
+    return result, dates
 
 
 def _print(view: PlanView) -> None:

@@ -60,9 +60,10 @@ def report(
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
 ) -> None:
     """Write a report: the fleet, the coming overhauls, and a page per unit."""
-    from tapwear.fleet import assess_store
+    from tapwear.fleet import assess_store, assess_units
     from tapwear.report.pages_fleet import paged_units
     from tapwear.report.terminal import progress
+    from tapwear.store.company import all_tags
     from tapwear.store.find import find_unit
 
     kind = format_ or Format(SUFFIXES.get(out.suffix.lower(), "html") if out else "html")
@@ -74,9 +75,10 @@ def report(
         _free(out, store, force)
     with store.rows() as connection:
         asked = tuple(dict.fromkeys(find_unit(connection, name).tag for name in units or ()))
+        in_store = len(all_tags(connection))
     with progress("Working out the dates of the fleet"):
-        found = assess_store(store, day)
-    fleet = _fleet(found, asked)
+        found = assess_units(store, asked, day) if asked else assess_store(store, day)
+    fleet = _fleet(found, asked, in_store)
     tags = paged_units(fleet, pages)
     with progress("Making the pages", len(tags)) as done:
         content = _content(kind, fleet, tags, _subjects(found, fleet, tags), paper, done)
@@ -97,7 +99,7 @@ def _free(out: Path, store: Store, force: bool) -> None:
         raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
 
 
-def _fleet(found: Assessment, asked: tuple[str, ...]) -> Fleet:
+def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:
     """The fleet that the report covers: the units asked for, else everything."""
     from tapwear.outlook.conditions import open_conditions
     from tapwear.outlook.types import Outlook
@@ -120,7 +122,7 @@ def _fleet(found: Assessment, asked: tuple[str, ...]) -> Fleet:
         conditions={tag: noted for tag, noted in open_conditions(book.conditions, day).items() if tag in tags},
         rules=book.rules[book.rules["unit"].isin(tags)],
         asked=asked,
-        in_store=len(book.units),
+        in_store=in_store,
     )
 
 

@@ -17,6 +17,7 @@ from tapwear.cli.supposing import show_what_if
 from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
+    from tapwear.blocks import Dates
     from tapwear.fleet import Assessment
     from tapwear.report.due_choice import Choice
     from tapwear.report.stories import Subject
@@ -111,8 +112,7 @@ def due(
         raise UsageError("Give --json or --csv, not both.")
     day = as_of_or_today(as_of)
     until = last_day(within, day) if within is not None else None if everything else last_day(WITHIN, day)
-    assessment = _assess(context, day)
-    outlook = assessment.outlook
+    outlook = _fleet_dates(context, day).outlook
     must_be_known("station", station, {item.station for item in outlook.dues})
     must_be_known("region", region, {item.region for item in outlook.dues})
     must_be_known("task", task, {item.task for item in outlook.dues})
@@ -146,8 +146,9 @@ def why(
     as_json: AsJson = False,
 ) -> None:
     """Show what one unit's dates rest on."""
+    from tapwear.fleet import assess_units
     from tapwear.report.page import page_plain, print_page
-    from tapwear.report.terminal import PAGE_WIDTH, can_draw, is_screen, make_console, note
+    from tapwear.report.terminal import PAGE_WIDTH, can_draw, is_screen, make_console, note, progress
     from tapwear.report.why_data import why_json
     from tapwear.report.why_view import why_page
     from tapwear.store.find import find_unit
@@ -157,7 +158,8 @@ def why(
     store = open_the_store(context)
     with store.rows() as connection:
         tag = find_unit(connection, unit).tag
-    assessment = _assess(context, day)
+    with progress(f"Working out the dates of {tag}"):
+        assessment = assess_units(store, [tag], day)
     if suppose:
         show_what_if(assessment, tag, suppose, as_json=as_json)
         return
@@ -174,18 +176,18 @@ def why(
     note(f"\n{CAUTION_SHORT}")
 
 
-def _assess(context: typer.Context, day: date) -> Assessment:
-    """The fleet's assessment as of a day, with a sign of life where it takes long."""
-    from tapwear.fleet import assess_store
+def _fleet_dates(context: typer.Context, day: date) -> Dates:
+    """The fleet's dates as of a day, with a sign of life where it takes long."""
+    from tapwear.blocks import fleet_dates
     from tapwear.report.terminal import progress
 
     store = open_the_store(context)
     with progress("Working out the dates of the fleet"):
-        return assess_store(store, day)
+        return fleet_dates(store, day)
 
 
 def _subject(assessment: Assessment, tag: str) -> Subject:
-    """Everything that a page about one unit needs, out of the fleet's assessment."""
+    """Everything that a page about one unit needs."""
     from tapwear.fleet import contact_wear, count_story, visit_notes
     from tapwear.report.stories import Subject
 

@@ -12,6 +12,7 @@ from tapwear.errors import UsageError
 if TYPE_CHECKING:
     from datetime import date
 
+    from tapwear.blocks import Dates
     from tapwear.fleet import Assessment
     from tapwear.outlook.track import Told
     from tapwear.store.engine import Store
@@ -45,15 +46,15 @@ def register(app: typer.Typer) -> None:
     app.command("changes", help=CHANGES_HELP, rich_help_panel=SCHEDULING)(changes)
 
 
-def keep_snapshot(store: Store, assessment: Assessment, by: str) -> int:
-    """Keeps the dates of an assessment as they are, and returns the snapshot's number."""
+def keep_snapshot(store: Store, dates: Dates, by: str) -> int:
+    """Keeps the dates as they are, and returns the snapshot's number."""
     from tapwear.outlook.track import to_document, told
     from tapwear.store.recording import Stamp
     from tapwear.store.snapshots import save_snapshot
 
-    document = to_document(told(assessment.outlook, assessment.verdicts))
+    document = to_document(told(dates.outlook, dates.verdicts))
     with store.rows(writing=True) as connection:
-        return save_snapshot(connection, assessment.as_of, document, Stamp(by, now()))
+        return save_snapshot(connection, dates.as_of, document, Stamp(by, now()))
 
 
 def snapshot(
@@ -65,11 +66,14 @@ def snapshot(
 
     Example: tapwear snapshot
     """
+    from tapwear.blocks import fleet_dates
+    from tapwear.report.terminal import progress
+
     store = open_the_store(context)
-    assessment = _assess(store, as_of_or_today(as_of))
-    number = keep_snapshot(store, assessment, who(context, by))
-    count = len(assessment.outlook.dues)
-    say(f"Kept as snapshot {number}: {count} dates as of {assessment.as_of}. Store: {store.path}")
+    with progress("Working out the dates of the fleet"):
+        dates = fleet_dates(store, as_of_or_today(as_of))
+    number = keep_snapshot(store, dates, who(context, by))
+    say(f"Kept as snapshot {number}: {len(dates.outlook.dues)} dates as of {dates.as_of}. Store: {store.path}")
 
 
 def track(

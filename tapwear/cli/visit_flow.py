@@ -226,18 +226,15 @@ def _say_severe(store: Store, ground: Ground) -> bool:
 def severe_oil(store: Store, ground: Ground) -> list[str]:
     """What a severe finding of the unit's oil says, sentence by sentence; nothing where its oil is not severe.
 
-    From the whole fleet, since what is usual is learnt from like units: the same answer as in every list.
+    What is usual is learnt from like units: the same answer as in every list.
     """
     from tapwear.report.terminal import progress
 
     with progress("Looking at what the oil says"):
-        from tapwear.fleet import assess_counts, assess_oil
-        from tapwear.store.loading import load_book
+        from tapwear.fleet import assess_units
 
-        book = load_book(store, as_of=ground.on)
-        _, model = assess_counts(book, ground.on)
-        verdicts = assess_oil(book, model, ground.on)
-    mine = [verdict for verdict in verdicts if verdict.unit == ground.unit.tag and verdict.severe]
+        found = assess_units(store, [ground.unit.tag], ground.on)
+    mine = [verdict for verdict in found.verdicts.values() if verdict.severe]
     return [finding.words for verdict in mine for finding in verdict.findings]
 
 

@@ -7,7 +7,7 @@ notes). Only units whose newest sample is recent enough to count as evidence are
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -77,23 +77,31 @@ class LikeGroup:
         return ", ".join(part for part in words if part) or "kind not recorded"
 
 
-def like_groups(units: Iterable[OilUnit]) -> tuple[LikeGroup, ...]:
-    """The units that are not retired, by groups of like equipment; the largest group first."""
+def like_groups(units: Iterable[OilUnit], speak: Collection[str] | None = None) -> tuple[LikeGroup, ...]:
+    """The units that are not retired, by groups of like equipment; the largest group first.
+
+    speak : units that each is compared with, see tapwear.peers; None: all
+    """
     groups: dict[tuple[str, str, str], list[OilUnit]] = {}
     for unit in units:
         if unit.state != "retired":
             key = tuple(str(unit.identity.get(name) or "") for name in ("oil_group", "technology", "breathing"))
             groups.setdefault((key[0], key[1], key[2]), []).append(unit)
-    made = [LikeGroup(*key, _members(group)) for key, group in groups.items()]
+    made = [LikeGroup(*key, _members(group, speak)) for key, group in groups.items()]
     return tuple(sorted(made, key=lambda group: (-len(group.members), group.name, group.technology, group.breathing)))
 
 
-def _members(units: Sequence[OilUnit]) -> tuple[Member, ...]:
+def _members(units: Sequence[OilUnit], speak: Collection[str] | None) -> tuple[Member, ...]:
     newest = [_newest(unit) for unit in units]
-    ordered = sorted(_amount(member.acetylene, member.below) for member in newest if member.acetylene is not None)
-    others = len(ordered) - 1
+    told = {member.unit.unit for member in newest if speak is None or member.unit.unit in speak}
+    ordered = sorted(
+        _amount(member.acetylene, member.below)
+        for member in newest
+        if member.acetylene is not None and member.unit.unit in told
+    )
     out = []
     for member in newest:
+        others = len(ordered) - (member.unit.unit in told)
         if member.acetylene is None or others < LEAST_LIKE_UNITS:
             out.append(member)
             continue

@@ -35,8 +35,9 @@ def _nothing(columns: tuple[str, ...], dates: tuple[str, ...]) -> pd.DataFrame:
 class Book:
     """Frames of the current rows (superseded and withdrawn ones left out); text columns are never NaN.
 
-    units            unit, home [station where the register first had it; it may be left out], station, station_name, region, neighbourhood, bank, phase, place, state, serial,
-                     transformer_serial, technology, breathing, peer_group, oil_group, oil_volume_l,
+    units            unit, home [station where the register first had it; may be left out], station,
+                     station_name, region, neighbourhood, bank, phase, place, state, serial, transformer_serial,
+                     technology, breathing, peer_group, oil_group, oil_volume_l,
                      main_tank_volume_l, conservator, rated_current_a, step_voltage_v, commissioned_on, scheme,
                      visit_cadence, positions, sampling_needs_outage, digits
     rules            unit, task, interval_operations, interval_years, duration_days, crew_hours, kit,
@@ -84,3 +85,13 @@ class Book:
     observations: pd.DataFrame = field(default_factory=lambda: _nothing(OBSERVATION_COLUMNS, ("observed_on",)))
     followups: pd.DataFrame = field(default_factory=lambda: _nothing(FOLLOWUP_COLUMNS, FOLLOWUP_DATES))
     visit_rules: pd.DataFrame = field(default_factory=lambda: _nothing(VISIT_RULE_COLUMNS, ()))
+
+
+@dataclass(frozen=True)
+class Sites:
+    """The frames of a Book that tell where the units stand and when their stations can spare them."""
+
+    units: pd.DataFrame
+    closures: pd.DataFrame
+    transfer_groups: pd.DataFrame
+    crews: pd.DataFrame

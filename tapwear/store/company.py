@@ -25,14 +25,15 @@ def all_tags(connection: Connection) -> list[str]:
 def roll_of(connection: Connection) -> Roll:
     """The roll of all units of the store."""
     changer = lean("tap_changer", "id", "tag", *_GROUPS)
-    homes = homes_of(connection)
     rows = connection.execute(sa.select(changer.c.tag, *(changer.c[name] for name in _GROUPS)))
     frame = pd.DataFrame(rows.cursor.fetchall(), columns=["unit", *_GROUPS])
-    return Roll.of(frame.assign(home=frame["unit"].map(homes).fillna("")))
+    return Roll.of(with_homes(frame, connection))
 
 
-def homes_of(connection: Connection, ids: Iterable[int] | None = None) -> dict[str, str]:
-    """The station where the register first had each unit, by tag; units that were first nowhere are left out.
+def with_homes(units: pd.DataFrame, connection: Connection, ids: Iterable[int] | None = None) -> pd.DataFrame:
+    """The units, with home: the station where the register first had each, "" where that was none of ours.
+
+    ids : their row numbers, where they are not all units.
 
     That never changes, so that a unit speaks for others or does not, whatever becomes of it.
     """
@@ -48,7 +49,8 @@ def homes_of(connection: Connection, ids: Iterable[int] | None = None) -> dict[s
         .join(station, place.c.station_id == station.c.id)
         .where(stay.c.id.in_(first))
     )
-    return dict(tuple(row) for row in connection.execute(query))
+    homes = {tag: code for tag, code in connection.execute(query)}
+    return units.assign(home=pd.Series([homes.get(tag, "") for tag in units["unit"]], index=units.index, dtype="str"))
 
 
 def company_of(connection: Connection, roll: Roll, wanted: Iterable[str]) -> list[str]:

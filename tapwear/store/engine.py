@@ -171,6 +171,11 @@ class Store:
         self.engine = engine
 
     @property
+    def address(self) -> Path | str:
+        """Where another process finds the store: the path, or the URL with its password."""
+        return self.engine.url.render_as_string(hide_password=False) if self.on_server else self.path
+
+    @property
     def on_server(self) -> bool:
         """Whether it is a database on a server rather than a file."""
         return self.engine.dialect.name != "sqlite"

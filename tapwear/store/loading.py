@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import sqlalchemy as sa
 
-from tapwear.store.book import Book
-from tapwear.store.company import homes_of
+from tapwear.store.book import Book, Sites
+from tapwear.store.company import with_homes
 from tapwear.store.find import find_units
 from tapwear.store.frames import Scope, typed
 from tapwear.store.load_register import (
@@ -71,7 +71,7 @@ def load_book(
         drives = by_drive(fittings)
         counters = counters_of(scope, drives)
         standing = units_frame(scope, places, where, drives, counters)
-        standing = standing.assign(home=standing["unit"].map(homes_of(connection, ids)).fillna("").astype(str))
+        standing = with_homes(standing, connection, ids)
         services = services_frame(scope)
         events, oil_events = events_frames(scope, fittings, services)
         stations = set(standing["station"]) if ids is not None else None
@@ -95,6 +95,16 @@ def load_book(
             followups=followups_frame(scope),
             visit_rules=visit_rules_frame(scope),
         )
+
+
+def load_sites(store: Store, as_of: date) -> Sites:
+    """The part of the book that a plan needs beside the dates, as of a day; nothing of readings and samples."""
+    with store.rows() as connection:
+        scope = Scope(connection, None, None, as_of)
+        places = places_of(scope)
+        drives = by_drive(fittings_of(scope))
+        units = units_frame(scope, places, spells_of(scope, places), drives, counters_of(scope, drives))
+        return Sites(units, _closures(scope, None), _transfer_groups(scope, None), _crews(scope, None))
 
 
 def _closures(scope: Scope, stations: set[str] | None) -> pd.DataFrame:

@@ -10,20 +10,22 @@ import subprocess
 import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
-from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pandas as pd
 import pytest
 from typer.testing import CliRunner, Result
 
+from tapwear import blocks
+from tapwear.blocks import Dates
 from tapwear.cli.app import app
 from tapwear.errors import StoreError, UsageError
 from tapwear.outlook.types import Due, Outlook
 from tapwear.plan.document import from_document, to_document
 from tapwear.plan.place import place
 from tapwear.plan.types import Job, Limits
-from tapwear.store import plans
+from tapwear.store import loading, plans
+from tapwear.store.book import Sites
 from tapwear.store.engine import Store, create_store
 from tapwear.store.models import TapChanger
 from tapwear.weeks import weeks_of_year
@@ -63,15 +65,14 @@ def store(tmp_path: Path) -> Store:
 def projected(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     """What the fleet's assessment gives: the dues and the planner's frames, for a test to fill in."""
     given: dict[str, Any] = {"dues": (due("U1", "2027-03-01"), due("U2", "2027-05-03")), "frames": {}}
-    fleet = ModuleType("tapwear.fleet")
 
-    def assess_store(store: Store, as_of: date) -> SimpleNamespace:
-        frames = {name: given["frames"].get(name, pd.DataFrame(columns=columns)) for name, columns in EMPTY.items()}
-        outlook = Outlook(as_of, given["dues"])
-        return SimpleNamespace(as_of=as_of, book=SimpleNamespace(**frames), outlook=outlook, verdicts={})
+    def load_sites(store: Store, as_of: date) -> Sites:
+        return Sites(
+            **{name: given["frames"].get(name, pd.DataFrame(columns=columns)) for name, columns in EMPTY.items()}
+        )
 
-    fleet.assess_store = assess_store  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "tapwear.fleet", fleet)
+    monkeypatch.setattr(blocks, "fleet_dates", lambda store, as_of: Dates(as_of, Outlook(as_of, given["dues"]), {}))
+    monkeypatch.setattr(loading, "load_sites", load_sites)
     return given
 
 

@@ -83,7 +83,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Store:
     made = create_store(tmp_path / "fleet.db")
     with made.unit_of_work() as session:
         session.add_all(TapChanger(tag=tag) for tag in TAGS)
-    monkeypatch.setattr(loading, "load_book", lambda store, *, as_of=None, unit=None: book())
+    monkeypatch.setattr(loading, "load_book", lambda store, *, as_of=None, unit=None, units=None: book())
     return made
 
 

@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner, Result
 
-from tapwear import fleet
+from tapwear import blocks, fleet
 from tapwear.cli.app import app
 from tapwear.cli.backtesting import read_origins
 from tapwear.cli.periods import last_day
@@ -138,7 +138,8 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, assessment: fleet.Ass
     made = create_store(tmp_path / "fleet.db")
     with made.unit_of_work() as session:
         session.add_all(TapChanger(tag=tag) for tag in TAGS)
-    monkeypatch.setattr(fleet, "assess_store", lambda store, as_of: assessment)
+    monkeypatch.setattr(blocks, "fleet_dates", lambda store, as_of: assessment)
+    monkeypatch.setattr(fleet, "assess_units", lambda store, tags, as_of: assessment)
     monkeypatch.setattr(loading, "load_book", lambda store, unit=None, as_of=None: book())
     return made
 
