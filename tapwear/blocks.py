@@ -17,8 +17,9 @@ from tapwear.fleet import assess_company, assess_store
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import urgency
 from tapwear.outlook.types import Due, Outlook
-from tapwear.store.company import all_tags, company_of, roll_of
+from tapwear.store.company import all_tags, company_of
 from tapwear.store.engine import Store, open_store
+from tapwear.store.roll import roll_of
 
 UNITS_A_BLOCK = 4_000  # some half a gigabyte while they are worked on; our choice
 
@@ -58,7 +59,7 @@ def _blocks(store: Store, tags: Sequence[str], as_of: date) -> Iterator[Dates]:
     with store.rows() as connection:
         roll = roll_of(connection)
         wanted = [tags[first : first + size] for first in range(0, len(tags), size)]
-        jobs = [(store.address, block, company_of(connection, roll, block), as_of) for block in wanted]
+        jobs = [(store.address, block, company_of(connection, block, roll), as_of) for block in wanted]
     with ProcessPoolExecutor(min(count, os.cpu_count() or 1), get_context("spawn")) as pool:
         yield from pool.map(_block, *zip(*jobs, strict=True))
 

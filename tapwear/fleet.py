@@ -71,10 +71,10 @@ def assess_units(store: Store, tags: Collection[str], as_of: date) -> Assessment
 
     tags : as they are spelled in the store. Raises UsageError for an unknown tag.
     """
-    from tapwear.store.company import company_of, roll_of
+    from tapwear.store.company import company_of
 
     with store.rows() as connection:
-        company = company_of(connection, roll_of(connection), tags)
+        company = company_of(connection, tags)
     return assess_company(store, tags, company, as_of)
 
 

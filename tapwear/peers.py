@@ -24,6 +24,7 @@ Ints = npt.NDArray[np.int64]
 
 OF_A_GROUP = 60  # units that speak for a group of like ones; a median of so many is near enough; our choice
 OF_THE_FLEET = 400  # units that speak for the fleet: laboratories, season, past errors of forecasts; our choice
+ALONE = "\0"
 PEERS = ("peer_group",)
 LIKE_OIL = (("technology", "breathing", "oil_group"), ("technology", "breathing"), ("technology",))
 
@@ -56,8 +57,8 @@ def in_order(units: pd.DataFrame) -> pd.DataFrame:
     known = units.drop_duplicates("unit")
     unit = known["unit"].astype(str)
     home = (known["home"] if "home" in known else known["station"]).fillna("").astype(str)
-    codes, names = home.where(home != "", "\0" + unit).factorize()
-    return known.assign(unit=unit).iloc[np.lexsort((unit.to_numpy(object), _lots(list(map(str, names)))[codes]))]
+    codes, names = home.where(home != "", ALONE + unit).factorize()
+    return known.assign(unit=unit).iloc[np.lexsort((unit.to_numpy(object), lots(list(map(str, names)))[codes]))]
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,7 @@ def _among(names: Sequence[str] | npt.NDArray[np.object_], chosen: Collection[st
     return np.fromiter((name in chosen for name in names), dtype=bool, count=len(names))
 
 
-def _lots(names: Sequence[str]) -> npt.NDArray[np.uint64]:
+def lots(names: Sequence[str]) -> npt.NDArray[np.uint64]:
+    """The lot of each home; that of a unit without one is drawn by ALONE and its tag."""
     digests = b"".join(hashlib.blake2b(name.encode(), digest_size=8).digest() for name in names)
     return np.frombuffer(digests, dtype=np.uint64)

@@ -12,6 +12,8 @@ from tapwear import blocks, peers
 from tapwear.fleet import Assessment, assess_store, assess_units
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due
+from tapwear.store import roll
+from tapwear.store.company import all_tags, company_of
 from tapwear.store.engine import Store, create_store
 
 NUMBER = re.compile(r"-?\d+\.\d+(?:e-?\d+)?")
@@ -49,6 +51,21 @@ def test_one_unit_by_itself_is_told_the_same_as_in_the_whole_fleet(
         assert len(alone.book.units) < len(tags) / 2
         assert set(alone.verdicts) == {due.unit for due in alone.outlook.dues} == {unit}
         assert same(told(alone, unit), told(whole, unit)), unit
+
+
+def test_as_much_of_the_roll_as_is_needed_tells_the_company_that_the_whole_roll_tells(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(peers, "OF_A_GROUP", 3)
+    monkeypatch.setattr(peers, "OF_THE_FLEET", 8)
+    monkeypatch.setattr(roll, "HOMES", 2)
+    with store.rows() as connection:
+        whole = roll.roll_of(connection)
+        for unit in all_tags(connection):
+            near = roll.near_roll(connection, [unit])
+            assert company_of(connection, [unit]) == company_of(connection, [unit], whole), unit
+            assert len(near.unit) < len(whole.unit)
+            assert sorted(near.company([unit])) == sorted(whole.company([unit])), unit
 
 
 def test_what_like_units_say_bears_on_a_unit(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

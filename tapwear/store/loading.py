@@ -10,7 +10,6 @@ import pandas as pd
 import sqlalchemy as sa
 
 from tapwear.store.book import Book, Sites
-from tapwear.store.company import with_homes
 from tapwear.store.find import find_units
 from tapwear.store.frames import Scope, typed
 from tapwear.store.load_register import (
@@ -34,6 +33,7 @@ from tapwear.store.load_visits import (
     samples_frame,
     services_frame,
 )
+from tapwear.store.roll import with_homes
 from tapwear.store.whereabouts import by_drive
 
 if TYPE_CHECKING:
