@@ -100,7 +100,7 @@ def load_book(
 def load_sites(store: Store, as_of: date) -> Sites:
     """The part of the book that a plan needs beside the dates, as of a day; nothing of readings and samples."""
     with store.rows() as connection:
-        scope = Scope(connection, None, None, as_of)
+        scope = Scope(connection, None, as_of)
         places = places_of(scope)
         drives = by_drive(fittings_of(scope))
         units = units_frame(scope, places, spells_of(scope, places), drives, counters_of(scope, drives))

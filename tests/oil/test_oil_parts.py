@@ -10,11 +10,7 @@ import pytest
 from oil_frames import ARCING_GAS, SAMPLES, changed, no_events, rows, steady
 from scipy import integrate, stats
 
-<<<<<<< HEAD
-from tapwear.oil.baseline import own_level, pooled, usual_level
-=======
-from tapwear.oil.baseline import LikeUnits, usual_level
->>>>>>> 7c0dafa (Oil: like units speak by lot too)
+from tapwear.oil.baseline import LikeUnits, own_level, pooled, usual_level
 from tapwear.oil.dates import as_date, date_range
 from tapwear.oil.exposure import discounted, losses
 from tapwear.oil.growth import at, bent_log, log_density, newest_columns
