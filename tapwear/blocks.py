@@ -21,7 +21,7 @@ from tapwear.store.company import all_tags, company_of
 from tapwear.store.engine import Store, open_store
 from tapwear.store.roll import roll_of
 
-UNITS_A_BLOCK = 4_000  # some half a gigabyte while they are worked on; our choice
+UNITS_A_BLOCK = 8_000  # under a gigabyte each while they are worked on; our choice
 
 
 @dataclass(frozen=True)
@@ -54,13 +54,14 @@ def fleet_dates(store: Store, as_of: date, done: Callable[[int], None] = lambda 
 
 def _blocks(store: Store, tags: Sequence[str], as_of: date) -> Iterator[Dates]:
     """Every block's dates, as they come."""
-    count = -(-len(tags) // UNITS_A_BLOCK)
+    workers = os.cpu_count() or 1
+    count = -(-len(tags) // (UNITS_A_BLOCK * workers)) * workers  # the same number for each
     size = -(-len(tags) // count)
     with store.rows() as connection:
         roll = roll_of(connection)
         wanted = [tags[first : first + size] for first in range(0, len(tags), size)]
         jobs = [(store.address, block, company_of(connection, block, roll), as_of) for block in wanted]
-    with ProcessPoolExecutor(min(count, os.cpu_count() or 1), get_context("spawn")) as pool:
+    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
         yield from pool.map(_block, *zip(*jobs, strict=True))
 
 

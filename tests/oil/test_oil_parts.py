@@ -174,7 +174,7 @@ def test_a_sealed_compartment_loses_less_and_hydrogen_goes_first() -> None:
 
 def test_levels_of_some_compartments_found_anew_are_pooled_as_if_all_had_been() -> None:
     rng = np.random.default_rng(2)
-    values, sd, groups = rng.normal(0.0, 1.0, (8, 6)), np.full((8, 6), 0.2), [np.zeros(8, dtype=np.int64)]
+    values, sd, groups = rng.normal(0.0, 1.0, (8, 6)), np.full((8, 6), 0.2), _all_speak(np.zeros(8, dtype=np.int64))
     everything, changed, rows = np.ones((8, 6), dtype=bool), values.copy(), np.array([1, 5])
     changed[rows] += 1.0
     part = own_level(changed[rows], sd[rows], everything[rows])
