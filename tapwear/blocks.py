@@ -5,21 +5,24 @@ Each block is assessed by itself, with the units that speak for it, and so gives
 
 from __future__ import annotations
 
+import gc
 import os
+import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from datetime import date
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from pathlib import Path
 
-from tapwear.fleet import assess_company, assess_store
+from tapwear.errors import TapwearError
+from tapwear.fleet import assess_store, assess_units
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import urgency
 from tapwear.outlook.types import Due, Outlook
-from tapwear.store.company import all_tags, company_of
+from tapwear.store.company import all_tags
 from tapwear.store.engine import Store, open_store
-from tapwear.store.roll import roll_of
 
 UNITS_A_BLOCK = 8_000  # under a gigabyte each while they are worked on; our choice
 
@@ -56,18 +59,31 @@ def _blocks(store: Store, tags: Sequence[str], as_of: date) -> Iterator[Dates]:
     """Every block's dates, as they come."""
     workers = os.cpu_count() or 1
     count = -(-len(tags) // (UNITS_A_BLOCK * workers)) * workers  # the same number for each
-    size = -(-len(tags) // count)
-    with store.rows() as connection:
-        roll = roll_of(connection)
-        wanted = [tags[first : first + size] for first in range(0, len(tags), size)]
-        jobs = [(store.address, block, company_of(connection, block, roll), as_of) for block in wanted]
-    with ProcessPoolExecutor(workers, get_context("spawn")) as pool:
-        yield from pool.map(_block, *zip(*jobs, strict=True))
+    blocks = [tags[len(tags) * at // count : len(tags) * (at + 1) // count] for at in range(count)]
+    with ProcessPoolExecutor(workers, get_context("spawn"), initializer=_quiet) as pool:
+        try:
+            for done in as_completed([pool.submit(_block, store.address, block, as_of) for block in blocks]):
+                yield done.result()
+        except BrokenProcessPool as error:
+            raise TapwearError(
+                "A process that worked on a part of the fleet came to an end, as when there is no memory left for it. "
+                "Nothing was changed; try again when less is running."
+            ) from error
+        except BaseException:
+            for process in active_children():  # whoever gives up need not wait for the blocks under way
+                process.terminate()
+            raise
 
 
-def _block(address: Path | str, wanted: Sequence[str], company: Sequence[str], as_of: date) -> Dates:
+def _quiet() -> None:
+    """An interruption at the keyboard is for the process that waits for the blocks."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _block(address: Path | str, wanted: Sequence[str], as_of: date) -> Dates:
     """One block's dates; runs in a process of its own."""
-    found = assess_company(_open(address), wanted, company, as_of)
+    gc.disable()  # nothing here goes round in circles, and looking for such things takes a tenth of the time
+    found = assess_units(_open(address), wanted, as_of)
     return Dates(as_of, found.outlook, found.verdicts)
 
 

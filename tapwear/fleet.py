@@ -72,16 +72,10 @@ def assess_units(store: Store, tags: Collection[str], as_of: date) -> Assessment
     tags : as they are spelled in the store. Raises UsageError for an unknown tag.
     """
     from tapwear.store.company import company_of
+    from tapwear.store.loading import load_book
 
     with store.rows() as connection:
         company = company_of(connection, tags)
-    return assess_company(store, tags, company, as_of)
-
-
-def assess_company(store: Store, tags: Collection[str], company: Sequence[str], as_of: date) -> Assessment:
-    """assess_units for a caller who knows the company already, see tapwear.store.company.company_of."""
-    from tapwear.store.loading import load_book
-
     return assess_book(load_book(store, as_of=as_of, units=company), as_of, frozenset(tags))
 
 

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from tapwear.peers import Roll
 from tapwear.store.find import find_units
 from tapwear.store.frames import among
 from tapwear.store.lean import lean
@@ -20,13 +19,10 @@ def all_tags(connection: Connection) -> list[str]:
     return [row[0] for row in connection.execute(sa.select(changer.c.tag).order_by(changer.c.id))]
 
 
-def company_of(connection: Connection, wanted: Iterable[str], roll: Roll | None = None) -> list[str]:
-    """The units wanted, those that speak for them, and all that ever stood at a station of any of these.
-
-    roll : of all units, where the caller has it; else only as much of it is read as is needed
-    """
+def company_of(connection: Connection, wanted: Iterable[str]) -> list[str]:
+    """The units wanted, those that speak for them, and all that ever stood at a station of any of these."""
     mine = set(wanted)
-    tags = (roll or near_roll(connection, mine)).company(mine)
+    tags = near_roll(connection, mine).company(mine)
     ids = find_units(connection, tags).values()
     stay, place = lean("stay", "tap_changer_id", "place_id"), lean("place", "id", "station_id")
     changer = lean("tap_changer", "id", "tag")

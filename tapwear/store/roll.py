@@ -16,6 +16,7 @@ from tapwear.store.frames import among
 from tapwear.store.lean import lean
 
 HOMES = 250  # looked at first, more if those who speak for the fleet are not among them; our choice
+MANY_GROUPS = 8  # each costs a walk over the register, and the whole roll some ten; our choice
 _GROUPS = (*PEERS, *LIKE_OIL[0])
 _CHANGER = lean("tap_changer", "id", "tag", *_GROUPS)
 
@@ -26,7 +27,10 @@ def roll_of(connection: Connection) -> Roll:
 
 
 def near_roll(connection: Connection, wanted: Collection[str]) -> Roll:
-    """As much of the roll as tells the company of the units wanted: the first of all, and rare groups whole."""
+    """As much of the roll as tells the company of the units wanted: the first of all, and rare groups whole.
+
+    Where many groups are rare, all of it.
+    """
     first = _first_units(connection)
     mine = _units(connection, among(_CHANGER.c.id, find_units(connection, wanted).values()))
     known = pd.concat([first, mine]).drop_duplicates("unit")
@@ -34,10 +38,13 @@ def near_roll(connection: Connection, wanted: Collection[str]) -> Roll:
         some = known[known["unit"].isin(wanted if likes is LIKE_OIL else Roll.of(known).company(wanted))]
         for like in likes:
             size = first.value_counts(list(like))
-            for key in dict.fromkeys(some[list(like)].itertuples(index=False, name=None)):
-                if size.get(key, 0) < peers.OF_A_GROUP:
-                    alike = [_CHANGER.c[name] == value for name, value in zip(like, key, strict=True)]
-                    known = pd.concat([known, _units(connection, *alike)]).drop_duplicates("unit")
+            keys = dict.fromkeys(some[list(like)].itertuples(index=False, name=None))
+            rare = [key for key in keys if size.get(key, 0) < peers.OF_A_GROUP]
+            if len(rare) > MANY_GROUPS:
+                return roll_of(connection)
+            for key in rare:
+                alike = [_CHANGER.c[name] == value for name, value in zip(like, key, strict=True)]
+                known = pd.concat([known, _units(connection, *alike)]).drop_duplicates("unit")
     return Roll.of(known)
 
 
