@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import threading
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import date
 from queue import SimpleQueue
@@ -177,6 +178,7 @@ def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None
 
     prover = threading.Thread(target=prove, daemon=True)
     prover.start()
+    board = _copy(fixed)
     speed = SPEED  # steps a second, the last seen
     for left, part in zip(range(len(parts), 0, -1), parts, strict=True):
         slot = monotonic() + max(0.0, until - monotonic()) / left
@@ -184,7 +186,7 @@ def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None
             steps = FIRST * len(part.numbers)
             if steps > speed * (slot - monotonic()):  # better fewer steps than none that are cold
                 steps, part.by_clock = int(speed * (slot - monotonic())), True
-            speed = _anneal(part, fixed, max(steps, STEPS_BETWEEN_LOOKS), slot) or speed
+            speed = _anneal(part, board, max(steps, STEPS_BETWEEN_LOOKS), slot) or speed
         ready.put((part, part.starts, part.cost))
         tell()
     while prover.is_alive() and monotonic() < until:
@@ -193,8 +195,8 @@ def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None
         for part in still:
             steps = min(AGAIN * len(part.numbers), int(speed * share * len(part.numbers) / 2))
             began = monotonic()
-            speed = _anneal(part, fixed, max(steps, STEPS_BETWEEN_LOOKS), until) or speed
-            _mend(part, fixed, min(until, 2 * monotonic() - began))
+            speed = _anneal(part, board, max(steps, STEPS_BETWEEN_LOOKS), until) or speed
+            _mend(part, board, min(until, 2 * monotonic() - began))
             tell()
         if not still:
             break
@@ -203,39 +205,43 @@ def _work(parts: list[Part], fixed: Board, until: float, tell: Callable[[], None
         raise failed[0]
 
 
-def _board(part: Part, fixed: Board) -> Board:
+def _copy(fixed: Board) -> Board:
     board = Board(fixed.task)
     board.load(fixed.at)
-    for number, start in part.starts.items():
-        board.put(number, start)
     return board
 
 
-def _anneal(part: Part, fixed: Board, steps: int, until: float) -> float:
+@contextmanager
+def _on(board: Board, part: Part) -> Iterator[None]:
+    """Puts the best plan of a part on a board that holds what is fixed; afterwards what came of it is the part's."""
+    for number, start in part.starts.items():
+        board.put(number, start)
+    yield
+    starts = {number: board.take_out(number) for number in part.numbers}
+    part.better(starts, board.cost_of(starts))
+
+
+def _anneal(part: Part, board: Board, steps: int, until: float) -> float:
     """Polishes the plan of a part; the steps a second. A first round that the clock cut is remembered."""
-    board, began = _board(part, fixed), monotonic()
-    whole = Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
-    starts = {number: board.at[number] for number in part.numbers}
-    part.better(starts, fixed.cost_of(starts))
+    began = monotonic()
+    with _on(board, part):
+        whole = Polisher(board, part.numbers, part.seed).anneal(steps, over=lambda: part.done or monotonic() > until)
     if not whole and part.seed == 0 and len(part.numbers) > SMALL:
         part.by_clock = True
     part.seed += 1
     return steps / max(monotonic() - began, LEAST) if whole else 0.0
 
 
-def _mend(part: Part, fixed: Board, until: float) -> None:
+def _mend(part: Part, board: Board, until: float) -> None:
     """Repairs of a part for a while."""
-    board = _board(part, fixed)
-    while not part.done and monotonic() < until:
-        part.mender.mend(board, until)
-    starts = {number: board.at[number] for number in part.numbers}
-    part.better(starts, fixed.cost_of(starts))
+    with _on(board, part):
+        while not part.done and monotonic() < until:
+            part.mender.mend(board, until)
 
 
 def _prove(ready: SimpleQueue[tuple[Part, dict[int, int], float]], count: int, fixed: Board, until: float) -> None:
     """Takes the parts as they come and gives each an equal share of the time that is left; then again what is open."""
-    board = Board(fixed.task)
-    board.load(fixed.at)
+    board = _copy(fixed)
     parts = []
     for left in range(count, 0, -1):
         part, starts, cost = ready.get()

@@ -8,6 +8,7 @@ Reference: Kirkpatrick, Gelatt, Vecchi (1983), Science 220, 671-680.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from math import inf, log
 from random import Random
@@ -43,7 +44,7 @@ class Polisher:
         }
         self.least = {number: min(blocks[number].left_out, min(blocks[number].cost)) for number in self.movable}
         self.allowed = {number: frozenset(blocks[number].starts) for number in self.movable}
-        self.on: list[set[int]] = [set() for _ in board.free]  # per cell: the movable blocks in it
+        self.on: dict[int, set[int]] = defaultdict(set)  # per cell: the movable blocks in it
         for number in self.movable:
             self._put(number, board.take_out(number))
 
@@ -68,7 +69,7 @@ class Polisher:
         False when `over` said that the time is up.
         """
         board, rand = self.board, self.random
-        best_at, best, now = list(board.at), 0.0, 0.0  # costs relative to the start
+        best_at, best, now = self._starts(), 0.0, 0.0  # costs relative to the start
         done = True
         hot, cold = (board.task.hill * share for share in self.heats)
         heat = hot
@@ -84,14 +85,18 @@ class Polisher:
             if change <= most:
                 now += change
                 if now < best - CLOSE:
-                    best, best_at = now, list(board.at)
+                    best, best_at = now, self._starts()
             else:
                 self._undo(undo)
         for number in self.movable:
             self._take_out(number)
-        for number in self.movable:
-            self._put(number, best_at[number])
+        for number, start in zip(self.movable, best_at, strict=True):
+            self._put(number, start)
         return done
+
+    def _starts(self) -> list[int]:
+        at = self.board.at
+        return [at[number] for number in self.movable]
 
     def _pick(self) -> tuple[int, int]:
         """A block and a start to try: beside a mate of its neighbourhood, or one of the cheap ones."""

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import os
 import sqlite3
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tapwear.errors import StoreError
-from tapwear.store.engine import APPLICATION_ID, FILES, explain
+from tapwear.store.engine import APPLICATION_ID, explain
+from tapwear.store.unfinished import making
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
@@ -101,26 +99,6 @@ def back_up(store: Store, to: Path) -> Proof:
         part.chmod(store.path.stat().st_mode & 0o777)
         name_it(part, to)
     return proof
-
-
-@contextmanager
-def making(to: Path) -> Iterator[Path]:
-    """An empty file beside `to`, for its owner only, which is gone afterwards unless it was given its name.
-
-    Raises StoreError for whatever stops the writing: a full disk, a folder that cannot be written to.
-    """
-    part: Path | None = None
-    try:
-        handle, name = tempfile.mkstemp(prefix=f"{to.name}.", suffix=".part", dir=to.parent)
-        os.close(handle)
-        part = Path(name)
-        yield part
-    except (OSError, sqlite3.Error) as error:
-        raise explain(to, error) from error
-    finally:
-        if part is not None:
-            for ending in FILES:
-                Path(f"{part}{ending}").unlink(missing_ok=True)
 
 
 def copy(source: sqlite3.Connection, to: Path, journal: str) -> None:

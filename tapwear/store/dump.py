@@ -17,9 +17,7 @@ import csv
 import hashlib
 import json
 import os
-import shutil
 import sqlite3
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -28,7 +26,7 @@ from typing import TYPE_CHECKING, Any
 from tapwear import __version__
 from tapwear.errors import StoreError
 from tapwear.store.backup import quoted, raw_of, sync
-from tapwear.store.engine import explain
+from tapwear.store.unfinished import making
 from tapwear.store.version import LATEST
 
 if TYPE_CHECKING:
@@ -74,12 +72,10 @@ def dump_store(store: Store, folder: Path, *, at: datetime) -> dict[str, int]:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StoreError(f"{folder} is there already and not empty; a dump never overwrites. Name another folder.")
     access = 0o600 if store.on_server else store.path.stat().st_mode & 0o777
-    part: Path | None = None
-    try:
-        part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", suffix=".part", dir=folder.parent))
-        with store.rows() as connection:
-            read = _from_server if store.on_server else _from_file
-            contents = {name: _write(part, name, *read(connection, name), access) for name in tables()}
+    with making(folder) as part, store.rows() as connection:
+        part.mkdir()
+        read = _from_server if store.on_server else _from_file
+        contents = {name: _write(part, name, *read(connection, name), access) for name in tables()}
         manifest = {
             "kind": KIND, "schema": LATEST, "tapwear": __version__, "made_at": at.isoformat(timespec="seconds"),
             "format": FORMAT, "left_out": list(LEFT_OUT), "tables": contents,
@@ -89,11 +85,6 @@ def dump_store(store: Store, folder: Path, *, at: datetime) -> dict[str, int]:
         sync(part)
         part.rename(folder)
         sync(folder.parent)
-    except (OSError, sqlite3.Error) as error:
-        raise explain(folder, error) from error
-    finally:
-        if part is not None:
-            shutil.rmtree(part, ignore_errors=True)
     return {name: int(entry["rows"]) for name, entry in contents.items()}
 
 

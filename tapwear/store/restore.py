@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tapwear.errors import SchemaError, StoreError, UsageError
-from tapwear.store.backup import Proof, copy, making, name_it, prove, sync
+from tapwear.store.backup import Proof, copy, name_it, prove, sync
 from tapwear.store.engine import APPLICATION_ID, FILES, explain
+from tapwear.store.unfinished import making
 from tapwear.store.version import LATEST
 
 PATIENCE_S = 5.0  # our choice: how long to wait until nobody uses the store that is to be replaced
