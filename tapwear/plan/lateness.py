@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from itertools import pairwise
 
 from tapwear.outlook.types import HORIZON_YEARS
@@ -49,11 +50,14 @@ class DueDay:
 
     def weeks_early(self, day: date) -> float:
         """Expected weeks of interval thrown away when the work is done on `day`. [weeks]"""
-        mean = sum(
+        return max(0.0, (self._mean - day.toordinal()) / 7 + self.weeks_late(day))
+
+    @cached_property
+    def _mean(self) -> float:
+        return sum(
             (high - low) * (start + end) / 2
             for (start, end), (low, high) in zip(pairwise(self.days), pairwise(SHARES), strict=True)
         )
-        return max(0.0, (mean - day.toordinal()) / 7 + self.weeks_late(day))
 
 
 def spread_days(early: date, middle: date | None, late: date | None, as_of: date) -> Days:

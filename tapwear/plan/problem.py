@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from math import inf
 
 from tapwear.plan.cost import WEEKS_AFTER
-from tapwear.plan.lateness import due_day
+from tapwear.plan.lateness import DueDay, due_day
 from tapwear.plan.stops import Stop
 from tapwear.plan.types import Costs, Job, Limits
 from tapwear.weeks import monday
@@ -163,14 +163,15 @@ def _block(
         stops.append(tuple(dict.fromkeys(found)))
     starts = tuple(s for s, found in enumerate(stops) if not found and (not pin_words or s == pin))
     cost = [inf] * len(mondays)
+    due = [(job, due_day(job, as_of) if job.dated else None) for job in jobs]
     for start in starts:
-        cost[start] = sum(_start_cost(job, start, cells.limits.weeks, mondays, as_of, costs) for job in jobs)
+        cost[start] = sum(_start_cost(job, day, start, cells.limits.weeks, mondays, costs) for job, day in due)
     after = mondays[-1] + timedelta(weeks=WEEKS_AFTER)
     left_out = sum(
         costs.unplaced * job.weight
-        + (costs.late * job.weight * due_day(job, as_of).weeks_late(after) if job.dated else 0.0)
+        + (costs.late * job.weight * day.weeks_late(after) if day else 0.0)
         + (costs.move if job.kept_week else 0.0)
-        for job in jobs
+        for job, day in due
     )
     hoods = sorted(
         {
@@ -258,11 +259,10 @@ def _too_small(takes: dict[int, float], start: int, cells: _Cells) -> list[Stop]
 
 
 def _start_cost(
-    job: Job, start: int, weeks: tuple[str, ...], mondays: tuple[date, ...], as_of: date, costs: Costs
+    job: Job, due: DueDay | None, start: int, weeks: tuple[str, ...], mondays: tuple[date, ...], costs: Costs
 ) -> float:
     moved = costs.move if job.kept_week and job.kept_week != weeks[start] else 0.0
-    if not job.dated:
+    if due is None:
         return moved
-    due = due_day(job, as_of)
     late, early = due.weeks_late(mondays[start]), due.weeks_early(mondays[start])
     return costs.late * job.weight * late + costs.early * early + moved

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import sqlite3
 import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from tapwear.store.backup import faults_of, quoted, raw_of
-from tapwear.store.dump import columns_of
 from tapwear.store.engine import explain
 from tapwear.store.holding import units_words
 from tapwear.store.holding_facts import stored_doubts
 from tapwear.store.lean import lean
 from tapwear.store.moments import UtcTime
+from tapwear.store.unfinished import leftovers, second_names
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
@@ -31,8 +32,17 @@ PAST_DAYS = (
 )
 SUSPICIOUS = "suspicious"  # the kind of what may be right all the same
 CLOCKS_APART = timedelta(days=1)  # our choice: how far ahead another machine's clock may run
+LEFTOVER = "leftover"  # the kind of what stopped work left beside the store, which harms nobody
+HARMLESS = (SUSPICIOUS, LEFTOVER)
 FROM_BACKUP = "the latest backup in which tapwear check finds nothing takes its place: tapwear restore FILE --replace"
+FROM_SERVERS_BACKUP = "the server's latest backup in which tapwear check finds nothing takes its place: pg_restore"
 BY_HAND = "tell whoever keeps Tapwear, with a dump (tapwear dump FOLDER); no command of ours writes this"
+# What a look through a whole store goes by, in words: in a file, and in a database on a server.
+LOOKED_AT = "The file is sound, every reference and correction holds."
+LOOKED_AT_ON_SERVER = (
+    "Every reference and correction holds; rows that nothing leads to, days, numbering and suspicious values were "
+    "looked at, too. Whether its pages on the disk are sound only the server can prove: pg_amcheck."
+)
 
 
 @dataclass(frozen=True)
@@ -51,17 +61,37 @@ class Trouble:
 def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, ...]:
     """All that is wrong with a store's file, its references, its corrections and its dates, worst first.
 
+    In a database on a server the pages themselves are the server's to prove, and its types admit no day that is none.
+
     today, now : rows that say they were done or recorded later are told. Raises StoreError when the file cannot be
     read at all.
     """
     try:
         with store.rows() as connection:
-            found = _look(raw_of(connection), str(store.path), today, now)
-            if any(one.kind == "damage" for one in found):
-                return found
-            return (*found, *_suspicious(connection))
+            damage = () if store.on_server else faults_of(raw_of(connection))
+            if damage:  # what else would be found rests on damaged pages
+                return tuple(Trouble("damage", str(store.path), fault, FROM_BACKUP) for fault in damage)
+            look = _Look(connection, store.on_server, _tables(connection), today, now)
+            return (*look.everything(), *_suspicious(connection))
     except sqlite3.Error as error:
         raise explain(store.path, error) from error
+
+
+def check_beside(path: Path) -> tuple[Trouble, ...]:
+    """What does not belong beside a store's file: the file under a second name, and what stopped work left."""
+    found = []
+    for other in second_names(path):
+        words = "is the store itself under a second name, left by a restore that was stopped; it is no copy"
+        found.append(Trouble("second name", str(other), words, f"delete that name, not {path.name}"))
+    for left in leftovers(path.parent):
+        size = f"{left.size / 1e6:,.1f} MB"
+        if left.doubt:
+            words = f"looks like what a stopped backup, dump or restore leaves ({size}), but {left.doubt}"
+            found.append(Trouble(LEFTOVER, str(left.path), words, "look at it; delete it if nobody needs it"))
+        else:
+            remedy = "the next tapwear backup, dump or restore into that folder clears it away"
+            found.append(Trouble(LEFTOVER, str(left.path), f"unfinished work that was stopped ({size})", remedy))
+    return tuple(found)
 
 
 def _suspicious(connection: Connection) -> Iterator[Trouble]:
@@ -77,39 +107,14 @@ def _suspicious(connection: Connection) -> Iterator[Trouble]:
         yield Trouble(SUSPICIOUS, f"{item.whose}, {item.what}", found + matters, remedy)
 
 
-def _look(raw: sqlite3.Connection, path: str, today: date, now: datetime) -> tuple[Trouble, ...]:
-    damage = tuple(Trouble("damage", path, fault, FROM_BACKUP) for fault in faults_of(raw))
-    if damage:
-        return damage  # what else would be found rests on damaged pages
-    tables = _tables(raw)
-    found = [*_references(raw), *_corrections(raw, tables), *_orphans(raw)]
-    return (*found, *_days(raw, tables, today), *_moments(raw, tables, now), *_kept_results(raw))
-
-
-def _tables(raw: sqlite3.Connection) -> dict[str, tuple[str, ...]]:
-    names = raw.execute("SELECT name FROM sqlite_schema WHERE type='table' AND name NOT LIKE 'sqlite_%' ORDER BY name")
-    return {str(name): tuple(columns_of(raw, name)) for (name,) in names.fetchall()}
+def _tables(connection: Connection) -> dict[str, tuple[str, ...]]:
+    found = sa.inspect(connection).get_multi_columns()
+    return {name: tuple(column["name"] for column in columns) for (_, name), columns in sorted(found.items())}
 
 
 def _columns_of_kind(table: str, columns: tuple[str, ...], kind: type[Any]) -> list[str]:
     """The columns that hold that kind of thing, as their names tell."""
     return [column.name for column in lean(table, *columns).c if isinstance(column.type, kind)]
-
-
-def _references(raw: sqlite3.Connection) -> Iterator[Trouble]:
-    for table, row, parent, _ in raw.execute("PRAGMA foreign_key_check").fetchall():
-        yield Trouble("reference", f"{table} {row}", f"refers to a row of {parent} that is not there", FROM_BACKUP)
-
-
-def _corrections(raw: sqlite3.Connection, tables: dict[str, tuple[str, ...]]) -> Iterator[Trouble]:
-    """Corrections that go round in a ring, so that none of their rows is the one that counts."""
-    for table, columns in tables.items():
-        if "supersedes_id" not in columns:
-            continue
-        pairs = raw.execute(f"SELECT id, supersedes_id FROM {quoted(table)} WHERE supersedes_id IS NOT NULL")  # noqa: S608
-        for row in _rings({int(new): int(old) for new, old in pairs}):
-            found = "corrects a row that corrects it in turn, so that neither counts"
-            yield Trouble("correction", f"{table} {row}", found, FROM_BACKUP)
 
 
 def _rings(corrects: dict[int, int]) -> Iterable[int]:
@@ -126,7 +131,7 @@ def _rings(corrects: dict[int, int]) -> Iterable[int]:
             yield min(path[path.index(row) :])
 
 
-_CURRENT = "withdrawn = 0 AND NOT EXISTS (SELECT 1 FROM {0} AS newer WHERE newer.supersedes_id = {0}.id)"
+_CURRENT = "NOT withdrawn AND NOT EXISTS (SELECT 1 FROM {0} AS newer WHERE newer.supersedes_id = {0}.id)"
 # What no list can show, since nothing leads to it: kind of thing, query for its name, what is missing, what to do.
 _LOST = (
     (
@@ -157,48 +162,123 @@ _LOST = (
 )
 
 
-def _orphans(raw: sqlite3.Connection) -> Iterator[Trouble]:
-    current = {name: _CURRENT.format(name) for name in ("stay", "fitting")}
-    for what, query, found, remedy in _LOST:
-        for (name,) in raw.execute(query.format_map(current)).fetchall():
-            yield Trouble("orphan", f"{what} {name}", found, remedy.format(name))
+@dataclass(frozen=True)
+class _Look:
+    """One look through all tables, at one moment."""
 
+    connection: Connection
+    on_server: bool
+    tables: dict[str, tuple[str, ...]]
+    today: date
+    now: datetime
 
-def _days(raw: sqlite3.Connection, tables: dict[str, tuple[str, ...]], today: date) -> Iterator[Trouble]:
-    """Days that are none of the calendar, and days to come of what was done."""
-    for table, columns in tables.items():
-        # a corrected row is history: what it said wrongly has been mended
-        still = f" AND {_CURRENT.format(quoted(table))}" if "supersedes_id" in columns else ""
-        for name in _columns_of_kind(table, columns, sa.Date):
-            column = quoted(name)
-            wrong = f"{column} IS NOT NULL AND date({column}, '+0 days') IS NOT {column}"
-            for row, value in raw.execute(f"SELECT rowid, {column} FROM {quoted(table)} WHERE {wrong}").fetchall():  # noqa: S608
-                yield Trouble("value", f"{table} {row}, {name}", f"{value!r} is no day of the calendar", FROM_BACKUP)
-            if name in PAST_DAYS:
-                query = f"SELECT rowid, {column} FROM {quoted(table)} WHERE {column} > ?{still}"  # noqa: S608
-                for row, value in raw.execute(query, (today.isoformat(),)).fetchall():
-                    remedy = "correct it with tapwear amend, or set the clock of this machine"
-                    yield Trouble("value", f"{table} {row}, {name}", f"{value} lies in the future", remedy)
+    def everything(self) -> Iterator[Trouble]:
+        yield from self.references()
+        yield from self.corrections()
+        yield from self.orphans()
+        yield from self.days()
+        yield from self.moments()
+        yield from self.kept_results()
+        yield from self.numbering()
 
+    @property
+    def from_backup(self) -> str:
+        return FROM_SERVERS_BACKUP if self.on_server else FROM_BACKUP
 
-def _moments(raw: sqlite3.Connection, tables: dict[str, tuple[str, ...]], now: datetime) -> Iterator[Trouble]:
-    latest = f"{now.astimezone(UTC) + CLOCKS_APART:%Y-%m-%d %H:%M:%S}"
-    for table, columns in tables.items():
-        for name in _columns_of_kind(table, columns, UtcTime):
-            column = f"substr({quoted(name)}, 1, 19)"
-            query = (
-                f"SELECT min(rowid), count(*), max({column}) FROM {quoted(table)} WHERE {column} IS NOT NULL AND "  # noqa: S608
-                f"(datetime({column}, '+0 days') IS NOT {column} OR {column} > ?)"
-            )
-            row, number, last = raw.execute(query, (latest,)).fetchone()
-            if number:
-                found = f"{number:,} rows from row {row} on were recorded in the future, or at no time ({last})"
-                yield Trouble("value", f"{table}, {name}", found, "set the clock of the machine that recorded them")
+    def rows(self, query: str, *values: Any) -> Sequence[Any]:
+        return self.connection.exec_driver_sql(query, values or None).fetchall()
 
+    def key(self, table: str) -> str:
+        """The column by which a row is named."""
+        return quoted("id" if "id" in self.tables[table] else self.tables[table][0])
 
-def _kept_results(raw: sqlite3.Connection) -> Iterator[Trouble]:
-    for row, payload in raw.execute("SELECT id, payload FROM snapshot"):
-        try:
-            zlib.decompress(payload)
-        except zlib.error as error:
-            yield Trouble("value", f"snapshot {row}", f"what was told that day cannot be read: {error}", FROM_BACKUP)
+    def references(self) -> Iterator[Trouble]:
+        if self.on_server:
+            broken: Iterable[tuple[str, Any, str]] = self._references_on_server()
+        else:
+            broken = (row[:3] for row in self.rows("PRAGMA foreign_key_check"))
+        for table, row, parent in broken:
+            yield Trouble("reference", f"{table} {row}", f"refers to a row of {parent} that is not there", self.from_backup)
+
+    def _references_on_server(self) -> Iterator[tuple[str, Any, str]]:
+        """The server keeps them itself, unless somebody told it not to, as some ways of copying tables do."""
+        for (_, table), keys in sa.inspect(self.connection).get_multi_foreign_keys().items():
+            for key in keys:
+                (child,), (target,), parent = key["constrained_columns"], key["referred_columns"], key["referred_table"]
+                query = (
+                    f"SELECT {self.key(table)} FROM {quoted(table)} AS child WHERE {quoted(child)} IS NOT NULL AND "  # noqa: S608
+                    f"NOT EXISTS (SELECT 1 FROM {quoted(parent)} AS parent WHERE parent.{quoted(target)} = "
+                    f"child.{quoted(child)}) ORDER BY 1"
+                )
+                for (row,) in self.rows(query):
+                    yield table, row, parent
+
+    def corrections(self) -> Iterator[Trouble]:
+        """Corrections that go round in a ring, so that none of their rows is the one that counts."""
+        for table, columns in self.tables.items():
+            if "supersedes_id" not in columns:
+                continue
+            query = f"SELECT id, supersedes_id FROM {quoted(table)} WHERE supersedes_id IS NOT NULL"  # noqa: S608
+            for row in _rings({int(new): int(old) for new, old in self.rows(query)}):
+                found = "corrects a row that corrects it in turn, so that neither counts"
+                yield Trouble("correction", f"{table} {row}", found, self.from_backup)
+
+    def orphans(self) -> Iterator[Trouble]:
+        current = {name: _CURRENT.format(name) for name in ("stay", "fitting")}
+        for what, query, found, remedy in _LOST:
+            for (name,) in self.rows(query.format_map(current)):
+                yield Trouble("orphan", f"{what} {name}", found, remedy.format(name))
+
+    def days(self) -> Iterator[Trouble]:
+        """Days that are none of the calendar, and days to come of what was done."""
+        for table, columns in self.tables.items():
+            # a corrected row is history: what it said wrongly has been mended
+            still = f" AND {_CURRENT.format(quoted(table))}" if "supersedes_id" in columns else ""
+            for name in _columns_of_kind(table, columns, sa.Date):
+                column = quoted(name)
+                rows = f"SELECT {self.key(table)}, CAST({column} AS VARCHAR) FROM {quoted(table)} WHERE {column}"  # noqa: S608
+                if not self.on_server:
+                    wrong = f"{rows} IS NOT NULL AND date({column}, '+0 days') IS NOT {column}"
+                    for row, value in self.rows(wrong):
+                        found = f"{value!r} is no day of the calendar"
+                        yield Trouble("value", f"{table} {row}, {name}", found, self.from_backup)
+                if name in PAST_DAYS:
+                    for row, value in self.rows(f"{rows} > '{self.today.isoformat()}'{still}"):
+                        remedy = "correct it with tapwear amend, or set the clock of this machine"
+                        yield Trouble("value", f"{table} {row}, {name}", f"{value} lies in the future", remedy)
+
+    def moments(self) -> Iterator[Trouble]:
+        latest = f"{self.now.astimezone(UTC) + CLOCKS_APART:%Y-%m-%d %H:%M:%S}"
+        for table, columns in self.tables.items():
+            for name in _columns_of_kind(table, columns, UtcTime):
+                column = f"substr(CAST({quoted(name)} AS VARCHAR), 1, 19)"
+                none = "" if self.on_server else f"datetime({column}, '+0 days') IS NOT {column} OR "
+                query = (
+                    f"SELECT min({self.key(table)}), count(*), max({column}) FROM {quoted(table)} "  # noqa: S608
+                    f"WHERE {column} IS NOT NULL AND ({none}{column} > '{latest}')"
+                )
+                ((row, number, last),) = self.rows(query)
+                if number:
+                    found = f"{number:,} rows from row {row} on were recorded in the future, or at no time ({last})"
+                    yield Trouble("value", f"{table}, {name}", found, "set the clock of the machine that recorded them")
+
+    def kept_results(self) -> Iterator[Trouble]:
+        for row, payload in self.rows("SELECT id, payload FROM snapshot"):
+            try:
+                zlib.decompress(payload)
+            except zlib.error as error:
+                found = f"what was told that day cannot be read: {error}"
+                yield Trouble("value", f"snapshot {row}", found, self.from_backup)
+
+    def numbering(self) -> Iterator[Trouble]:
+        """On a server, the counters of rows: one that lags behind gives the next row a number that is taken."""
+        for table in self.tables if self.on_server else ():
+            key = self.key(table).strip('"')
+            ((counter,),) = self.rows("SELECT pg_get_serial_sequence(%s, %s)", quoted(table), key)
+            if counter is None:
+                continue
+            ((last, begun),) = self.rows(f"SELECT last_value, is_called FROM {counter}")  # noqa: S608
+            ((highest,),) = self.rows(f"SELECT max({quoted(key)}) FROM {quoted(table)}")  # noqa: S608
+            if highest is not None and highest >= last + (not begun):
+                found = f"the next row gets a number up to {highest:,} that is taken"
+                yield Trouble("numbering", table, found, f"in the database: SELECT setval('{counter}', {highest})")

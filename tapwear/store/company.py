@@ -16,7 +16,7 @@ from tapwear.store.roll import near_roll
 def all_tags(connection: Connection) -> list[str]:
     """The tags of all units, in the order in which they came into the register."""
     changer = lean("tap_changer", "id", "tag")
-    return [row[0] for row in connection.execute(sa.select(changer.c.tag).order_by(changer.c.id))]
+    return [row[0] for row in connection.execute(sa.select(changer.c.tag).order_by(changer.c.id)).all()]
 
 
 def company_of(connection: Connection, wanted: Iterable[str]) -> list[str]:
@@ -30,5 +30,5 @@ def company_of(connection: Connection, wanted: Iterable[str]) -> list[str]:
     stations = sa.select(place.c.station_id).where(place.c.id.in_(stood))
     places = sa.select(place.c.id).where(place.c.station_id.in_(stations))
     near = sa.select(stay.c.tap_changer_id).where(stay.c.place_id.in_(places))
-    rows = connection.execute(sa.select(changer.c.tag).where(changer.c.id.in_(near)))
+    rows = connection.execute(sa.select(changer.c.tag).where(changer.c.id.in_(near))).all()
     return sorted({*tags, *(row[0] for row in rows)})

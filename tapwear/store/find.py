@@ -46,10 +46,11 @@ def find_units(connection: Connection, tags: Iterable[str]) -> dict[str, int]:
     """The row numbers of the units with these tags, by tag as it is spelled in the store. Raises as find_unit."""
     changer = lean("tap_changer", "id", "tag")
     wanted = list(dict.fromkeys(tags))
+    query = sa.select(changer.c.tag, changer.c.id).where(changer.c.tag.in_(sa.bindparam("tags", expanding=True)))
     found: dict[str, int] = {}
     for start in range(0, len(wanted), _AT_ONCE):
-        query = sa.select(changer.c.tag, changer.c.id).where(changer.c.tag.in_(wanted[start : start + _AT_ONCE]))
-        found |= {tag: number for tag, number in connection.execute(query)}
+        asked = {"tags": wanted[start : start + _AT_ONCE]}
+        found |= {tag: number for tag, number in connection.execute(query, asked).all()}
     others = [find_unit(connection, tag) for tag in wanted if tag not in found]
     return found | {unit.tag: unit.id for unit in others}
 

@@ -66,14 +66,15 @@ def with_homes(units: pd.DataFrame, connection: Connection, ids: Iterable[int] |
         .join(station, place.c.station_id == station.c.id)
         .where(stay.c.id.in_(first))
     )
-    homes = {tag: code for tag, code in connection.execute(query)}
-    return units.assign(home=pd.Series([homes.get(tag, "") for tag in units["unit"]], index=units.index, dtype="str"))
+    homes = {tag: code for tag, code in connection.execute(query).all()}
+    home = [homes.get(tag, "") for tag in units["unit"].to_numpy(object)]
+    return units.assign(home=pd.Series(home, index=units.index, dtype="str"))
 
 
 def _units(connection: Connection, *conditions: sa.ColumnElement[bool]) -> pd.DataFrame:
     """The units for which the conditions hold: id, unit, the columns that make them like others, and home."""
     query = sa.select(_CHANGER.c.id, _CHANGER.c.tag, *(_CHANGER.c[name] for name in _GROUPS)).where(*conditions)
-    rows = [tuple(row) for row in connection.execute(query)]
+    rows = [tuple(row) for row in connection.execute(query).all()]
     units = pd.DataFrame(rows, columns=["id", "unit", *_GROUPS])
     return with_homes(units, connection, units["id"].tolist() if conditions else None)
 
@@ -105,7 +106,7 @@ def _at_homes(connection: Connection, stations: Sequence[int], alone: Sequence[i
 
 def _homes(connection: Connection) -> dict[str, int]:
     station = lean("station", "id", "code")
-    return {code: number for number, code in connection.execute(sa.select(station.c.id, station.c.code))}
+    return {code: number for number, code in connection.execute(sa.select(station.c.id, station.c.code)).all()}
 
 
 def _without_home(connection: Connection) -> dict[str, int]:
@@ -116,4 +117,4 @@ def _without_home(connection: Connection) -> dict[str, int]:
     nowhere = sa.select(stay.c.tap_changer_id).where(stay.c.place_id.is_(None), ~before)
     never = sa.select(changer.c.id).except_(sa.select(stay.c.tap_changer_id))
     query = sa.select(changer.c.id, changer.c.tag).where(sa.or_(changer.c.id.in_(nowhere), changer.c.id.in_(never)))
-    return {f"{ALONE}{tag}": number for number, tag in connection.execute(query)}
+    return {f"{ALONE}{tag}": number for number, tag in connection.execute(query).all()}
