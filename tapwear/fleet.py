@@ -203,10 +203,10 @@ def moved_if_repeated(assessment: Assessment, units: Collection[str], on: date) 
         return {}
     again = last.assign(sampled_on=pd.Timestamp(on).as_unit("us"))
     then = replace(book, samples=pd.concat([book.samples, again], ignore_index=True))
-    found = {verdict.unit: verdict for verdict in assess_oil(then, assessment.model, on)}
-    sampled = set(map(str, last["unit"]))
+    found = {verdict.unit: verdict for verdict in assess_oil(then, assessment.model, on, assessment.wanted)}
+    sampled = set(map(str, last["unit"])) & set(found)
     verdicts = {tag: found[tag] if tag in sampled else verdict for tag, verdict in assessment.verdicts.items()}
-    after = _earliest(_outlook(book, assessment.history, assessment.model, verdicts, day))
+    after = _earliest(_outlook(book, assessment.history, assessment.model, verdicts, day, assessment.wanted))
     now = _earliest(assessment.outlook)
     return {tag: max((now[tag] - after[tag]).days, 0) for tag in sampled if tag in after and tag in now}
 

@@ -76,7 +76,6 @@ def sheet(
     force: Annotated[bool, typer.Option("--force", help="Write over a file that is there already.")] = False,
 ) -> None:
     """Write a round sheet: one file to print, or to fill in on a phone without a network."""
-    from tapwear.fleet import assess_store
     from tapwear.report.sheet_data import RoundSheet
     from tapwear.report.sheet_html import sheet_html
     from tapwear.report.terminal import progress
@@ -91,7 +90,7 @@ def sheet(
     if path.exists() and (not force or path.resolve() == store.path.resolve()):
         raise UsageError(f"{path} is there already. Name another file with --out, or write over it with --force.")
     with progress("Working out what to expect"):
-        assessment = assess_store(store, day)
+        assessment = _assess(store, day, station or [], due_visits)
         stations = _stations(store, assessment, station or [], due_visits, expires)
     sheet = RoundSheet(day, expires, stations, _fields(system))
     try:
@@ -104,13 +103,30 @@ def sheet(
     say(f"Wrote {path}: {len(sheet.units)} units at {where}{stopped}; expires {expires}.")
 
 
+def _assess(store: Store, day: date, stations: list[str], due_visits: bool) -> Assessment:
+    """The fleet as of a day, or only the units of some stations where nothing else is asked for.
+
+    Raises UsageError for an unknown station.
+    """
+    from tapwear.fleet import assess_store, assess_units
+    from tapwear.store.loading import load_sites
+
+    units = load_sites(store, day).units
+    for name in stations:
+        must_be_known("station", name, set(units["station"]))
+    if due_visits:
+        return assess_store(store, day)
+    folded = {name.casefold() for name in stations}
+    return assess_units(store, units.loc[units["station"].str.casefold().isin(folded), "unit"].tolist(), day)
+
+
 def _stations(
     store: Store, assessment: Assessment, wanted: list[str], due_visits: bool, expires: date
 ) -> tuple[StationSheet, ...]:
     """The stations of the round with their units in service, by bank and phase.
 
-    A severe unit stands there also where no visit is due, so that nobody goes near. Raises UsageError for an unknown
-    station, or when nothing is left.
+    A severe unit stands there also where no visit is due, so that nobody goes near. Raises UsageError when nothing is
+    left.
     """
     from tapwear.report.sheet_data import StationSheet, UnitBox
     from tapwear.store.find import find_unit
@@ -118,8 +134,6 @@ def _stations(
 
     units = assessment.book.units
     here = units[units["state"] == "in service"].sort_values(["station", "bank", "phase", "unit"], kind="stable")
-    for name in wanted:
-        must_be_known("station", name, set(units["station"]))
     severe = _severe(assessment)
     why = _reasons(assessment, expires)
     if due_visits:
