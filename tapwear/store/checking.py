@@ -198,12 +198,15 @@ class _Look:
         else:
             broken = (row[:3] for row in self.rows("PRAGMA foreign_key_check"))
         for table, row, parent in broken:
-            yield Trouble("reference", f"{table} {row}", f"refers to a row of {parent} that is not there", self.from_backup)
+            found = f"refers to a row of {parent} that is not there"
+            yield Trouble("reference", f"{table} {row}", found, self.from_backup)
 
     def _references_on_server(self) -> Iterator[tuple[str, Any, str]]:
         """The server keeps them itself, unless somebody told it not to, as some ways of copying tables do."""
         for (_, table), keys in sa.inspect(self.connection).get_multi_foreign_keys().items():
             for key in keys:
+                if len(key["constrained_columns"]) > 1:
+                    continue  # none of ours
                 (child,), (target,), parent = key["constrained_columns"], key["referred_columns"], key["referred_table"]
                 query = (
                     f"SELECT {self.key(table)} FROM {quoted(table)} AS child WHERE {quoted(child)} IS NOT NULL AND "  # noqa: S608
@@ -272,13 +275,14 @@ class _Look:
 
     def numbering(self) -> Iterator[Trouble]:
         """On a server, the counters of rows: one that lags behind gives the next row a number that is taken."""
-        for table in self.tables if self.on_server else ():
-            key = self.key(table).strip('"')
-            ((counter,),) = self.rows("SELECT pg_get_serial_sequence(%s, %s)", quoted(table), key)
+        for table, columns in self.tables.items() if self.on_server else ():
+            if "id" not in columns:
+                continue
+            ((counter,),) = self.rows("SELECT pg_get_serial_sequence(%s, 'id')", quoted(table))
             if counter is None:
                 continue
             ((last, begun),) = self.rows(f"SELECT last_value, is_called FROM {counter}")  # noqa: S608
-            ((highest,),) = self.rows(f"SELECT max({quoted(key)}) FROM {quoted(table)}")  # noqa: S608
-            if highest is not None and highest >= last + (not begun):
+            ((highest,),) = self.rows(f"SELECT max(id) FROM {quoted(table)}")  # noqa: S608
+            if highest is not None and highest >= last + begun:
                 found = f"the next row gets a number up to {highest:,} that is taken"
                 yield Trouble("numbering", table, found, f"in the database: SELECT setval('{counter}', {highest})")

@@ -100,3 +100,27 @@ def test_check_tells_in_lines_or_json_and_ends_with_its_own_code(desk: Path) -> 
     assert found.exit_code == 7
     assert found.stdout.startswith("value: reading 7, read_on: 2099-01-01 lies in the future -> ")
     assert json.loads(run(desk, "check", "--json").stdout)["found"][0]["where"] == "reading 7, read_on"
+
+
+@pytest.mark.parametrize("words", [("backup", "b.db"), ("dump", "d"), ("restore", "kept.db", "--replace")])
+def test_the_next_run_clears_away_what_a_stopped_one_left_and_names_the_rest(
+    desk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+) -> None:
+    from tapwear.store.unfinished import MARK, making
+
+    monkeypatch.chdir(tmp_path)
+    run(desk, "backup", "kept.db")
+    with making(tmp_path / "b.db") as part:
+        mark = (part.parent / MARK).read_bytes()
+    part.parent.mkdir()
+    part.write_bytes(b"half")
+    (part.parent / MARK).write_bytes(mark)
+    (tmp_path / "x.abcd_123.part").mkdir()
+    looked = run(desk, "check")
+    assert looked.exit_code == 0, looked.output
+    assert looked.stdout.count("leftover: ") == 2
+    done = run(desk, *words)
+    assert done.exit_code == 0, done.output
+    assert f"Cleared away {part.parent.name} (" in done.stderr or f"Cleared away {part.parent} (" in done.stderr
+    assert "x.abcd_123.part looks like" in done.stderr
+    assert [path.name for path in tmp_path.glob("*.part")] == ["x.abcd_123.part"]
