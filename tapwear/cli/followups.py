@@ -60,28 +60,33 @@ def show(
     if context.invoked_subcommand is not None:
         return
     from tapwear.cli.scheduling import must_be_known
-    from tapwear.fleet import assess_store, unit_followups
+    from tapwear.fleet import assess_store, assess_units, unit_followups
     from tapwear.outlook.followups import open_ones
     from tapwear.report.due_words import must_stop
     from tapwear.report.followups_view import followups_json, followups_page
     from tapwear.report.page import show_page
     from tapwear.report.terminal import progress
+    from tapwear.store.loading import load_sites
 
     day = as_of_or_today(as_of)
-    with progress("Looking for units that nobody may approach"):
-        assessment = assess_store(open_the_store(context), day)
-    units = assessment.book.units
+    store = open_the_store(context)
+    units = load_sites(store, day).units
     must_be_known("station", station, set(units["station"]))
     must_be_known("unit", unit, set(units["unit"]))
     here = units[units["state"] != "retired"]
     stations = dict(zip(here["unit"], here["station"], strict=True))
+    with progress("Looking for units that nobody may approach"):
+        some = {
+            tag
+            for tag, where in stations.items()
+            if (unit is None or tag.casefold() == unit.casefold())
+            and (station is None or where.casefold() == station.casefold())
+        }
+        assessment = assess_units(store, some, day) if unit or station else assess_store(store, day)
     found = [
         one
         for one in unit_followups(assessment.book, day)
-        if one.unit in stations
-        and (everything or one.closed_on is None)
-        and (station is None or stations[one.unit].casefold() == station.casefold())
-        and (unit is None or one.unit.casefold() == unit.casefold())
+        if one.unit in some and (everything or one.closed_on is None)
     ]
     severe = {due.unit for due in assessment.outlook.dues if must_stop(due)}
     if as_json:
