@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import operator
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from functools import cached_property
+from functools import cached_property, reduce
 from typing import Any, Literal
 
 import numpy as np
@@ -19,6 +20,7 @@ from tapwear.store.lean import is_current, lean
 
 DATES: Literal["datetime64[us]"] = "datetime64[us]"
 _NO_DAY = " " * 10  # as wide as a day is written
+_SHORT = 32  # bytes of a text that is short, a multiple of 8: names, kinds, numbers of forms; our choice
 
 
 @dataclass(frozen=True)
@@ -113,7 +115,7 @@ class Scope:
                 sa.func.count(),
                 *(joined(table.c[column], "nan", " ") for column in (*whole, *floats)),
                 *(joined(table.c[column], _NO_DAY, "") for column in dates),
-                *(joined(sa.cast(table.c[column], sa.Integer), "0", "") for column in flags),
+                *(joined(together, "0", " ") for together in _together([table.c[column] for column in flags])),
                 *(sa.cast(listed(sa.func.coalesce(table.c[column], _said(""))), sa.Text) for column in texts),
                 *(where_said(column, value) for column in rare for value in ("id", column)),
             ).where(
@@ -123,11 +125,16 @@ class Scope:
             )
         ).one()
         readers = [_whole] * len(whole) + [_floats] * len(floats) + [_dates] * len(dates)
-        readers += [_flags] * len(flags) + [_texts] * len(texts)
-        names = (*whole, *floats, *dates, *flags, *texts)
-        read = {name: reader(text or "", rows) for name, reader, text in zip(names, readers, found, strict=False)}
-        said = iter(found[len(names) :])
-        read |= {name: _rare(ids or "[]", words or "[]", read["id"]) for name, ids, words in zip(rare, said, said)}
+        readers += [_whole] * bool(flags) + [_texts] * len(texts)
+        names = (*whole, *floats, *dates, *flags[:1], *texts)
+        written = [text or "" for text in found]
+        columns = zip(names, readers, written[: len(names)], strict=True)
+        read: dict[str, Any] = {name: reader(text, rows) for name, reader, text in columns}
+        for place, name in reversed(list(enumerate(flags))):
+            read[name] = (read[flags[0]] & 1 << place) > 0
+        said = iter(written[len(names) :])
+        for name, ids, words in zip(rare, said, said, strict=True):
+            read[name] = _rare(ids, words, read["id"])
         frame = pd.DataFrame(read, copy=False)
         superseded = self.rows(sa.select(table.c.supersedes_id).where(table.c.supersedes_id.is_not(None)))
         old = np.isin(frame["id"].to_numpy(), [row[0] for row in superseded])
@@ -137,6 +144,12 @@ class Scope:
 def _said(text: str) -> sa.ColumnElement[str]:
     """The text written out in the statement; as a parameter it would cost the time of a column."""
     return sa.literal_column(f"'{text}'", sa.Text)
+
+
+def _together(flags: Sequence[sa.ColumnElement[bool]]) -> list[sa.ColumnElement[int]]:
+    """One number that holds all the flags, the first as 1, the next as 2, 4, ...; none where there are no flags."""
+    parts = [sa.cast(flag, sa.Integer) * sa.literal_column(str(1 << place)) for place, flag in enumerate(flags)]
+    return [reduce(operator.add, parts)] if parts else []
 
 
 def _whole(text: str, rows: int) -> NDArray[np.int64]:
@@ -155,27 +168,42 @@ def _dates(text: str, rows: int) -> NDArray[np.datetime64]:
     return np.where(days == _NO_DAY.encode(), b"NaT", days).astype("datetime64[D]").astype(DATES)
 
 
-def _flags(text: str, rows: int) -> NDArray[np.bool_]:
-    return (np.frombuffer(text.encode(), np.uint8, rows) - ord("0")).view(np.bool_)
-
-
 def _texts(text: str, rows: int) -> Any:
     """The texts of a JSON list; each different one is kept once."""
-    first = text[: text.find('",') + 2]
-    if rows > 1 and "\\" not in first and f"[{first * rows}"[:-1] + "]" == f"[{text}"[1:]:
-        pass
-    listed = json.loads(text or "[]")
-    if len(once := set(listed)) == 1:
-        return text_array(list(once)).take(np.zeros(rows, dtype=np.intp))
-    which, different = pd.factorize(np.array(listed, dtype=object))
-    return text_array(different).take(which)
+    if (told := _short_texts(text, rows)) is not None:
+        which, different = told
+        return text_array(different).take(which)
+    codes, others = pd.factorize(np.array(json.loads(text or "[]"), dtype=object))
+    return text_array(others).take(codes)
+
+
+def _short_texts(text: str, rows: int) -> tuple[NDArray[np.intp], list[str]] | None:
+    """Which text each row has, and the different ones; None where some are long or written with a backslash.
+
+    They are told apart eight bytes at a time, as whole numbers, without an object for each.
+    """
+    data = text.encode() + bytes(_SHORT)
+    letters = np.frombuffer(data, np.uint8)
+    quotes = np.flatnonzero(letters == ord('"'))
+    begin, length = quotes[::2] + 1, quotes[1::2] - quotes[::2][: len(quotes) // 2] - 1
+    if "\\" in text or len(quotes) != 2 * rows or length.max(initial=0) > _SHORT:
+        return None
+    numbers: NDArray[np.uint64] = np.ndarray((len(data) - 7,), "<u8", data, strides=(1,))
+    which = np.zeros(rows, dtype=np.intp)
+    for at in range(0, int(length.max(initial=0)), 8):
+        beyond = np.clip(8 * (8 + at - length), 0, 64).astype(np.uint64)
+        codes, different = pd.factorize(numbers[np.minimum(begin + at, len(numbers) - 1)] << beyond)
+        which = pd.factorize(which * len(different) + codes)[0] if at else codes
+    first = np.zeros(int(which.max(initial=-1)) + 1, dtype=np.intp)
+    first[which[::-1]] = np.arange(rows)[::-1]
+    return which, [data[begin[row] : begin[row] + length[row]].decode() for row in first]
 
 
 def _rare(ids: str, texts: str, among: NDArray[np.int64]) -> Any:
     """The texts of the rows of these ids, which stand in the same order as those of all rows; "" for the others."""
-    codes, different = pd.factorize(np.array(json.loads(texts), dtype=object))
+    codes, different = pd.factorize(np.array(json.loads(texts or "[]"), dtype=object))
     which = np.zeros(len(among), dtype=np.intp)
-    which[np.isin(among, np.array(json.loads(ids), dtype=np.int64))] = codes + 1
+    which[np.isin(among, np.array(json.loads(ids or "[]"), dtype=np.int64))] = codes + 1
     return text_array(["", *different]).take(which)
 
 

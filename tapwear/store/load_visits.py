@@ -39,7 +39,7 @@ def readings_frame(scope: Scope, drives: dict[int, list[FittingRow]], counters: 
     drive that was on no unit are left out.
     """
     numbers = [one.id for one in counters]
-    texts = ("reader", "doubt", "remark")
+    texts, rare = ("reader",), ("doubt", "remark")
     frame = scope.columns(
         *("reading", "read_on"),
         [] if scope.ids is None else [among(scope.table("reading").c.counter_id, numbers)],
@@ -47,6 +47,7 @@ def readings_frame(scope: Scope, drives: dict[int, list[FittingRow]], counters: 
         floats=("current_a",),
         dates=("read_on",),
         texts=texts,
+        rare=rare,
     )
     frame = _each_number_once(frame)
     counter = row_of(frame["counter_id"], pd.Index(numbers, dtype="int64"))
@@ -68,7 +69,7 @@ def readings_frame(scope: Scope, drives: dict[int, list[FittingRow]], counters: 
         "value": frame["value"].array,
         "digits": np.array([one.digits for one in counters], dtype="int64")[counter],
     }
-    made |= {name: frame[name].array for name in ("current_a", *texts)}
+    made |= {name: frame[name].array for name in ("current_a", *texts, *rare)}
     return pd.DataFrame(made, copy=False)
 
 
