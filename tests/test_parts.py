@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
 import pytest
 from test_stories import AS_OF, bring_in
@@ -95,5 +94,3 @@ def test_a_small_fleet_is_read_at_one_go(store: Store, monkeypatch: pytest.Monke
     assert len(blocks.fleet_dates(store, AS_OF).verdicts) > len(SOME)
 
 
-def test_another_process_finds_the_store_by_its_address(store: Store, tmp_path: Path) -> None:
-    assert blocks._open(store.address).path == store.path
