@@ -7,14 +7,14 @@ to the operations since it began.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import reduce
 
 import numpy as np
 
-from tapwear.oil.baseline import Own, own_level, own_wander, pooled
-from tapwear.oil.case import Case, as_seen
+from tapwear.oil.baseline import own_level, own_wander, pooled
+from tapwear.oil.case import Case
+from tapwear.oil.density import log_product, log_sum, power_of
 from tapwear.oil.exposure import Exposure
 from tapwear.oil.growth import OFFSETS, Evidence, at, in_blocks, newest_columns, odds_of, rows_last, rows_of, scattered
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
@@ -82,18 +82,29 @@ class _Parts:
             mean=mean,
             floor=1.0 + rest / nu,
             pull=total / (1.0 + variance * total) / nu,
-            power=-0.5 * (nu + known.sum(axis=-1)),
+            power=power_of(known.sum(axis=-1).T, settings).T,
         )
 
-    def density(self, shift: Floats, error: Floats | float = 0.0) -> Floats:
-        """(..., n, R) log density, up to a constant, of the residuals less `shift` (..., n, R) and `error` (n, R)."""
-        apart = shift - (rows_last(self.mean) - error)
-        apart *= apart
-        apart *= rows_last(self.pull)
-        apart += rows_last(self.floor)
-        np.log(apart, out=apart)
-        apart *= rows_last(self.power)
-        return apart
+    def density(self, shift: Floats) -> Floats:
+        """(..., n, R) log density, up to a constant, of the residuals less `shift` (..., n, R)."""
+        apart = np.square(shift - rows_last(self.mean)) * rows_last(self.pull) + rows_last(self.floor)
+        return np.asarray(np.log(apart) * rows_last(self.power))
+
+    def total(self, shift: Floats, error: Floats) -> Floats:
+        """(P, R) log density of all samples, as of the residuals less `shift` (P, n, R), under several errors (n, R).
+
+        error : the errors (E, n, R), over which the densities are added up
+        """
+        mean, pull, floor, power = (rows_last(v) for v in (self.mean, self.pull, self.floor, self.power))
+        root = np.sqrt(pull)
+        pulled = shift * root
+        tried = []
+        for middle in (mean - error) * root:
+            apart = pulled - middle
+            apart *= apart
+            apart += floor
+            tried.append(log_product(apart, power))
+        return log_sum(np.array(tried))
 
 
 @dataclass(frozen=True)
@@ -115,55 +126,38 @@ class _Fit:
     usual: Floats
     log_weight: float
 
-    def only(self, rows: Ints) -> _Fit:
-        """Of some of the compartments."""
-        return replace(rows_of(self, rows), now=rows_of(self.now, rows))
+    def only(self, rows: Ints, newest: int) -> _Fit:
+        """Of some of the compartments, and so many of the newest samples of each."""
+        return replace(rows_of(self, rows, newest), now=rows_of(self.now, rows, newest))
 
 
-@dataclass(frozen=True)
-class _Memory:
-    """What follows from one loss through the breather, whichever samples are tested.
-
-    made : (S, L, G) log gas [mL per thousand operations]
-    variance : (S, L) of an error that the gases share, without a change of the breather
-    untested : own level of each gas in compartments of which no sample is tested
-    """
-
-    made: Floats
-    variance: Floats
-    untested: list[Own]
-    weight: float
-
-
-def arcing(case: Case) -> Callable[[Bools], Evidence]:
-    """From samples to test (S, L) to evidence of more gas per operation, for arcing compartments with a known count.
+def arcing(case: Case, asked: Bools) -> Evidence:
+    """Evidence of more gas per operation, for arcing compartments with a known count; asked : (S,) those to weigh.
 
     Several losses through the breather and slow drifts are tried: oil that forgets slowly goes on
     collecting gas for years and must not be taken for a fault.
     """
     grid, settings = case.grid, case.settings
     applies = ~case.vacuum & case.exposure.counted
-    memories = [_memory(case, exposure, weight, applies) for exposure, weight in case.memories]
+    column, valid = newest_columns(case.tested & applies[:, None], settings.tested_samples)
+    rows = np.flatnonzero(valid[:, -1] & asked)
+    wander = np.hypot(own_wander(grid, case.tested, settings), case.foreign)
+    fits = [
+        fit for memory in case.memories for fit in _fits(case, *memory, wander, applies[:, None], column[rows], rows)
+    ]
     stories = _stories(settings)
+    year = at(grid.year[rows], column[rows])
+    back = np.where(valid[rows], year[:, -1:] - year, 0.0)
+    loss = case.loss[rows, C2H2]
 
-    def evidence(tested: Bools) -> Evidence:
-        seen = as_seen(case, tested)
-        column, valid = newest_columns(tested & applies[:, None], settings.tested_samples)
-        rows = np.flatnonzero(valid[:, -1])
-        fits = [_fit(seen, memory, drift, column[rows], rows) for memory in memories for drift in DRIFTS]
-        year = at(grid.year[rows], column[rows])
-        back = np.where(valid[rows], year[:, -1:] - year, 0.0)
+    def weigh(block: Ints, n: int) -> Evidence:
+        some = [fit.only(block, n) for fit in fits]
+        return _weigh(some, stories, year[block, -n:], back[block, -n:], loss[block])
 
-        def weigh(block: Ints) -> Evidence:
-            loss = case.loss[rows[block], C2H2]
-            return _weigh([fit.only(block) for fit in fits], stories, year[block], back[block], loss)
-
-        part = in_blocks(weigh, np.arange(len(rows)))
-        usual = np.full(len(valid), np.nan)
-        usual[rows] = part.usual
-        return scattered(replace(part, column=column[rows]), rows, column, usual)
-
-    return evidence
+    part, order = in_blocks(weigh, valid[rows], np.zeros(len(rows), dtype=bool))
+    usual = np.full(len(valid), np.nan)
+    usual[rows[order]] = part.usual
+    return scattered(part, rows[order], column, usual)
 
 
 def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss: Floats) -> Evidence:
@@ -174,13 +168,12 @@ def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss
     shift = np.concatenate([kept, np.log1p(full * begun)])  # (B + P, n, R)
     sound_each, fault_each = [], []
     for fit in fits:
-        errors = (offset * rows_last(fit.level_sd) for offset in OFFSETS)
-        total = reduce(np.logaddexp, (fit.now.density(shift, error).sum(axis=1) for error in errors))
+        total = fit.now.total(shift, OFFSETS[:, None, None] * rows_last(fit.level_sd))
         total += fit.log_weight + fit.past
-        sound_each.append(_log_sum(total[: len(chance)] + np.log(chance)[:, None]))
+        sound_each.append(log_sum(total[: len(chance)] + np.log(chance)[:, None]))
         fault_each.append(total[len(chance) :])
     fault_all = np.array(fault_each)
-    log_weight = _log_sum(fault_all) - _log_sum(np.array(sound_each)) + np.log(stories.prior)[:, None]
+    log_weight = log_sum(fault_all) - log_sum(np.array(sound_each)) + np.log(stories.prior)[:, None]
     odds, weight, best = odds_of(log_weight)
     each = np.arange(len(best))
     memory = fault_all[:, best, each].argmax(axis=0)
@@ -202,61 +195,45 @@ def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss
     )
 
 
-def _log_sum(values: Floats) -> Floats:
-    """Logarithm of the sum, over the first axis, of what these are the logarithms of."""
-    top = values.max(axis=0)
-    return np.asarray(top + np.log(np.exp(values - top).sum(axis=0)))
+def _fits(
+    case: Case, exposure: Exposure, weight: float, wander: Floats, applies: Bools, column: Ints, rows: Ints
+) -> Iterator[_Fit]:
+    """The fits of these R rows, whose tested samples are in the columns (R, n), under one loss, each with its weight.
 
-
-def _memory(case: Case, exposure: Exposure, weight: float, applies: Bools) -> _Memory:
-    grid, settings = case.grid, case.settings
+    wander : (S, L) log error of the own level as it bears on each sample; applies : (S, 1) compartments to learn from
+    """
+    grid, settings, year, valid = case.grid, case.settings, case.grid.year, column >= 0
+    own_sd = settings.laboratory_sd * GAS_ERROR
     volume = np.log(case.oil_volume / 1000.0)[:, None, None]
     gas = np.where(grid.below[:, :, ARC_GASES], np.nan, case.gas[:, :, ARC_GASES])
     made = np.log(gas) - np.log(exposure.amount[:, :, ARC_GASES]) + volume
-    variance = settings.per_operation_sd**2 + np.square(exposure.amount_sd[:, :, C2H2]) + np.square(_count_spread(grid))
-    idle = as_seen(case, np.zeros_like(case.tested))
-    untested = _own_levels(made, variance, idle.foreign, idle.older & applies[:, None], settings)
-    return _Memory(made, variance, untested, weight)
-
-
-def _own_levels(made: Floats, shared: Floats, wander: Floats, use: Bools, settings: OilSettings) -> list[Own]:
-    """Own level of each gas, from the samples in use (R, L); shared, wander : (R, L) a variance, a deviation."""
-    variance = shared + np.square(wander)
-    own_sd = settings.laboratory_sd * GAS_ERROR
-    return [own_level(made[:, :, g], np.sqrt(own_sd[g] ** 2 + variance), use) for g in range(len(ARC_GASES))]
-
-
-def _fit(case: Case, memory: _Memory, drift: tuple[float, float], column: Ints, rows: Ints) -> _Fit:
-    """The fit of these R rows, whose tested samples are in the columns (R, n)."""
-    settings, year, valid = case.settings, case.grid.year[rows], column >= 0
-    own_sd = settings.laboratory_sd * GAS_ERROR
-    newest = np.max(np.where(case.tested[rows], year, -np.inf), axis=1, keepdims=True)
-    made = memory.made[rows] + drift[0] * (newest - year)[:, :, None]
-    shared = memory.variance[rows] + np.square(case.before_breather[rows])
-    foreign = case.foreign[rows]
-    wander = np.hypot(own_wander(case.grid, case.tested, settings)[rows], foreign)
-    use = case.older[rows]
-    own = _own_levels(made, shared, wander, use, settings)
-    levels = [
-        pooled(all_rows.but(rows, these), case.like, UNITS_DIFFER)
-        for all_rows, these in zip(memory.untested, own, strict=True)
-    ]
-    residual = made - np.stack([level.mean[rows] for level in levels], axis=1)[:, None, :]
-    in_test = np.zeros(use.shape, dtype=bool)
+    shared = settings.per_operation_sd**2 + np.square(exposure.amount_sd[:, :, C2H2]) + np.square(_count_spread(grid))
+    shared += np.square(case.before_breather)
+    own_variance = shared + np.square(wander)
+    sd = [np.sqrt(own_sd[g] ** 2 + own_variance) for g in range(len(ARC_GASES))]
+    newest = np.max(np.where(case.tested, year, -np.inf), axis=1, keepdims=True)
+    age = np.where(np.isfinite(newest), newest - year, 0.0)
+    use = case.older & applies
+    in_test = np.zeros((len(rows), year.shape[1]), dtype=bool)
     row, place = np.nonzero(valid)
     in_test[row, column[row, place]] = True
-    shared_sd = np.sqrt(shared)
-    past = _Parts.of(residual, own_sd, np.hypot(shared_sd, wander), use & ~in_test, settings)
-    now = _Parts.of(at(residual, column), own_sd, at(shared_sd, column), valid, settings)
-    newest_known = np.isfinite(at(residual, column)[:, -1]).any(axis=-1)
-    return _Fit(
-        now=now,
-        level_sd=np.where(valid, np.hypot(levels[0].sd[rows, None], at(foreign, column)), 0.0),
-        past=past.density(np.zeros(1)).sum(axis=0),
-        times_usual=np.where(newest_known, np.exp(now.mean[:, -1]), np.nan),
-        usual=np.exp(levels[0].mean[rows]),
-        log_weight=float(np.log(memory.weight * drift[1])),
-    )
+    shared_sd, foreign = np.sqrt(shared[rows]), at(case.foreign[rows], column)
+    for drift, chance in DRIFTS:
+        own = (own_level(made[:, :, g] + drift * age, sd[g], use) for g in range(len(ARC_GASES)))
+        levels = [pooled(each, case.like, UNITS_DIFFER, rows) for each in own]
+        residual = made[rows] + (drift * age[rows])[:, :, None]
+        residual -= np.stack([level.mean for level in levels], axis=1)[:, None, :]
+        past = _Parts.of(residual, own_sd, np.hypot(shared_sd, wander[rows]), use[rows] & ~in_test, settings)
+        now = _Parts.of(at(residual, column), own_sd, at(shared_sd, column), valid, settings)
+        newest_known = np.isfinite(at(residual, column)[:, -1]).any(axis=-1)
+        yield _Fit(
+            now=now,
+            level_sd=np.where(valid, np.hypot(levels[0].sd[:, None], foreign), 0.0),
+            past=past.density(np.zeros(1)).sum(axis=0),
+            times_usual=np.where(newest_known, np.exp(now.mean[:, -1]), np.nan),
+            usual=np.exp(levels[0].mean),
+            log_weight=float(np.log(weight * chance)),
+        )
 
 
 def _breathers(back: Floats, loss: Floats) -> tuple[Floats, Floats]:

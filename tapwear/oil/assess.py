@@ -11,7 +11,7 @@ from tapwear.oil.arcing import arcing
 from tapwear.oil.baseline import LikeUnits
 from tapwear.oil.call import judge
 from tapwear.oil.case import Case, as_seen, make_case, weighable
-from tapwear.oil.growth import Evidence
+from tapwear.oil.growth import Evidence, scattered
 from tapwear.oil.heating import heating
 from tapwear.oil.resets import event_years
 from tapwear.oil.samples import Bools, SampleGrid, read_grid
@@ -23,9 +23,11 @@ from tapwear.oil.verdict import Judged, Reader
 from tapwear.peers import Speakers
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Callable, Collection
 
     import pandas as pd
+
+MOST_TO_CUT = 0.7  # share of the compartments; of more, all are read, as it costs less than to cut them out
 
 
 def assess(
@@ -51,17 +53,37 @@ def assess(
     events = events.loc[events["happened_on"] <= np.datetime64(as_of)]
     by_unit = units.drop_duplicates("unit").set_index(units["unit"].drop_duplicates().astype(str))
     case = make_case(samples, events, by_unit, chosen)
+    of = set(case.grid.unit if wanted is None else wanted)
+    asked = np.array([unit in of for unit in case.grid.unit], dtype=bool)
     judged = [
-        Judged(case.grid, *judge(lambda tested: heating(as_seen(case, tested)), case.tested, chosen)),
-        Judged(case.grid, *judge(arcing(case), case.tested, chosen)),
-        Judged(case.grid, *judge(lambda tested: vacuum_acetylene(as_seen(case, tested)), case.tested, chosen)),
+        Judged(case.grid, *judge(_weigher(case, signature), case.tested, asked, case.like.speaks, chosen))
+        for signature in (heating, arcing, vacuum_acetylene)
     ]
     tank = read_grid(samples, "main_tank", chosen.history_samples)
     if tank.unit:
         judged.append(_judge_tank(tank, case, by_unit, events))
     reader = Reader.of(case, judged, limits, by_unit, as_of)
-    asked = units["unit"] if wanted is None else units["unit"][units["unit"].isin(wanted)]
-    return tuple(reader.verdict(str(unit)) for unit in asked)
+    named = units["unit"] if wanted is None else units["unit"][units["unit"].isin(wanted)]
+    return tuple(reader.verdict(unit) for unit in named.astype(str).tolist())
+
+
+def _weigher(case: Case, signature: Callable[[Case, Bools], Evidence]) -> Callable[[Bools, Bools], Evidence]:
+    """From samples to test (S, L) and compartments to weigh (S,) to the evidence of a signature.
+
+    Only those are read, and those from which is learnt what is usual.
+    """
+
+    def weigh(tested: Bools, asked: Bools) -> Evidence:
+        rows = np.flatnonzero(asked | case.like.speaks)
+        if len(rows) > MOST_TO_CUT * len(asked):
+            return signature(as_seen(case, tested), asked)
+        part = signature(as_seen(case.only(rows), tested[rows]), asked[rows])
+        column = np.full((len(asked), part.column.shape[1]), -1, dtype=np.int64)
+        usual = np.full(len(asked), np.nan)
+        column[rows], usual[rows] = part.column, part.usual
+        return scattered(part, rows, column, usual)
+
+    return weigh
 
 
 def _judge_tank(tank: SampleGrid, case: Case, by_unit: pd.DataFrame, events: pd.DataFrame) -> Judged:
@@ -75,10 +97,10 @@ def _judge_tank(tank: SampleGrid, case: Case, by_unit: pd.DataFrame, events: pd.
             beside[unit] = max(float(np.median(values)), beside.get(unit, 0.0))
     acetylene = np.array([beside.get(u, np.nan) for u in tank.unit])
     overhauls = event_years(events, tank.unit, ("overhaul",))
-    everyone = np.zeros(len(tank.unit), dtype=np.int64)
+    alike = np.zeros(len(tank.unit), dtype=np.int64)
     of_fleet = Speakers.of(by_unit, ("technology",)).rows(list(tank.unit))[1]
 
-    def weigh(tested: Bools) -> Evidence:
+    def weigh(tested: Bools, _: Bools) -> Evidence:
         return tank_acetylene(
             tank,
             acetylene,
@@ -87,9 +109,10 @@ def _judge_tank(tank: SampleGrid, case: Case, by_unit: pd.DataFrame, events: pd.
             (here["conservator"] == "common").to_numpy(),
             overhauls,
             tested,
-            LikeUnits((everyone, everyone), (of_fleet, of_fleet)),
+            LikeUnits((alike, alike), (of_fleet, of_fleet)),
             case.settings,
         )
 
     known = np.isfinite(tank.gas[:, :, C2H2])
-    return Judged(tank, *judge(weigh, weighable(tank.year, known, overhauls), case.settings))
+    everyone = np.ones(len(tank.unit), dtype=bool)
+    return Judged(tank, *judge(weigh, weighable(tank.year, known, overhauls), everyone, everyone, case.settings))

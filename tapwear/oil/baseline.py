@@ -7,10 +7,11 @@ of one kind differ (empirical Bayes), so two samples lean on the group and ten o
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, row_median
 from tapwear.oil.settings import OilSettings
 
 LEAST_SPREAD = 0.10  # log: like units never agree better than this; our choice
@@ -44,23 +45,31 @@ class Own:
     error: Floats
     count: Ints
 
-    def but(self, rows: Ints, other: Own) -> Own:
-        """The same with these rows, in their order, from another."""
-        mean, error, count = self.mean.copy(), self.error.copy(), self.count.copy()
-        mean[rows], error[rows], count[rows] = other.mean, other.error, other.count
-        return Own(mean, error, count)
-
 
 @dataclass(frozen=True)
 class LikeUnits:
     """Who is like whom.
 
-    codes : each (S,) of like units, the narrowest first, and of everyone last
+    codes : each (S,) of like units from 0, the narrowest first, and of everyone last
     speak : each (S,) rows from which that group's level is learnt
     """
 
     codes: tuple[Ints, ...]
     speak: tuple[Bools, ...]
+
+    @cached_property
+    def seats(self) -> tuple[Ints, ...]:
+        """Each (groups, most of one) rows that speak for each code, -1 where there are no more."""
+        return tuple(_seats(codes, speak) for codes, speak in zip(self.codes, self.speak, strict=True))
+
+    @cached_property
+    def speaks(self) -> Bools:
+        """(S,) rows that speak for any group."""
+        return np.asarray(np.any(self.speak, axis=0))
+
+    def only(self, rows: Ints) -> LikeUnits:
+        """Of some of the rows."""
+        return LikeUnits(tuple(codes[rows] for codes in self.codes), tuple(speak[rows] for speak in self.speak))
 
 
 def usual_level(
@@ -90,17 +99,19 @@ def own_level(values: Floats, sd: Floats, selected: Bools) -> Own:
     return Own(mean, np.sqrt(1.0 / np.maximum(total, 1e-9)), np.asarray(use.sum(axis=1), dtype=np.int64))
 
 
-def pooled(own: Own, like: LikeUnits, least_spread: float = LEAST_SPREAD) -> Level:
+def pooled(own: Own, like: LikeUnits, least_spread: float = LEAST_SPREAD, rows: Ints | None = None) -> Level:
     """Own levels that lean on like units where they rest on little.
 
     Parameters
     ----------
     like : the narrowest group with enough members is used
     least_spread : like units differ at least so much [log]
+    rows : those to find the level of, in this order, None for all
     """
-    mean, error = own.mean, own.error
+    rows = np.arange(len(own.mean)) if rows is None else rows
+    group_mean, spread, size = _like_units(own, like, least_spread, rows)
+    mean, error = own.mean[rows], own.error[rows]
     has = np.isfinite(mean)
-    group_mean, spread, size = _like_units(mean, error, has, like, least_spread)
     own_weight = np.where(has, 1.0 / np.square(error), 0.0)
     prior_weight = 1.0 / np.square(spread)
     both = own_weight + prior_weight
@@ -108,7 +119,7 @@ def pooled(own: Own, like: LikeUnits, least_spread: float = LEAST_SPREAD) -> Lev
     return Level(
         mean=blended,
         sd=np.sqrt(1.0 / both),
-        own=own.count,
+        own=own.count[rows],
         group_mean=group_mean,
         group_spread=spread,
         group_size=size,
@@ -122,31 +133,40 @@ def own_wander(grid: SampleGrid, tested: Bools, settings: OilSettings) -> Floats
     return np.asarray(settings.drift_sd * np.sqrt(np.maximum(age, 0.0)))
 
 
-def _like_units(
-    mean: Floats, error: Floats, has: Bools, like: LikeUnits, least_spread: float
-) -> tuple[Floats, Floats, Ints]:
-    centre = np.zeros(len(mean))
-    spread = np.full(len(mean), WIDE_SPREAD)
-    size = np.zeros(len(mean), dtype=np.int64)
-    open_ = np.ones(len(mean), dtype=bool)
-    for number, (codes, speak) in enumerate(zip(like.codes, like.speak, strict=True)):
-        last = number == len(like.codes) - 1
-        for code in np.unique(codes[open_]):
-            members = codes == code
-            known = members & has & speak
-            n = int(known.sum())
-            if n < (1 if last else LEAST_GROUP):
-                continue
-            target = members & open_
-            values = mean[known]
-            middle = float(np.median(values))
-            around = 1.4826 * float(np.median(np.abs(values - middle)))
-            noise = float(np.median(np.square(error[known])))
-            centre[target] = middle
-            spread[target] = max(np.sqrt(max(around**2 - noise, 0.0)), least_spread) if n > 1 else WIDE_SPREAD
-            size[target] = n
-            open_ = open_ & ~target
+def _like_units(own: Own, like: LikeUnits, least_spread: float, rows: Ints) -> tuple[Floats, Floats, Ints]:
+    """(R,) middle and spread of the group of each of these rows, and how many of it have a level of their own."""
+    centre = np.zeros(len(rows))
+    spread = np.full(len(rows), WIDE_SPREAD)
+    size = np.zeros(len(rows), dtype=np.int64)
+    open_ = np.arange(len(rows))
+    told, noise = np.append(own.mean, np.nan), np.append(np.square(own.error), np.nan)
+    for number, (codes, seats) in enumerate(zip(like.codes, like.seats, strict=True)):
+        values = told[seats]  # the last, NaN, where no one sits
+        known = np.isfinite(values)
+        n = known.sum(axis=1)
+        middle = row_median(values)
+        around = 1.4826 * row_median(np.abs(values - middle[:, None]))
+        beyond = np.square(around) - row_median(np.where(known, noise[seats], np.nan))
+        wide = np.where(n > 1, np.maximum(np.sqrt(np.maximum(beyond, 0.0)), least_spread), WIDE_SPREAD)
+        enough = n >= (1 if number == len(like.codes) - 1 else LEAST_GROUP)
+        now = enough[codes[rows[open_]]]
+        target = open_[now]
+        code = codes[rows[target]]
+        centre[target], spread[target], size[target] = middle[code], wide[code], n[code]
+        open_ = open_[~now]
+        if not len(open_):
+            break
     return centre, spread, size
+
+
+def _seats(codes: Ints, speak: Bools) -> Ints:
+    rows = np.flatnonzero(speak)
+    rows = rows[np.argsort(codes[rows], kind="stable")]
+    code = codes[rows]
+    place = np.arange(len(rows)) - np.searchsorted(code, code)
+    seats = np.full((int(codes.max(initial=0)) + 1, int(place.max(initial=0)) + 1), -1, dtype=np.int64)
+    seats[code, place] = rows
+    return seats
 
 
 def _weighted_median(values: Floats, weight: Floats) -> Floats:

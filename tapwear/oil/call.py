@@ -41,24 +41,32 @@ class Judgement:
     probability: Floats
 
 
-def judge(weigh: Callable[[Bools], Evidence], tested: Bools, settings: OilSettings) -> tuple[Evidence, Judgement]:
+def judge(
+    weigh: Callable[[Bools, Bools], Evidence], tested: Bools, asked: Bools, beside: Bools, settings: OilSettings
+) -> tuple[Evidence, Judgement]:
     """The evidence of all samples, and the call, with earlier calls kept or withdrawn.
 
     Parameters
     ----------
-    weigh : gives the evidence of a set of samples (S, L)
+    weigh : gives the evidence of a set of samples (S, L) for some compartments (S,); the others show nothing
     tested : (S, L) samples since the last overhaul
+    asked : (S,) compartments to give a call on
+    beside : (S,) those from which is learnt what is usual: earlier samples of theirs are read where it is done to all
     """
-    evidence = weigh(tested)
+    evidence = weigh(tested, asked)
     pull, jump = _called(evidence, settings)
     probability = _probability(evidence)
     earlier = np.zeros(len(pull), dtype=bool)
-    look = ~pull & (evidence.support[:, :-1] >= WORTH_A_LOOK).any(axis=1)
+    look = _worth_a_look(evidence, pull)
+    others = beside & ~asked
+    if look.any() and others.any():
+        theirs = weigh(tested, others)
+        look |= _worth_a_look(theirs, _called(theirs, settings)[0])
     rank = np.cumsum(tested[:, ::-1], axis=1)[:, ::-1]
     for back in range(SAMPLES_BACK, 0, -1):
         if not look.any():
             break
-        seen = weigh(tested & (rank > back) & look[:, None])
+        seen = weigh(tested & (rank > back) & look[:, None], asked & look)
         called, _ = _called(seen, settings)
         earlier = called | (earlier & (_probability(seen) >= settings.keep_probability))
     kept = earlier & ~pull & (probability >= settings.keep_probability)
@@ -74,6 +82,11 @@ def judge(weigh: Callable[[Bools], Evidence], tested: Bools, settings: OilSettin
         withdrawn=earlier & ~pull & ~kept,
         probability=probability,
     )
+
+
+def _worth_a_look(evidence: Evidence, pull: Bools) -> Bools:
+    """(S,) not pulled now, but one of the earlier samples may have led to a call."""
+    return np.asarray(~pull & (evidence.support[:, :-1] >= WORTH_A_LOOK).any(axis=1))
 
 
 def _called(evidence: Evidence, settings: OilSettings) -> tuple[Bools, Bools]:

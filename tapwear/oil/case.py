@@ -9,6 +9,7 @@ import numpy as np
 
 from tapwear.oil.baseline import LikeUnits
 from tapwear.oil.exposure import Exposure, discounted, losses, memories
+from tapwear.oil.growth import rows_of
 from tapwear.oil.laboratories import Laboratories, compare_laboratories
 from tapwear.oil.resets import Resets, event_years, find_resets
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, read_grid
@@ -68,6 +69,19 @@ class Case:
     def exposure(self) -> Exposure:
         """Discounted operations under the ordinary loss."""
         return self.memories[0][0]
+
+    def only(self, rows: Ints) -> Case:
+        """Of some of the compartments."""
+        names = (tuple(held[row] for row in rows.tolist()) for held in (self.grid.unit, self.grid.compartment))
+        unit, compartment = names
+        return replace(
+            rows_of(self, rows),
+            grid=replace(rows_of(self.grid, rows), unit=unit, compartment=compartment),
+            resets=rows_of(self.resets, rows),
+            memories=[(rows_of(exposure, rows), weight) for exposure, weight in self.memories],
+            like=self.like.only(rows),
+            laboratories=rows_of(self.laboratories, rows),
+        )
 
 
 def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame, settings: OilSettings) -> Case:

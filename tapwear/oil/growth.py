@@ -8,7 +8,7 @@ Errors have heavy tails, so one wild value cannot carry the whole weight.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from functools import reduce
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from tapwear.oil.density import LOG_2, bent_log, log_of_twice, log_product, log_sum, misfit_of, power_of
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
 from tapwear.oil.settings import OilSettings
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 Entry = TypeVar("Entry", bound=np.generic)
 Record = TypeVar("Record", bound="DataclassInstance")
 
-BLOCK = 200  # rows that are weighed at a time: a few arrays of them fit in 1 MB
+BLOCK = 1000  # samples that are weighed at a time: a few arrays of them fit in 1 MB
 
 LEVELS = np.arange(-1.2, 1.21, 0.4)  # log factors about the newest measured excess
 DURATIONS = np.array([0.15, 0.5, 1.0, 1.6, 2.3, 3.2])  # onset to limit [years]; our choice
@@ -123,7 +124,7 @@ class _Stories:
 class _Gas:
     """One gas of the readings against every story, a sound unit first.
 
-    seen : (n, S) bent logarithm; below, bend : (n, S); precision : (n, S), 0 where the gas is not known
+    seen : (n, S) bent logarithm; below : (n, S); bend : (n, S) its square; precision : (n, S), 0 where not known
     sound : (n, S) concentration of a sound unit; carried : (n, S) most that an old fault may have left
     added : (1 + P, n, S) what the story adds [uL/L]
     """
@@ -149,7 +150,7 @@ class _Gas:
         return cls(
             seen=bent_log(np.where(known, seen, 0.0), bend),
             below=rows_last(readings.below[:, :, gas]),
-            bend=bend,
+            bend=np.square(bend),
             precision=np.where(known, 1.0 / np.square(own_sd), 0.0),
             sound=np.exp(np.where(known, expected, 0.0)),
             carried=rows_last(readings.carried) * stories.carried_mix[0, gas],
@@ -158,15 +159,17 @@ class _Gas:
 
     def residual(self, error: Floats, share: float) -> Floats:
         """(1 + P, n, S) on the bent scale, when the usual level is `error` (n, S) times what it seems."""
-        residual = bent_log(self.sound * error + share * self.carried + self.added, self.bend)
-        np.subtract(self.seen, residual, out=residual)
+        residual = log_of_twice(self.added + (self.sound * error + share * self.carried), self.bend)
+        np.subtract(self.seen + LOG_2, residual, out=residual)
         return np.where(self.below, np.minimum(residual, 0.0), residual) if self.below.any() else residual
 
 
-def rows_of(record: Record, rows: Ints) -> Record:
-    """The same record of some of its rows: every array cut along its first axis."""
+def rows_of(record: Record, rows: Ints, newest: int | None = None) -> Record:
+    """The same record of some of its rows, and of the newest samples (S, n, ...) of each: every array is cut."""
     every: dict[str, Any] = {f.name: getattr(record, f.name) for f in fields(record)}
     part: dict[str, Any] = {k: v[rows] for k, v in every.items() if isinstance(v, np.ndarray)}
+    if newest is not None:
+        part = {k: v[:, -newest:] if v.ndim > 1 else v for k, v in part.items()}
     return replace(record, **part)
 
 
@@ -175,12 +178,32 @@ def rows_last(values: npt.NDArray[Entry]) -> npt.NDArray[Entry]:
     return np.ascontiguousarray(np.moveaxis(values, 0, -1))
 
 
-def in_blocks(weigh: Callable[[Ints], Evidence], rows: Ints) -> Evidence:
-    """Evidence of these rows, weighed so few at a time that what is worked on stays in the processor's own memory."""
-    parts = [weigh(rows[start : start + BLOCK]) for start in range(0, max(len(rows), 1), BLOCK)]
+def in_blocks(weigh: Callable[[Ints, int], Evidence], valid: Bools, apart: Bools) -> tuple[Evidence, Ints]:
+    """Evidence of rows, weighed so few at a time that what is worked on stays in the processor's own memory.
+
+    Parameters
+    ----------
+    weigh : gives the evidence of some rows from so many of the newest samples of each
+    valid : (S, n) samples, right-aligned, of which every row has one at least
+    apart : (S,) rows that take longer, which are not mixed with others
+
+    Returns the evidence, and the row (S,) of each of its entries.
+    """
+    count = valid.sum(axis=1)
+    rows = np.lexsort((-count, apart))
+    edge, start = len(rows) - int(apart.sum()), 0
+    parts = [] if len(rows) else [weigh(rows, valid.shape[1])]
+    while start < len(rows):
+        newest = int(count[rows[start]])
+        stop = start + max(BLOCK // newest, 1)
+        stop = min(stop, edge) if start < edge else stop
+        part = weigh(rows[start:stop], newest)
+        missing = valid.shape[1] - newest
+        parts.append(replace(part, support=np.pad(part.support, ((0, 0), (missing, 0)))))
+        start = stop
     names = [f.name for f in fields(Evidence) if f.name != "kind"]
     joined: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
-    return replace(parts[0], **joined)
+    return replace(parts[0], **joined), rows
 
 
 def scattered(part: Evidence, rows: Ints, column: Ints, usual: Floats) -> Evidence:
@@ -224,50 +247,6 @@ def at(values: npt.NDArray[Entry], column: Ints) -> npt.NDArray[Entry]:
     return np.asarray(values[rows, np.maximum(column, 0)])
 
 
-def log_density(
-    residuals: Sequence[Floats], precisions: Sequence[Floats], shared_sd: Floats, settings: OilSettings
-) -> Floats:
-    """Log density, up to a constant, of residuals with own and shared errors.
-
-    A multivariate Student's t with covariance diag(1 / precision) + shared_sd^2.
-
-    Parameters
-    ----------
-    residuals, precisions : one array per gas, that broadcast; a residual whose precision is 0 drops out
-    """
-    total = np.sum(precisions, axis=0)
-    shared = np.where(total > 0, np.square(shared_sd), 0.0)
-    distance = np.zeros(np.broadcast_shapes(residuals[0].shape, total.shape))
-    common = np.zeros(distance.shape)
-    for residual, precision in zip(residuals, precisions, strict=True):
-        weighted = precision * residual
-        common += weighted
-        weighted *= residual
-        distance += weighted
-    common *= common
-    common *= shared / (1.0 + shared * total)
-    distance -= common
-    np.maximum(distance, 0.0, out=distance)
-    nu = settings.tails
-    distance /= nu
-    np.log1p(distance, out=distance)
-    distance *= -0.5 * (nu + np.sum([p > 0 for p in precisions], axis=0))
-    return distance
-
-
-def bent_log(concentration: Floats, bend: Floats) -> Floats:
-    """A logarithm that turns into a straight line below `bend`, so that errors keep one size.
-
-    Well above the detection limit an error is a share of the value, near it a constant amount; on this
-    scale (the generalised logarithm) both are alike.
-    """
-    out = np.asarray(np.square(concentration) + np.square(bend))
-    np.sqrt(out, out=out)
-    out += concentration
-    out *= 0.5
-    return np.asarray(np.log(out, out=out))
-
-
 def bends(grid: SampleGrid, settings: OilSettings) -> Floats:
     """(S, 5) concentration under which the error of each gas stays constant [uL/L].
 
@@ -288,15 +267,16 @@ def weigh_growth(
     excess : (S,) a first estimate of the excess at the newest sample [uL/L of the leading gas]
     usual : (S,) what is usual there [uL/L]
     """
-    applies = readings.valid[:, -1] & (excess > 0)
-    after_repair: Bools = np.asarray((readings.carried > 0).any(axis=1))
-    rows = np.flatnonzero(applies)
-    rows = rows[np.argsort(after_repair[rows], kind="stable")]  # like rows together: those after a repair take longer
+    rows = np.flatnonzero(readings.valid[:, -1] & (excess > 0))
+    valid = readings.valid[rows]
+    after_repair: Bools = np.asarray(((readings.carried[rows] > 0) & valid).any(axis=1))
 
-    def weigh(block: Ints) -> Evidence:
-        return _weigh(kind, rows_of(readings, block), rows_of(growth, block), excess[block], settings)
+    def weigh(block: Ints, n: int) -> Evidence:
+        these = rows[block]
+        return _weigh(kind, rows_of(readings, these, n), rows_of(growth, these, n), excess[these], settings)
 
-    return scattered(in_blocks(weigh, rows), rows, column, usual)
+    part, order = in_blocks(weigh, valid, after_repair)
+    return scattered(part, rows[order], column, usual)
 
 
 def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settings: OilSettings) -> Evidence:
@@ -315,7 +295,7 @@ def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settin
     log_severity = (np.log(made) - np.log(growth.made_at_limit)) / power
     severity = np.exp(log_severity[:, None] - age / by_story[:, None])
     stories = _Stories(size[:, None] * shape, growth.mix(severity), growth.mix(np.ones(1)))
-    total, parts = _totals(readings, stories, settings)
+    total, parts, powers = _totals(readings, stories, settings)
     spread = growth.made_log_sd / power
     begun = _normal_cdf((log_severity - np.log(settings.fault_onset)) / spread)
     step = LEVELS[1] - LEVELS[0]
@@ -325,7 +305,7 @@ def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settin
     return Evidence(
         kind=kind,
         column=np.empty((0, 0), dtype=np.int64),
-        support=_support(parts, best),
+        support=_support(parts, powers, best),
         odds=odds,
         severity=np.exp(log_severity[best, rows]),
         excess=size[best, rows],
@@ -345,34 +325,37 @@ def odds_of(log_weight: Floats) -> tuple[Floats, Floats, Ints]:
     return total * np.exp(np.minimum(top, 200.0)), (relative / total).T, log_weight.argmax(axis=0)
 
 
-def _totals(readings: Readings, stories: _Stories, settings: OilSettings) -> tuple[Floats, Floats]:
-    """Log likelihoods (1 + P, S) of a sound unit and of each story, and both per sample without an offset.
+def _totals(readings: Readings, stories: _Stories, settings: OilSettings) -> tuple[Floats, list[Floats], Floats]:
+    """Log likelihoods (1 + P, S) of a sound unit and of each story, and the misfit of each sample without an offset.
 
-    The per-sample part, (K, 1 + P, n, S), is for K shares of gas left over from an old fault.
+    The misfits (1 + P, n, S), whose power is given too (n, S), are for K shares of gas left over from an old fault.
     """
-    shares = CARRIED if bool((readings.carried > 0).any()) else CARRIED[:1]
+    shares = CARRIED if bool((rows_last(readings.carried) > 0)[rows_last(readings.valid)].any()) else CARRIED[:1]
     gases = [_Gas.of(readings, gas, stories) for gas in range(readings.seen.shape[2])]
     precisions = [gas.precision for gas in gases]
-    totals, parts = [], np.empty(0)
+    power = power_of(np.sum([precision > 0 for precision in precisions], axis=0), settings)
+    totals: list[Floats] = []
+    parts: list[Floats] = []
     shared_sd = rows_last(readings.shared_sd)
     level_sd = rows_last(np.where(np.isfinite(readings.level_sd), readings.level_sd, 0.0))
     for offset in OFFSETS:
         error = np.exp(offset * level_sd)
         residuals = ([gas.residual(error, share) for gas in gases] for share in shares)
-        tried = [log_density(each, precisions, shared_sd, settings) for each in residuals]
-        totals.append(np.max([p.sum(axis=1) for p in tried], axis=0))
+        tried = (misfit_of(each, precisions, shared_sd, settings) for each in residuals)
         if offset == 0.0:
-            parts = np.array(tried)
-    return reduce(np.logaddexp, totals), parts
+            parts = list(tried)
+            tried = (misfit.copy() for misfit in parts)
+        totals.append(reduce(np.maximum, (log_product(misfit, power) for misfit in tried)))
+    return log_sum(np.array(totals)), parts, power
 
 
-def _support(parts: Floats, best: Ints) -> Floats:
+def _support(parts: list[Floats], power: Floats, best: Ints) -> Floats:
     """(S, n) log likelihood ratio of each sample under the story `best` (S,) of each row."""
     rows = np.arange(len(best))
-    sound = np.moveaxis(parts[:, 0], -1, 0)  # (S, K, n)
-    fault = parts[:, best + 1, :, rows]
-    sound_share, fault_share = sound.sum(axis=2).argmax(axis=1), fault.sum(axis=2).argmax(axis=1)
-    return np.asarray(fault[rows, fault_share] - sound[rows, sound_share])
+    sound = np.array([np.log(misfit[0]) * power for misfit in parts])  # (K, n, S)
+    fault = np.array([np.log(misfit[best + 1, :, rows].T) * power for misfit in parts])
+    sound_share, fault_share = sound.sum(axis=1).argmax(axis=0), fault.sum(axis=1).argmax(axis=0)
+    return np.asarray(fault[fault_share, :, rows] - sound[sound_share, :, rows])
 
 
 def only_gas(severity: Floats) -> Floats:

@@ -14,7 +14,7 @@ import numpy as np
 from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.case import Case
 from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, weigh_growth
-from tapwear.oil.samples import Floats
+from tapwear.oil.samples import Bools, Floats
 from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
 
 HOT = [CH4, C2H6, C2H4]
@@ -27,8 +27,8 @@ LEAST_RISE = 1.1  # times the usual; our choice
 SHARE_OF_FAULTS = 0.5  # of the faults that oil shows, those that heat; our choice
 
 
-def heating(case: Case) -> Evidence:
-    """Evidence of heating for every compartment."""
+def heating(case: Case, asked: Bools) -> Evidence:
+    """Evidence of heating; asked : (S,) compartments to weigh."""
     grid, exposure, settings = case.grid, case.exposure, case.settings
     oil_volume, vacuum = case.oil_volume, case.vacuum
     log_gas = np.log(case.gas)
@@ -84,7 +84,7 @@ def heating(case: Case) -> Evidence:
         "heating",
         readings,
         column,
-        excess=np.where(np.isfinite(newest), np.maximum(newest, floor), 0.0),
+        excess=np.where(asked & np.isfinite(newest), np.maximum(newest, floor), 0.0),
         usual=usual,
         growth=Growth(
             made_at_limit=settings.heating_ml_per_year_at_limit / oil_volume * 1000.0,

@@ -12,6 +12,7 @@ from tapwear.oil.baseline import own_wander, usual_level
 from tapwear.oil.case import Case
 from tapwear.oil.growth import Evidence, Growth, Readings, at, bends, newest_columns, only_gas, weigh_growth
 from tapwear.oil.heating import carried_gas
+from tapwear.oil.samples import Bools
 from tapwear.oil.settings import C2H2
 
 SHARE_OF_FAULTS = 0.5  # of the faults of vacuum units; our choice
@@ -19,8 +20,8 @@ SHARE_OF_FAULTS = 0.5  # of the faults of vacuum units; our choice
 UNITS_DIFFER = 0.5  # log; our choice
 
 
-def vacuum_acetylene(case: Case) -> Evidence:
-    """Evidence of acetylene above the baseline for every compartment (none for arcing units)."""
+def vacuum_acetylene(case: Case, asked: Bools) -> Evidence:
+    """Evidence of acetylene above the baseline (none for arcing units); asked : (S,) compartments to weigh."""
     grid, exposure, settings = case.grid, case.exposure, case.settings
     oil_volume, vacuum = case.oil_volume, case.vacuum
     gas, below = case.gas[:, :, C2H2], grid.below[:, :, C2H2]
@@ -59,7 +60,7 @@ def vacuum_acetylene(case: Case) -> Evidence:
         "vacuum acetylene",
         readings,
         column,
-        excess=np.where(np.isfinite(newest), np.maximum(newest, 0.3 * limit_seen), 0.0),
+        excess=np.where(asked & np.isfinite(newest), np.maximum(newest, 0.3 * limit_seen), 0.0),
         usual=np.exp(at(expected, column)[:, -1]),
         growth=Growth(
             made_at_limit=settings.vacuum_ml_per_1000_at_limit * rate[:, -1] / oil_volume * 1000.0,

@@ -224,6 +224,16 @@ def test_a_call_is_withdrawn_in_words_when_the_next_sample_contradicts_it() -> N
     assert "the sample of 2023-09-01 contradicts it, so it is withdrawn" in words_of(verdict)
 
 
+def test_a_unit_asked_for_alone_gets_the_verdict_that_it_gets_among_all() -> None:
+    samples = changed(changed(ARCING, "T1", heated(0.5, 600.0)), "T2", heated(1.0, 200.0))
+    sound = ARCING[(ARCING["unit"] == "T1")].iloc[-1]
+    samples.loc[samples[samples["unit"] == "T1"].index[-1], list(READ_GASES)] = sound[list(READ_GASES)].to_numpy()
+    among_all = assess(samples, no_events(), ARCING_UNITS, AS_OF)
+    assert {"withdrawn"} == {f.kind for f in among_all[0].findings}
+    alone = [assess(samples, no_events(), ARCING_UNITS, AS_OF, wanted={unit}) for unit in ARCING_UNITS["unit"]]
+    assert [(v.call, words_of(v)) for (v,) in alone] == [(v.call, words_of(v)) for v in among_all]
+
+
 def test_an_overhaul_ends_a_call_and_the_gas_it_leaves_behind_starts_no_new_one() -> None:
     samples = changed(ARCING, "T1", heated(0.5, 600.0))
     overhaul = no_events(overhaul=[("T1", "2023-10-01")])

@@ -12,8 +12,9 @@ from scipy import integrate, stats
 
 from tapwear.oil.baseline import LikeUnits, own_level, pooled, usual_level
 from tapwear.oil.dates import as_date, date_range
+from tapwear.oil.density import bent_log, log_product, misfit_of, power_of
 from tapwear.oil.exposure import discounted, losses
-from tapwear.oil.growth import at, bent_log, log_density, newest_columns
+from tapwear.oil.growth import at, newest_columns
 from tapwear.oil.heating import carried_gas, hot_mix
 from tapwear.oil.laboratories import compare_laboratories
 from tapwear.oil.resets import find_resets
@@ -172,15 +173,30 @@ def test_a_sealed_compartment_loses_less_and_hydrogen_goes_first() -> None:
 # --- usual levels ---------------------------------------------------------------------------------------------
 
 
-def test_levels_of_some_compartments_found_anew_are_pooled_as_if_all_had_been() -> None:
+def test_the_level_of_a_group_is_the_median_of_those_who_speak_for_it() -> None:
     rng = np.random.default_rng(2)
-    values, sd, groups = rng.normal(0.0, 1.0, (8, 6)), np.full((8, 6), 0.2), _all_speak(np.zeros(8, dtype=np.int64))
-    everything, changed, rows = np.ones((8, 6), dtype=bool), values.copy(), np.array([1, 5])
-    changed[rows] += 1.0
-    part = own_level(changed[rows], sd[rows], everything[rows])
-    got = pooled(own_level(values, sd, everything).but(rows, part), groups)
-    assert got.mean == pytest.approx(usual_level(changed, sd, everything, groups).mean)
-    assert got.mean[rows] != pytest.approx(usual_level(values, sd, everything, groups).mean[rows])
+    values, sd = rng.normal(0.0, 1.0, (40, 1)), np.full((40, 1), 0.2)
+    use = rng.random((40, 1)) < 0.9
+    group, narrow = np.repeat([1, 0], 20), np.repeat([3, 0, 1, 2], [4, 12, 12, 12])
+    speak = tuple(rng.random(40) < share for share in (0.7, 0.7, 0.5))
+    like = LikeUnits((narrow, group, np.zeros(40, dtype=np.int64)), speak)
+    own = own_level(values, sd, use)
+    got = pooled(own, like)
+    chosen = set()
+    for row in range(40):
+        pairs = zip(like.codes, like.speak, strict=True)
+        told = [values[(codes == codes[row]) & who & use[:, 0], 0] for codes, who in pairs]
+        number, used = next((n, each) for n, each in enumerate(told) if len(each) >= 5 or n == 2)
+        chosen.add(number)
+        assert got.group_size[row] == len(used)
+        assert got.group_mean[row] == np.median(used)
+        around = 1.4826 * np.median(np.abs(used - np.median(used)))
+        assert got.group_spread[row] == pytest.approx(max(np.sqrt(max(around**2 - 0.04, 0.0)), 0.1))
+    assert chosen == {0, 1}
+    rows = np.array([33, 2, 17])
+    part = pooled(own, like, rows=rows)
+    assert part.mean.tolist() == got.mean[rows].tolist()
+    assert part.own.tolist() == got.own[rows].tolist()
 
 
 def levels(values: list[list[float]]) -> np.ndarray:
@@ -223,20 +239,36 @@ def test_a_compartment_without_a_past_takes_the_level_of_its_group() -> None:
 # --- densities ------------------------------------------------------------------------------------------------
 
 
+def _log_density(residuals: list[np.ndarray], precisions: list[np.ndarray], shared_sd: float) -> float:
+    settings = OilSettings()
+    misfit = misfit_of(list(map(np.atleast_1d, residuals)), precisions, np.array(shared_sd), settings)
+    power = power_of(np.atleast_1d(np.sum([p > 0 for p in precisions], axis=0)), settings)
+    return float(log_product(misfit[None, None], power[None])[0, 0])
+
+
 def test_the_density_of_a_sample_is_a_multivariate_t_with_own_and_shared_errors() -> None:
     own, shared = np.array([0.1, 0.2, 0.3]), 0.15
     t = stats.multivariate_t(np.zeros(3), np.diag(own**2) + shared**2, df=OilSettings().tails)
     near, far = np.array([0.05, -0.1, 0.2]), np.array([0.6, 0.5, 0.9])
-    got = [float(log_density(list(r), list(own**-2), np.array(shared), OilSettings())) for r in (near, far)]
+    got = [_log_density(list(r), list(own**-2), shared) for r in (near, far)]
     assert got[0] - got[1] == pytest.approx(t.logpdf(near) - t.logpdf(far))
 
 
 def test_gases_that_were_not_reported_drop_out_of_the_density() -> None:
     residual, precision = np.array([0.3]), np.array([100.0])
-    part = log_density([residual, np.array([0.8])], [precision, np.zeros(1)], np.array(0.1), OilSettings())
-    alone = log_density([residual], [precision], np.array(0.1), OilSettings())
+    part = _log_density([residual, np.array([0.8])], [precision, np.zeros(1)], 0.1)
+    alone = _log_density([residual], [precision], 0.1)
     assert part == pytest.approx(alone)
-    assert alone != log_density([residual, residual], [precision, precision], np.array(0.1), OilSettings())
+    assert alone != pytest.approx(_log_density([residual, residual], [precision, precision], 0.1))
+
+
+def test_samples_without_a_gas_say_nothing_and_others_by_the_number_of_their_gases() -> None:
+    misfit = np.array([[1.0, 1.0, 3.0], [2.0, 5.0, 1.5]])[:, :, None]  # two stories, three samples
+    whole = np.log(misfit[..., 0])
+    alike = power_of(np.array([[0], [3], [3]]), OilSettings(tails=4.0))
+    assert log_product(misfit.copy(), alike)[0, 0] == pytest.approx(-3.5 * whole[0].sum())
+    mixed = power_of(np.array([[1], [3], [2]]), OilSettings(tails=4.0))
+    assert log_product(misfit.copy(), mixed)[:, 0] == pytest.approx(whole @ np.array([-2.5, -3.5, -3.0]))
 
 
 def test_the_bent_logarithm_is_a_logarithm_high_up_and_a_straight_line_near_the_limit() -> None:
