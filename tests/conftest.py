@@ -1,6 +1,14 @@
-"""Every generated example is the same on every machine, however slow it is; the longest tests wait for `--long`."""
+"""Every generated example is the same on every machine, however slow it is; the longest tests wait for `--long`.
+
+TAPWEAR_TEST_SERVER names an empty PostgreSQL database that the tests may fill and empty, such as
+postgresql://postgres@localhost:5433/tapwear, by a role that may make others beside it; without it the tests on a
+server are skipped.
+"""
 
 from __future__ import annotations
+
+import os
+from collections.abc import Iterator
 
 import pytest
 from hypothesis import settings
@@ -19,3 +27,27 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     for item in items:
         if item.get_closest_marker("long"):
             item.add_marker(pytest.mark.skip(reason="takes long: pytest --long runs it"))
+
+
+@pytest.fixture(scope="session")
+def server_url() -> str:
+    """The database on a server that the tests may use."""
+    named = os.environ.get("TAPWEAR_TEST_SERVER")
+    return named or pytest.skip("no PostgreSQL: TAPWEAR_TEST_SERVER names none")
+
+
+@pytest.fixture
+def empty_database(server_url: str) -> Iterator[str]:
+    """The URL of a database beside that one, which holds no tables."""
+    import sqlalchemy as sa
+
+    from tapwear.store.server import connect_to, read_url
+
+    url = read_url(server_url)
+    named, beside = f"{url.database}_beside", connect_to(url).execution_options(isolation_level="AUTOCOMMIT")
+    with beside.connect() as connection:
+        connection.execute(sa.text(f'DROP DATABASE IF EXISTS "{named}"'))
+        connection.execute(sa.text(f'CREATE DATABASE "{named}"'))
+    yield url.set(database=named).render_as_string(hide_password=False)
+    with beside.connect() as connection:
+        connection.execute(sa.text(f'DROP DATABASE IF EXISTS "{named}"'))

@@ -103,7 +103,7 @@ def store_path(context: typer.Context) -> Path:
     if isinstance(found, str):
         raise StoreError(
             "This command works on a store in a file. A database on a server is copied with the server's own tools "
-            "(pg_dump, pg_restore); tapwear dump writes one as plain CSV."
+            "(pg_dump, pg_restore); tapwear dump writes one as plain CSV, and restore brings that back."
         )
     return found
 

@@ -21,10 +21,12 @@ RESTORE_HELP = (
     "Put a backup, or the folder of a dump, in place as the store.\n\n"
     "It is proved first. The store is the one named with --db, with TAPWEAR_DB or in the settings file; where none is "
     "named, it is tapwear.db in this folder. A store that is there already is replaced only with --replace, and is "
-    "kept beside it, with the time in its name.\n\n"
+    "kept beside it, with the time in its name. Where --db is the URL of an empty database on a server, a dump goes "
+    "into that, all of it or nothing.\n\n"
     "Examples:\n\n"
     "  tapwear --db north.db restore north-2026-06.db\n\n"
-    "  tapwear --db again.db restore dump-folder"
+    "  tapwear --db again.db restore dump-folder\n\n"
+    "  tapwear --db postgresql://USER@HOST/DATABASE restore dump-folder"
 )
 DUMP_HELP = (
     "Write everything in the store as plain CSV files into a new folder.\n\n"
@@ -96,6 +98,9 @@ def restore(
     from tapwear.store.version import LATEST
 
     setup = setup_of(context)
+    if isinstance(setup.db, str):
+        _restore_on_server(source, setup.db, replace)
+        return
     path = store_path(context) if setup.db else Path("tapwear.db")
     _tidy(path.parent)
     done = put_in_place(source, path, aside=_beside(path, "before-restore"), replace=replace, access=access_of(setup))
@@ -104,6 +109,19 @@ def restore(
     say(f"{path} holds what {source} held: {done.proof.total:,} rows in {len(done.proof.rows)} tables, proved sound.")
     if done.proof.version != LATEST:
         say(f"It has schema {done.proof.version}. Next: tapwear --db {path} upgrade")
+
+
+def _restore_on_server(source: Path, url: str, replace: bool) -> None:
+    from tapwear.errors import UsageError
+    from tapwear.store.undump_server import restore_on_server
+
+    if replace:
+        raise UsageError("--replace is for a store in a file. A database on a server must be empty: name a new one.")
+    store, rows = restore_on_server(source, url)
+    say(
+        f"{store.path} holds what {source} held: {sum(rows.values()):,} rows in {len(rows)} tables, read back and "
+        "found equal."
+    )
 
 
 def dump(
@@ -117,7 +135,7 @@ def dump(
     _tidy(folder.parent)
     rows = dump_store(store, folder, at=now())
     say(f"Wrote {folder}: {sum(rows.values()):,} rows in {len(rows)} files, and manifest.json.")
-    say(f"The way back: tapwear --db NEWFILE restore {folder}")
+    say(f"The way back: tapwear --db NEWFILE restore {folder}, or with the URL of an empty database for NEWFILE.")
 
 
 def check(

@@ -63,7 +63,7 @@ def raw_of(connection: Connection) -> sqlite3.Connection:
     if not isinstance(raw, sqlite3.Connection):
         raise StoreError(
             "This needs a store in a file. A database on a server has means of its own, such as pg_dump and "
-            "pg_amcheck; tapwear dump writes all of it as CSV, of which tapwear restore makes a store in a file."
+            "pg_amcheck; tapwear dump writes all of it as CSV, of which tapwear restore makes a store anywhere."
         )
     return raw
 

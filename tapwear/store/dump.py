@@ -30,6 +30,7 @@ from tapwear.store.unfinished import making
 from tapwear.store.version import LATEST
 
 if TYPE_CHECKING:
+    from sqlalchemy import Table
     from sqlalchemy.engine import Connection
 
     from tapwear.store.engine import Store
@@ -100,16 +101,25 @@ def _from_server(connection: Connection, table: str) -> tuple[dict[str, str], It
     """The same from a database on a server, in the form in which a file would hold it."""
     import sqlalchemy as sa
     from sqlalchemy.dialects import sqlite
-    from sqlmodel import SQLModel
 
-    held, form = SQLModel.metadata.tables[table], sqlite.dialect()
-    columns = {column.name: str(column.type.compile(dialect=form)) for column in held.columns}
-    forms = [column.type.dialect_impl(form).bind_processor(form) or _as_it_is for column in held.columns]
+    columns, held = form_of_a_file(table)
+    form = sqlite.dialect()
+    forms = [column.type.dialect_impl(form).bind_processor(form) or as_it_is for column in held.columns]
     rows = connection.execute(sa.select(held).order_by(*held.primary_key))
     return columns, ([turn(value) for turn, value in zip(forms, row, strict=True)] for row in rows)
 
 
-def _as_it_is(value: Any) -> Any:
+def form_of_a_file(table: str) -> tuple[dict[str, str], Table]:
+    """The columns of a table, each with its type in a file, and the table as SQL knows it."""
+    from sqlalchemy.dialects import sqlite
+    from sqlmodel import SQLModel
+
+    held = SQLModel.metadata.tables[table]
+    return {column.name: str(column.type.compile(dialect=sqlite.dialect())) for column in held.columns}, held
+
+
+def as_it_is(value: Any) -> Any:
+    """For types whose values are alike in both."""
     return value
 
 

@@ -67,19 +67,27 @@ def create_on_server(text: str) -> Store:
 
     Raises UsageError for a URL that is none, StoreError when the database cannot be reached or is not empty.
     """
+    store = store_at(text)
+    with store.rows(writing=True) as connection:
+        create_in_empty(store, connection)
+    return store
+
+
+def store_at(text: str) -> Store:
+    """The store that is, or is to be, in the database of that URL; nothing of it is looked at yet."""
+    url = read_url(text)
+    return Store(Path(name_of(url)), connect_to(url))
+
+
+def create_in_empty(store: Store, connection: Connection) -> None:
+    """All tables, in a transaction that has the lock. Raises StoreError where there are tables already."""
     from tapwear.store.migrate import create_schema
 
-    url = read_url(text)
-    engine = connect_to(url)
-    store = Store(Path(name_of(url)), engine)
-    with store.rows() as connection:
-        tables = _tables(connection)
+    tables = _tables(connection)
     if tables:
         kind = "a Tapwear store" if "schema_step" in tables else "other tables"
         raise StoreError(f"{store.path} holds {kind} already. Name an empty database, or use the store as it is.")
-    with store.rows(writing=True) as connection:
-        create_schema(connection)
-    return store
+    create_schema(connection)
 
 
 def open_on_server(text: str, *, any_version: bool = False) -> Store:
@@ -87,8 +95,7 @@ def open_on_server(text: str, *, any_version: bool = False) -> Store:
 
     Raises UsageError, StoreError and SchemaError as for a file, see tapwear.store.engine.open_store.
     """
-    url = read_url(text)
-    store = Store(Path(name_of(url)), connect_to(url))
+    store = store_at(text)
     with store.rows() as connection:
         version = version_on_server(connection)
     if version is None:

@@ -7,6 +7,8 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -31,11 +33,26 @@ def is_dump(folder: Path) -> bool:
         return False
 
 
-def load_dump(folder: Path, part: Path) -> None:
-    """Makes a store of a dump in the file `part`, which is empty or not there.
+@dataclass(frozen=True)
+class Dump:
+    """A dump whose files are as its list of contents says: its schema, and of each table rows and SHA-256."""
+
+    folder: Path
+    version: int
+    entries: dict[str, dict[str, Any]]
+
+    def file_of(self, table: str) -> Path:
+        return self.folder / f"{table}.csv"
+
+    def rows_of(self, table: str) -> int:
+        return int(self.entries[table].get("rows", -1))
+
+
+def read_dump(folder: Path) -> Dump:
+    """Holds every file of a dump against its list of contents.
 
     Only the files named after our own tables are read, whatever the list of contents says. Raises StoreError when a
-    file is missing, was changed, or does not hold what it should; SchemaError for a dump of a newer Tapwear.
+    file is missing or was changed; SchemaError for a dump of a newer Tapwear.
     """
     manifest = _manifest(folder)
     if manifest.get("kind") != KIND or not isinstance(manifest.get("tables"), dict):
@@ -52,16 +69,26 @@ def load_dump(folder: Path, part: Path) -> None:
         raise StoreError(f"{folder / MANIFEST} lists what no store of ours has: {what}. Nothing was made.")
     for name, entry in listed.items():
         _unchanged(folder / f"{name}.csv", entry)
+    return Dump(folder, version, listed)
+
+
+def load_dump(folder: Path, part: Path) -> None:
+    """Makes a store of a dump in the file `part`, which is empty or not there.
+
+    Raises StoreError when a file is missing, was changed, or does not hold what it should; SchemaError for a dump of
+    a newer Tapwear.
+    """
+    dump = read_dump(folder)
     part.unlink(missing_ok=True)
     store = create_store(part)
     try:
         with store.rows(writing=True) as connection:
             raw = raw_of(connection)
             raw.execute("PRAGMA defer_foreign_keys=ON")  # corrections may stand before what they correct
-            if version == LATEST:
+            if dump.version == LATEST:
                 raw.execute("DELETE FROM schema_step")
-            for name, entry in listed.items():
-                _fill(raw, folder / f"{name}.csv", name, int(entry.get("rows", -1)))
+            for name in dump.entries:
+                _fill(raw, dump.file_of(name), name, dump.rows_of(name))
             broken = raw.execute("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise StoreError(f"{folder}: {len(broken)} rows of {broken[0][0]} refer to rows that are not there.")
@@ -100,8 +127,37 @@ def _unchanged(path: Path, entry: dict[str, Any]) -> None:
 
 
 def _fill(raw: sqlite3.Connection, path: Path, table: str, rows: int) -> None:
-    columns = columns_of(raw, table)
+    try:
+        with rows_in(path, table, columns_of(raw, table), rows) as (names, values):
+            listed, marks = ", ".join(map(quoted, names)), ", ".join("?" * len(names))
+            statement = f"INSERT INTO {quoted(table)} ({listed}) VALUES ({marks})"  # noqa: S608 - our own names
+            raw.executemany(statement, values)
+    except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError) as error:
+        raise StoreError(f"{path}: a row does not fit the table {table}: {error}. Nothing was made.") from error
+
+
+@contextmanager
+def rows_in(
+    path: Path, table: str, columns: dict[str, str], rows: int
+) -> Iterator[tuple[tuple[str, ...], Iterator[tuple[Any, ...]]]]:
+    """The names of the columns that a file of a dump fills, and its rows, in the form in which a file holds them.
+
+    columns : of the table, each with its type, see `columns_of`
+    rows : how many there must be
+
+    Raises StoreError, while it is read, for what is no CSV of ours, with the row.
+    """
     before = csv.field_size_limit(LARGEST_CELL)
+    read = 0
+
+    def values() -> Iterator[tuple[Any, ...]]:
+        nonlocal read
+        for read, cells in enumerate(lines, 1):
+            try:
+                yield (*(from_cell(cell, kind) for cell, kind in zip(cells, kinds, strict=True)), *added.values())
+            except ValueError as error:
+                raise StoreError(f"{path}, row {read + 1}: {error}. Nothing was made.") from error
+
     try:
         with path.open(encoding="utf-8", newline="") as file:
             lines = csv.reader(file, strict=True)
@@ -109,29 +165,14 @@ def _fill(raw: sqlite3.Connection, path: Path, table: str, rows: int) -> None:
             if len(set(headings)) != len(headings) or not set(headings) <= set(columns):
                 raise StoreError(f"{path}:1: the headings are not columns of {table}. Nothing was made.")
             added = _defaults(table, set(columns) - set(headings))
-            listed = ", ".join(map(quoted, (*headings, *added)))
-            marks = ", ".join("?" * (len(headings) + len(added)))
             kinds = [columns[name] for name in headings]
-            statement = f"INSERT INTO {quoted(table)} ({listed}) VALUES ({marks})"  # noqa: S608 - our own names
-            done = raw.executemany(statement, _values(path, lines, kinds, tuple(added.values())))
+            yield (*headings, *added), values()
     except (UnicodeError, csv.Error) as error:
         raise StoreError(f"{path} is not CSV as a dump has it: {error}. Nothing was made.") from error
-    except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError) as error:
-        raise StoreError(f"{path}: a row does not fit the table {table}: {error}. Nothing was made.") from error
     finally:
         csv.field_size_limit(before)
-    if max(done.rowcount, 0) != rows:
-        raise StoreError(f"{path} holds {max(done.rowcount, 0):,} rows, its list of contents says {rows:,}.")
-
-
-def _values(
-    path: Path, lines: Iterator[list[str]], kinds: list[str], added: tuple[Any, ...]
-) -> Iterator[tuple[Any, ...]]:
-    for number, cells in enumerate(lines, 2):
-        try:
-            yield (*(from_cell(cell, kind) for cell, kind in zip(cells, kinds, strict=True)), *added)
-        except ValueError as error:
-            raise StoreError(f"{path}, row {number}: {error}. Nothing was made.") from error
+    if read != rows:
+        raise StoreError(f"{path} holds {read:,} rows, its list of contents says {rows:,}.")
 
 
 def _defaults(table: str, missing: set[str]) -> dict[str, Any]:

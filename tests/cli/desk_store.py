@@ -53,7 +53,7 @@ def make_desk(folder: Path) -> Path:
     return folder / "fleet.db"
 
 
-def run(db: Path, *words: str, today: str = TODAY) -> Result:
+def run(db: Path | str, *words: str, today: str = TODAY) -> Result:
     """Runs a command on the store as somebody called Kim on that day."""
     env = {"NO_COLOR": "1", "COLUMNS": "100", "TAPWEAR_TODAY": today, "TAPWEAR_NAME": "Kim"}
     return CliRunner(env=env).invoke(app, ["--db", str(db), *words])

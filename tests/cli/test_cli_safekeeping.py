@@ -124,3 +124,24 @@ def test_the_next_run_clears_away_what_a_stopped_one_left_and_names_the_rest(
     assert f"Cleared away {part.parent.name} (" in done.stderr or f"Cleared away {part.parent} (" in done.stderr
     assert "x.abcd_123.part looks like" in done.stderr
     assert [path.name for path in tmp_path.glob("*.part")] == ["x.abcd_123.part"]
+
+
+def test_as_typed_a_fleet_goes_to_the_server_is_worked_with_there_and_comes_back(
+    empty_database: str, tmp_path: Path
+) -> None:
+    desk = make_desk(tmp_path)
+    assert run(desk, "dump", str(tmp_path / "d")).exit_code == 0
+    assert run(empty_database, "restore", str(tmp_path / "d"), "--replace").exit_code == 2
+    done = run(empty_database, "restore", str(tmp_path / "d"))
+    assert done.exit_code == 0, done.output
+    assert "read back and found equal" in done.stderr
+    assert run(empty_database, "due", "--csv").stdout == run(desk, "due", "--csv").stdout
+    logged = run(empty_database, "log", "AH-T1", "48100", "--on", "2026-06-29", "--sure", "seen")
+    assert logged.exit_code == 0, logged.output
+    looked = run(empty_database, "check")
+    assert looked.exit_code == 0, looked.output
+    assert "only the server can prove" in looked.stderr
+    assert run(empty_database, "dump", str(tmp_path / "e")).exit_code == 0
+    assert run(tmp_path / "again.db", "restore", str(tmp_path / "e")).exit_code == 0
+    assert run(tmp_path / "again.db", "due", "--csv").stdout == run(empty_database, "due", "--csv").stdout
+    assert "48100" in run(tmp_path / "again.db", "unit", "show", "AH-T1").stdout.replace(",", "")

@@ -1,12 +1,7 @@
-"""An empty store for each test: a file copied from one made once, and a database on a server where one is named.
-
-TAPWEAR_TEST_SERVER names an empty PostgreSQL database that the tests may fill and empty, such as
-postgresql://postgres@localhost:5433/tapwear; without it the tests on a server are skipped.
-"""
+"""An empty store for each test: a file copied from one made once, or a database on a server where one is named."""
 
 from __future__ import annotations
 
-import os
 import shutil
 from pathlib import Path
 
@@ -28,13 +23,6 @@ def empty_store_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def file_store(empty_store_file: Path, tmp_path: Path) -> Store:
     """An empty store in a file."""
     return open_store(Path(shutil.copy(empty_store_file, tmp_path / "fleet.db")))
-
-
-@pytest.fixture(scope="session")
-def server_url() -> str:
-    """The database on a server that the tests may use."""
-    named = os.environ.get("TAPWEAR_TEST_SERVER")
-    return named or pytest.skip("no PostgreSQL: TAPWEAR_TEST_SERVER names none")
 
 
 @pytest.fixture(scope="session")

@@ -174,19 +174,19 @@ def rewrite(dump: Path, table: str, text: str, rows: int) -> None:
     change_manifest(dump, tables=tables)
 
 
-@pytest.mark.parametrize(
-    ("text", "rows", "said"),
-    [
-        ("id,station_id,bank,phase\r\nx,1,,\r\n", 1, "row 2"),
-        ("id,station_id,bank,phase\r\n1,1\r\n", 1, "row 2"),
-        ("id,station_id,bank,phase\r\n1,987654,,\r\n", 1, "refer"),
-        ("id,station_id,bank,phase\r\n1,1,,\r\n", 2, "list of contents says 2"),
-        ("id,station_id,bank,other\r\n1,1,,\r\n", 1, "not columns"),
-        ("id,station_id,bank,phase\r\n1,1,,\r\n1,1,,b\r\n", 2, "does not fit"),
-        ('id,station_id,bank,phase\r\n1,1,"open,\r\n', 1, "not CSV"),
-        ("id,station_id,bank,phase\r\n99999999999999999999,1,,\r\n", 1, "does not fit"),
-    ],
-)
+WRONG = [
+    ("id,station_id,bank,phase\r\nx,1,,\r\n", 1, "row 2"),
+    ("id,station_id,bank,phase\r\n1,1\r\n", 1, "row 2"),
+    ("id,station_id,bank,phase\r\n1,987654,,\r\n", 1, "refer"),
+    ("id,station_id,bank,phase\r\n1,1,,\r\n", 2, "list of contents says 2"),
+    ("id,station_id,bank,other\r\n1,1,,\r\n", 1, "not columns"),
+    ("id,station_id,bank,phase\r\n1,1,,\r\n1,1,,b\r\n", 2, "does not fit"),
+    ('id,station_id,bank,phase\r\n1,1,"open,\r\n', 1, "not CSV"),
+    ("id,station_id,bank,phase\r\n99999999999999999999,1,,\r\n", 1, "does not fit"),
+]
+
+
+@pytest.mark.parametrize(("text", "rows", "said"), WRONG)
 def test_a_wrong_row_is_refused_with_its_place_and_nothing_is_made(dump: Path, text: str, rows: int, said: str) -> None:
     rewrite(dump, "place", text, rows)
     refused(dump, said)

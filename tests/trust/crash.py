@@ -43,6 +43,7 @@ from tapwear.store.recording import Stamp  # noqa: E402
 from tapwear.store.register import add_unit  # noqa: E402
 from tapwear.store.restore import restore  # noqa: E402
 from tapwear.store.undump import load_dump  # noqa: E402
+from tapwear.store.unfinished import leftovers  # noqa: E402
 from tapwear.store.version import LATEST  # noqa: E402
 from tapwear.store.visiting import record_visit  # noqa: E402
 from tapwear.visits.types import Intake, Row  # noqa: E402
@@ -314,6 +315,8 @@ def kill_one(kind: str, folder: Path, rng: random.Random, longest: float = 1.5) 
             assert check_store(store, today=TODAY + timedelta(days=400), now=datetime.now(UTC)) == ()
         _still_takes(store)
     KINDS[kind][1](folder, did, tried)
+    for left in leftovers(folder, clear=True):
+        assert left.doubt == "" or left.size == 0, left  # killed before it had written its mark
     return did, tried
 
 
