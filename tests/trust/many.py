@@ -75,7 +75,7 @@ def read(path: Path, folder: Path) -> None:
         rounds += 1
         if last:
             break
-    print(json.dumps(rounds), file=sys.stderr)
+    print(json.dumps(rounds), flush=True)
 
 
 def run(folder: Path, writers: int, visits: int, commands: int) -> Outcome:
@@ -94,32 +94,41 @@ def run(folder: Path, writers: int, visits: int, commands: int) -> Outcome:
     env = {**os.environ, "TAPWEAR_TODAY": "2026-06-30", "TAPWEAR_NAME": "Kim", "NO_COLOR": "1"}
     own = [sys.executable, __file__, "--folder", str(folder)]
     begun = time.perf_counter()
-    reader = _start([*own, "--read"], env)
+    reader = _start([*own, "--read"], env, folder / "read.txt")
     working = [_start([*own, "--write", str(writer), "--visits", str(visits)], env) for writer in range(writers)]
     program = [sys.executable, "-m", "tapwear", "--db", str(path)]
     said = [
         _start([*program, "log", f"C{number}", str(number), "--on", "2026-06-01", "--sure", "seen"], env)
         for number in range(commands)
     ]
-    longest = max(json.loads(_end(process)[0]) for process in working)
+    longest = max(json.loads(_end(process)) for process in working)
     for process in said:
         _end(process)
     seconds = time.perf_counter() - begun
     (folder / "stop").touch()
-    rounds = json.loads(_end(reader)[1].splitlines()[-1])
+    code = reader.wait(timeout=3_000)
+    told = (folder / "read.txt").read_text(encoding="utf-8")
+    assert code == 0, told[-2_000:]
+    assert "locked" not in told
+    assert "in use" not in told
+    rounds = json.loads(told.splitlines()[-1])
     return Outcome(_hold_against(path, writers, visits, commands), seconds, longest, rounds)
 
 
-def _start(words: list[str], env: dict[str, str]) -> subprocess.Popen[str]:
-    return subprocess.Popen(words, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+def _start(words: list[str], env: dict[str, str], into: Path | None = None) -> subprocess.Popen[str]:
+    """A process. One that says much says it into a file: it would wait once a pipe that nobody empties is full."""
+    if into is None:
+        return subprocess.Popen(words, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    with into.open("w", encoding="utf-8") as file:
+        return subprocess.Popen(words, env=env, stdout=file, stderr=file, text=True)
 
 
-def _end(process: subprocess.Popen[str]) -> tuple[str, str]:
+def _end(process: subprocess.Popen[str]) -> str:
     out, err = process.communicate(timeout=3_000)
     assert process.returncode == 0, err
     assert "locked" not in err
     assert "in use" not in err
-    return out, err
+    return out
 
 
 def _hold_against(path: Path, writers: int, visits: int, commands: int) -> int:
