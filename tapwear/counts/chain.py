@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from tapwear.counts.likely import Leg, expect, leg, log_density, surprise
+from tapwear.counts.likely import Leg, expect, leg, log_density, over, surprise
 from tapwear.counts.weigh import Scale
 
 REACH = 5  # a right reading is sought among so many before it: up to four wrong ones in a row
@@ -117,19 +117,33 @@ class Chainer:
         on = leg(book, self.scale.local, left, right, level)
         modulus, value = book.modulus[right], book.value[right]
         plain = shifted[right] - shifted[left]
-        made = np.mod(plain, modulus)
-        made += modulus * np.maximum(np.round((on.middle - made) / modulus), 0.0)
+        made = over(plain, modulus)
+        turns = on.middle - made
+        turns /= modulus
+        np.maximum(np.rint(turns, out=turns), 0.0, out=turns)
+        turns *= modulus
+        made += turns
         guessed = self.guessed[right] != self.guessed[left]
-        made = np.where(guessed & (plain < 0) & (plain > -0.5 * modulus), 0.0, made)
+        made[guessed & (plain < 0) & (plain > -0.5 * modulus)] = 0.0
         chance = log_density(made, on)
         room = 1.5 * on.middle + 50.0  # a counter set to 0 meanwhile shows no more than this
-        years = np.maximum(book.day[right] - book.day[left], 1) / 365.25
-        other = np.log(RESET_A_YEAR * years * (1.0 / modulus + np.where(value <= room, 1.0 / room, 0.0)))
-        reset = (other > chance) & (book.epoch[left] == book.epoch[right])
-        made = np.where(reset, np.maximum(on.middle, np.where(value <= room, value, 0.0)), made)
-        log_chance = np.where(reset, other, chance) + RIGHT
-        impossible = (book.day[left] == book.day[right]) | (value >= modulus)
-        return Joints(made, np.where(impossible, NEVER, log_chance), reset, on)
+        days = book.day[right] - book.day[left]
+        same = days == 0
+        most = RESET_A_YEAR * max(days.max(initial=1), 1) / 365.25 * (1.0 / modulus.min(initial=np.inf) + 1.0 / 50.0)
+        at = np.flatnonzero(chance < np.log(most))  # the others are likelier than any reset
+        at = at[book.epoch[left[at]] == book.epoch[right[at]]]
+        shown = value[at] <= room[at]
+        years = np.maximum(days[at], 1) / 365.25
+        other = np.log(RESET_A_YEAR * years * (1.0 / modulus[at] + np.where(shown, 1.0 / room[at], 0.0)))
+        better = other > chance[at]
+        at, shown = at[better], shown[better]
+        made[at] = np.maximum(on.middle[at], np.where(shown, value[at], 0.0))
+        chance[at] = other[better]
+        reset = np.zeros(len(right), dtype=bool)
+        reset[at] = True
+        chance += RIGHT
+        chance[same | (value >= modulus)] = NEVER
+        return Joints(made, chance, reset, on)
 
     def solve(self, *, rough: bool = False) -> Chains:
         """The best chain of every counter and each reading's probability of being right.

@@ -160,26 +160,32 @@ def _step(
     error = s.error_size**2 + suspected * s.suspect_size**2
     spreads = (base + third * drift, base + third * jump, base + third * drift + error)
     chances = ((1.0 - jump_chance) * (1.0 - error_chance), jump_chance * (1.0 - error_chance), error_chance)
+    v2 = v * v
     logs = [
-        np.log(np.maximum(chance, 1e-300)) - 0.5 * (np.log(spread) + v * v / spread)
+        np.log(np.maximum(chance, 1e-300)) - 0.5 * (np.log(spread) + v2 / spread)
         for chance, spread in zip(chances, spreads, strict=True)
     ]
     top = np.maximum(np.maximum(logs[0], logs[1]), logs[2])
     weights = [np.exp(one - top) for one in logs]
     total = weights[0] + weights[1] + weights[2]
-    a0 = a1 = a2 = walk = np.zeros(len(at))
-    fold: list[Floats] = [np.zeros(len(at)) for _ in range(6)]
+    # of the gains (h0, g1 / b, g2 / b) of the three: their mean, and the sums that their products make
+    a0 = gain = walk = fold = fold0 = fold00 = np.zeros(len(at))
     for w, q, b in zip(weights, walks, spreads, strict=True):
         share = w / total
-        h0, h1, h2 = (g0 + 0.5 * slope * q) / b, g1 / b, g2 / b
-        a0, a1, a2, walk = a0 + share * h0, a1 + share * h1, a2 + share * h2, walk + share * q
-        u = share * (v * v - b)
-        for i, term in enumerate((h0 * h0, h0 * h1, h0 * h2, h1 * h1, h1 * h2, h2 * h2)):
-            fold[i] += u * term
-    v2 = v * v
-    for i, term in enumerate((a0 * a0, a0 * a1, a0 * a2, a1 * a1, a1 * a2, a2 * a2)):
-        p[i] += fold[i] - v2 * term
-    p[0] += walk
+        h0 = g0 + 0.5 * slope * q
+        one = share / b
+        a0, gain, walk = a0 + one * h0, gain + one, walk + share * q
+        u = one * (v2 / b - 1.0)
+        u0 = u * h0
+        fold, fold0, fold00 = fold + u, fold0 + u0, fold00 + u0 * h0
+    a1, a2 = gain * g1, gain * g2
+    rest0, rest = fold0 - v2 * a0 * gain, fold - v2 * gain * gain
+    p[0] += fold00 - v2 * a0 * a0 + walk
+    p[1] += rest0 * g1
+    p[2] += rest0 * g2
+    p[3] += rest * g1 * g1
+    p[4] += rest * g1 * g2
+    p[5] += rest * g2 * g2
     x[0] += a0 * v
     x[1] += a1 * v
     x[2] += a2 * v

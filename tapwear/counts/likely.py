@@ -55,42 +55,74 @@ def expect(local: Local, counter: np.ndarray, left: np.ndarray, right: np.ndarra
     taken as equally likely: the rate may have changed there.
     """
     noise = local.noise[counter]
-    before = np.where(left >= 0, local.before[left], np.nan)
-    after = np.where(right >= 0, local.after[right], np.nan)
-    n_before = np.where(np.isfinite(before), local.n_before[left], 0)
-    n_after = np.where(np.isfinite(after), local.n_after[right], 0)
-    group = local.group[counter]
-    first = np.where(n_before > 0, before, np.where(n_after > 0, after, group))
-    second = np.where(n_after > 0, after, first)
+    first, second = local.before[left], local.after[right]
+    n_before, n_after = local.n_before[left].astype(float), local.n_after[right].astype(float)
+    n_before *= left >= 0
+    n_after *= right >= 0
+    no_first, no_second = np.flatnonzero(n_before == 0), np.flatnonzero(n_after == 0)
+    first[no_first] = np.where(n_after[no_first] > 0, second[no_first], local.group[counter[no_first]])
+    second[no_second] = first[no_second]
     n = n_before + n_after
-    apart = noise * np.sqrt(1.5 / np.maximum(n_before, 1) + 1.5 / np.maximum(n_after, 1))
-    pooled = np.where(n > 0, (first * n_before + second * n_after) / np.maximum(n, 1), group)
-    opened = np.clip(np.abs(first - second) / np.maximum(apart, 1e-9) - 1.5, 0.0, 1.0)
-    low = pooled + opened * (np.minimum(first, second) - pooled)
-    high = pooled + opened * (np.maximum(first, second) - pooled)
-    one_sided = np.where((n_before == 0) | (n_after == 0), 1.5, 1.0)
-    variance = np.where(n > 0, one_sided * 1.5 * noise**2 / np.maximum(n, 1), GROUP_SPREAD**2)
+    neither = no_first[n[no_first] == 0]
+    pooled = first * n_before
+    pooled += second * n_after
+    np.maximum(n, 1.0, out=n)
+    pooled /= n
+    pooled[neither] = first[neither]
+    variance = 1.5 * noise**2
+    variance /= n
+    one_sided = np.concatenate([no_first, no_second[n_before[no_second] > 0]])
+    variance[one_sided] *= 1.5
+    variance[neither] = GROUP_SPREAD**2
+    opened = 1.5 / np.maximum(n_before, 1.0)
+    opened += 1.5 / np.maximum(n_after, 1.0)
+    np.sqrt(opened, out=opened)
+    opened *= noise  # how far apart they lie by chance
+    low, high = np.minimum(first, second), np.maximum(first, second)
+    np.divide(high - low, np.maximum(opened, 1e-9), out=opened)
+    opened -= 1.5
+    np.clip(opened, 0.0, 1.0, out=opened)
+    for bound in (low, high):
+        bound -= pooled
+        bound *= opened
+        bound += pooled
     return Level(low, high, variance)
 
 
 def leg(book: Book, local: Local, left: np.ndarray, right: np.ndarray, level: Level) -> Leg:
     """What to expect between the readings `left` and `right` of the book, at a given level."""
     counter = book.counter[right]
-    served = book.served[right] - book.served[left]
+    served = book.served[right]
+    served -= book.served[left]
     days = (book.day[right] - book.day[left]).astype(float)
-    offset = np.log(np.maximum(served, HALF))
-    offset += (local.wave[right] - local.wave[left]) / np.maximum(days, 1.0)
-    least = np.exp(np.clip(level.low + offset, -20.0, 20.0))
-    most = np.exp(np.clip(level.high + offset, -20.0, 20.0))
-    middle = np.sqrt(least * most)
     out = served < OUT_OF_SERVICE * days
-    shorter = np.sqrt(np.clip(local.usual[counter] / np.maximum(served, 1.0), 0.25, 8.0))
-    variance = local.noise[counter] ** 2 * shorter + level.variance + 1.0 / (middle + 1.0) + OUT_SPREAD**2 * out
-    most = most + INSPECTION_OPERATIONS * (book.inspected[right] - book.inspected[left])
+    offset = local.wave[right]
+    offset -= local.wave[left]
+    offset /= np.maximum(days, 1.0)
+    offset += np.log(np.maximum(served, HALF))
+    least, most = level.low + offset, level.high + offset
+    for operations in (least, most):
+        np.clip(operations, -20.0, 20.0, out=operations)
+        np.exp(operations, out=operations)
+    middle = least * most
+    np.sqrt(middle, out=middle)
+    shorter = local.usual[counter]
+    shorter /= np.maximum(served, 1.0)
+    np.clip(shorter, 0.25, 8.0, out=shorter)
+    variance = local.noise[counter]
+    variance *= variance
+    variance *= np.sqrt(shorter, out=shorter)
+    variance += level.variance
+    variance += 1.0 / (middle + 1.0)
+    variance += OUT_SPREAD**2 * out
+    np.minimum(variance, WIDEST**2, out=variance)
+    least += HALF
+    most += HALF
+    most += INSPECTION_OPERATIONS * (book.inspected[right] - book.inspected[left])
     return Leg(
-        low=np.log(least + HALF),
-        high=np.log(most + HALF),
-        spread=np.sqrt(np.minimum(variance, WIDEST**2)),
+        low=np.log(least, out=least),
+        high=np.log(most, out=most),
+        spread=np.sqrt(variance, out=variance),
         still=np.where(out, STILL_WHEN_OUT, STILL_UNRECORDED),
         middle=middle,
     )
@@ -98,16 +130,30 @@ def leg(book: Book, local: Local, left: np.ndarray, right: np.ndarray, level: Le
 
 def log_density(operations: np.ndarray, on: Leg) -> np.ndarray:
     """Logarithm of the probability of exactly that many operations on a leg; -inf below nought."""
-    made = np.maximum(operations, 0.0) + HALF
+    made = np.maximum(operations, 0.0)
+    made += HALF
     found = np.log(made)
-    z = np.maximum(np.maximum(on.low - found, found - on.high), 0.0) / on.spread
-    z = np.minimum(z * z, 600.0)
-    total = np.zeros_like(z)
+    z = on.low - found
+    found -= on.high
+    np.maximum(z, found, out=z)
+    np.maximum(z, 0.0, out=z)
+    z /= on.spread
+    z *= z
+    np.minimum(z, 600.0, out=z)
+    total, term = np.zeros_like(z), found
     for weight, factor in TAILS:
-        total += weight / factor * np.exp(-0.5 / factor**2 * z)
-    total /= (ROOT_TAU * on.spread + on.high - on.low) * made
-    total = (1.0 - on.still) * total + on.still * (operations == 0)
-    return np.where(operations < 0, -np.inf, np.log(total + 1e-300))
+        np.multiply(z, -0.5 / factor**2, out=term)
+        np.exp(term, out=term)
+        term *= weight / factor
+        total += term
+    made *= ROOT_TAU * on.spread + on.high - on.low
+    total /= made
+    total *= 1.0 - on.still
+    total += on.still * (operations == 0)
+    total += 1e-300
+    np.log(total, out=total)
+    total[operations < 0] = -np.inf
+    return total
 
 
 def surprise(operations: np.ndarray, on: Leg) -> np.ndarray:
@@ -119,3 +165,13 @@ def surprise(operations: np.ndarray, on: Leg) -> np.ndarray:
 def usual_range(on: Leg) -> tuple[np.ndarray, np.ndarray]:
     """Operations between which about 19 in 20 right readings lie."""
     return np.maximum(np.exp(on.low - 2.0 * on.spread) - HALF, 0.0), np.exp(on.high + 2.0 * on.spread) - HALF
+
+
+def over(number: np.ndarray, modulus: np.ndarray) -> np.ndarray:
+    """What a counter that turns over at `modulus` shows after so many operations: np.mod in a third of its time."""
+    rest = number / modulus
+    np.rint(rest, out=rest)
+    rest *= modulus
+    np.subtract(number, rest, out=rest)
+    rest += modulus * (rest < 0)
+    return rest

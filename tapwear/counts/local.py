@@ -6,6 +6,7 @@ All arrays are flat, one entry an interval between two readings (or one a readin
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
@@ -95,11 +96,15 @@ def windows(values: np.ndarray, n_back: np.ndarray, n_ahead: np.ndarray) -> tupl
     The middle mean leaves out the lowest and the highest value where there are three or more.
     n_back, n_ahead : see `window_sizes`
     """
-    back = _middle_mean(values, np.arange(len(values)), n_back, -1)
-    ahead = np.empty(len(values))
-    whole, short = np.flatnonzero(n_ahead == WINDOW), np.flatnonzero(n_ahead < WINDOW)
-    ahead[whole] = back[whole + WINDOW - 1]
-    ahead[short] = _middle_mean(values, short, n_ahead[short], +1)
+    many = max(len(values) - WINDOW + 1, 0)
+    parts = [values[start : start + many] for start in reversed(range(WINDOW))]
+    within = reduce(np.add, parts) - (reduce(np.minimum, parts) + reduce(np.maximum, parts))
+    within /= WINDOW - 2
+    back, ahead = np.empty(len(values)), np.empty(len(values))
+    back[WINDOW - 1 :], ahead[:many] = within, within
+    for mean, n, step in ((back, n_back, -1), (ahead, n_ahead, +1)):
+        short = np.flatnonzero(n < WINDOW)
+        mean[short] = _middle_mean(values, short, n[short], step)
     return back, ahead
 
 

@@ -139,20 +139,25 @@ class Scale:
         partners = self.beside.partners[wrong].T
         right_number = np.concatenate([found.value, partners])
         kind = np.concatenate([found.kind, np.full(len(partners), slips.EXCHANGED)])
-        apart = right_number - origin
-        apart += modulus * np.round((guess - apart) / modulus)
-        made_a = apart * has_left
-        made_b = (np.where(both, total, 0.0) - apart) * has_right
         size = np.maximum(usual, total) + 10.0
-        good = (made_a >= 0) & (made_b >= 0) & (made_a + made_b <= UNLIKELY * size)
-        good &= np.abs(right_number - written) > SAME * size
+        apart = right_number - origin  # operations from the reading on the left, or to that on the right
+        turns = guess - apart
+        turns /= modulus
+        np.rint(turns, out=turns)
+        turns *= modulus
+        apart += turns
+        good = apart >= np.where(has_left, 0.0, -UNLIKELY * size)
+        good &= apart <= np.where(both, total, np.where(has_left, UNLIKELY * size, 0.0))
+        np.subtract(right_number, written, out=turns)
+        good &= np.abs(turns, out=turns) > SAME * size
         column, row = np.nonzero(good)
+        made = apart[column, row]
         there = np.maximum(np.sum(np.isfinite(partners), axis=0), 1)
         exchanged = np.log(self.chance_of[slips.EXCHANGED] / there)
         many = len(found.kind)
         chance = np.where(column < many, found.chance[np.minimum(column, many - 1)], exchanged[row])
-        chance += np.where(has_left[row], log_density(made_a[column, row], leg_a.take(row)), 0.0)
-        chance += np.where(has_right[row], log_density(made_b[column, row], leg_b.take(row)), 0.0)
+        chance += np.where(has_left[row], log_density(made, leg_a.take(row)), 0.0)
+        chance += np.where(has_right[row], log_density(np.where(both, total, 0.0)[row] - made, leg_b.take(row)), 0.0)
         chance -= np.where(both, log_density(total, leg(book, self.local, a, b, level)), 0.0)[row]
         went_on = ~both | (total >= IDLE * usual)
         return Weighed(right_number, kind, column, row, chance, self._plain(wrong, went_on))
