@@ -96,15 +96,15 @@ class _Parts:
         error : the errors (E, n, R), over which the densities are added up
         """
         mean, pull, floor, power = (rows_last(v) for v in (self.mean, self.pull, self.floor, self.power))
-        root = np.sqrt(pull)
+        root = np.sqrt(pull / floor)
         pulled = shift * root
         tried = []
         for middle in (mean - error) * root:
             apart = pulled - middle
             apart *= apart
-            apart += floor
+            apart += 1.0
             tried.append(log_product(apart, power))
-        return log_sum(np.array(tried))
+        return np.asarray(log_sum(np.array(tried)) + (np.log(floor) * power).sum(axis=0))
 
 
 @dataclass(frozen=True)

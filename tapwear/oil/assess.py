@@ -64,7 +64,7 @@ def assess(
         judged.append(_judge_tank(tank, case, by_unit, events))
     reader = Reader.of(case, judged, limits, by_unit, as_of)
     named = units["unit"] if wanted is None else units["unit"][units["unit"].isin(wanted)]
-    return tuple(reader.verdict(unit) for unit in named.astype(str).tolist())
+    return tuple(reader.verdict(unit) for unit in named.astype(str).to_numpy(object).tolist())
 
 
 def _weigher(case: Case, signature: Callable[[Case, Bools], Evidence]) -> Callable[[Bools, Bools], Evidence]:

@@ -88,14 +88,14 @@ def own_level(values: Floats, sd: Floats, selected: Bools) -> Own:
     selected : (S, L) samples that may define the own past
     """
     use = selected & np.isfinite(values) & np.isfinite(sd)
-    weight = np.where(use, 1.0 / np.square(np.where(use, sd, 1.0)), 0.0)
-    centre = _weighted_median(values, weight)
-    deviation = np.where(use, np.abs(values - centre[:, None]) / np.where(use, sd, 1.0), 0.0)
-    weight = weight * np.minimum(1.0, 1.5 / np.maximum(deviation, 1e-9))  # Huber's weights
+    error, known = np.where(use, sd, 1.0), np.where(use, values, 0.0)
+    weight = np.where(use, 1.0 / np.square(error), 0.0)
+    centre = _weighted_median(known, weight)
+    deviation = np.abs(known - centre[:, None]) / error
+    weight *= np.minimum(1.0, 1.5 / np.maximum(deviation, 1e-9))  # Huber's weights
     total = weight.sum(axis=1)
-    has = total > 0
     mean = np.full(len(values), np.nan)
-    np.divide((weight * np.where(use, values, 0.0)).sum(axis=1), total, out=mean, where=has)
+    np.divide((weight * known).sum(axis=1), total, out=mean, where=total > 0)
     return Own(mean, np.sqrt(1.0 / np.maximum(total, 1e-9)), np.asarray(use.sum(axis=1), dtype=np.int64))
 
 
@@ -171,8 +171,8 @@ def _seats(codes: Ints, speak: Bools) -> Ints:
 
 def _weighted_median(values: Floats, weight: Floats) -> Floats:
     order = np.argsort(np.where(weight > 0, values, np.inf), axis=1)
-    ordered = np.take_along_axis(values, order, axis=1)
-    running = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
+    order += (np.arange(len(values)) * values.shape[1])[:, None]
+    running = np.cumsum(weight.ravel()[order], axis=1)
     half = 0.5 * running[:, -1:]
     place = (running >= half).argmax(axis=1)
-    return np.asarray(ordered[np.arange(len(values)), place])
+    return np.asarray(values.ravel()[order[np.arange(len(values)), place]])

@@ -34,7 +34,7 @@ class Case:
     overhauls : (S, R) recorded overhauls [years since 1970], NaN padding
     partner : (S, L) row of the unit whose label a sample seems to bear, -1 if none
     memories : discounted operations under several losses, the ordinary one first, and their weights
-    in_years : (S, L, 5) discounted years, for gas that follows the time and not the operations
+    in_years : (S, L, 5) discounted years of vacuum units, whose gas may follow the time and not the operations
     loss : (S, 5) of each gas through the breather [1/year]
     vacuum : (S,) ; oil_volume : (S,) [L]
     like : which units are like one another
@@ -99,7 +99,6 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
     loss = losses(here["breathing"].fillna("").astype(str).tolist(), vacuum, settings)
     overhauls = np.where(resets.overhaul, resets.year, np.nan)
     held = memories(grid, resets, loss, settings)
-    uncounted = replace(grid, operations=np.full_like(grid.operations, np.nan))
     laboratories = compare_laboratories(grid, held[0][0], resets, like.speak[-1], settings)
     nothing = np.zeros(grid.year.shape, dtype=bool)
     case = Case(
@@ -108,7 +107,7 @@ def make_case(samples: pd.DataFrame, events: pd.DataFrame, by_unit: pd.DataFrame
         overhauls=overhauls,
         partner=partner,
         memories=held,
-        in_years=discounted(uncounted, resets, loss, settings).amount,
+        in_years=_in_years(grid, resets, loss, vacuum, settings),
         loss=loss,
         vacuum=vacuum,
         oil_volume=np.where(known, volume, typical),
@@ -148,6 +147,15 @@ def as_seen(case: Case, tested: Bools) -> Case:
     changed = np.max(changes, axis=1, initial=-np.inf)[:, None]
     before = np.where(grid.year <= changed, settings.breather_change_sd, 0.0)
     return replace(case, older=older, tested=tested, foreign=foreign, before_breather=before)
+
+
+def _in_years(grid: SampleGrid, resets: Resets, loss: Floats, vacuum: Bools, settings: OilSettings) -> Floats:
+    rows = np.flatnonzero(vacuum)
+    some = rows_of(grid, rows)
+    uncounted = replace(some, operations=np.full_like(some.operations, np.nan))
+    out = np.full((*grid.year.shape, loss.shape[1]), np.nan)
+    out[rows] = discounted(uncounted, rows_of(resets, rows), loss[rows], settings).amount
+    return out
 
 
 def _like(unit: Sequence[str], by_unit: pd.DataFrame) -> LikeUnits:

@@ -48,7 +48,7 @@ def event_years(events: pd.DataFrame, units: Sequence[str], kinds: Sequence[str]
     place = np.arange(len(code)) - np.searchsorted(code, code)
     by_unit = np.full((len(names) + 1, int(place.max(initial=-1)) + 1), np.nan)  # the last row for units without any
     by_unit[code, place] = years_since_epoch(part["happened_on"])
-    row = {name: number for number, name in enumerate(names)}
+    row = {name: number for number, name in enumerate(np.asarray(names, dtype=object).tolist())}
     return np.asarray(by_unit[np.array([row.get(unit, -1) for unit in units], dtype=np.int64)])
 
 

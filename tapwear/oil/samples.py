@@ -141,8 +141,8 @@ def read_grid(samples: pd.DataFrame, taken_from: str, most: int) -> SampleGrid:
     method, method_names = codes(_tests(part, texts("breakdown_method")))
     operations = np.stack([floats(f"operations_{q}") for q in ("low", "mid", "high")], axis=2)
     return SampleGrid(
-        unit=tuple(keys["unit"].astype(str)),
-        compartment=tuple(keys["compartment"].astype(str)),
+        unit=tuple(keys["unit"].astype(str).to_numpy(object).tolist()),
+        compartment=tuple(keys["compartment"].astype(str).to_numpy(object).tolist()),
         year=year,
         gas=gas,
         below=below & np.isfinite(gas),

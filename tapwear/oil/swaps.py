@@ -7,6 +7,7 @@ is swapped back: the pair is named and left aside until a new sample is taken.
 from __future__ import annotations
 
 from itertools import combinations
+from math import isfinite
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -48,17 +49,21 @@ def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
     for number in range(len(start) - 1):
         if not worth[number]:
             continue
-        for a, b in combinations(order[start[number] : start[number + 1]], 2):
-            one, two = (row[a], column[a]), (row[b], column[b])
-            if row[a] == row[b] or apart[one] + apart[two] <= least:
+        taken = order[start[number] : start[number + 1]]
+        places = list(zip(row[taken].tolist(), column[taken].tolist(), strict=True))
+        misfit = apart[row[taken], column[taken]].tolist()
+        for a, b in combinations(range(len(places)), 2):
+            if misfit[a] + misfit[b] <= least or places[a][0] == places[b][0]:
                 continue
+            one, two = places[a], places[b]
             if _each_like_the_other(level, previous, one, two):
                 suspected[one] = suspected[two] = True
-                partner[one], partner[two] = row[b], row[a]
+                partner[one], partner[two] = two[0], one[0]
                 for place in (one, two):
                     _forget(level, previous, place)
                     apart[place[0]] = np.nansum(np.square(level[place[0]] - previous[place[0]]), axis=1)
                     worth[visits[place[0]]] = True
+                misfit = apart[row[taken], column[taken]].tolist()
     return suspected, partner
 
 
@@ -81,10 +86,11 @@ def _forget(level: Floats, previous: Floats, place: tuple[int, int]) -> None:
 
 
 def _each_like_the_other(level: Floats, previous: Floats, one: tuple[int, int], two: tuple[int, int]) -> bool:
-    own = np.concatenate([level[one] - previous[one], level[two] - previous[two]])
-    other = np.concatenate([level[one] - previous[two], level[two] - previous[one]])
-    known = np.isfinite(own) & np.isfinite(other)
-    if int(known.sum()) < LEAST_VALUES:
+    first, second = level[one].tolist(), level[two].tolist()
+    before_first, before_second = previous[one].tolist(), previous[two].tolist()
+    values = zip(first + second, before_first + before_second, before_second + before_first, strict=True)
+    known = [((now - own) ** 2, (now - other) ** 2) for now, own, other in values if isfinite(now - own + now - other)]
+    if len(known) < LEAST_VALUES:
         return False
-    misfit = float(np.mean(np.square(own[known])))
-    return misfit > OWN_MISFIT and float(np.mean(np.square(other[known]))) < BETTER * misfit
+    misfit: float = sum(own for own, _ in known)
+    return misfit > OWN_MISFIT * len(known) and sum(other for _, other in known) < BETTER * misfit

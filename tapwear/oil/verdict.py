@@ -84,7 +84,7 @@ class Reader:
             loud = np.flatnonzero(j.call.pull | j.call.resample | j.call.withdrawn)
             judged_rows.append(_by_unit(j.grid.unit, loud.tolist()))
         here = by_unit[["oil_group", "technology"]].fillna("").astype(str).reindex(list(case.grid.unit), fill_value="")
-        kinds = list(here.itertuples(index=False, name=None))
+        kinds = list(zip(*(here[name].to_numpy(object).tolist() for name in here), strict=True))
         held = {kind: limits_of(limits, *kind) for kind in set(kinds)}
         of_rows = [held[kind] for kind in kinds]
         tanks: dict[str, float] = {}
@@ -116,7 +116,7 @@ class Reader:
             if not beside.quiet[row]:
                 asked.findings += self._left_aside(row, asked)
         if rows:
-            newest = max(rows, key=lambda row: beside.last[row])
+            newest = rows[0] if len(rows) == 1 else max(rows, key=lambda row: beside.last[row])
             return self._called(
                 unit,
                 beside.last[newest],
