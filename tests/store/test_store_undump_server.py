@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import signal
+import subprocess
+import sys
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -139,6 +142,25 @@ def test_rows_that_come_back_otherwise_are_not_kept(
     with pytest.raises(StoreError, match="gives back rows of reading otherwise"):
         restore_on_server(dump, empty_database)
     assert tables_in(empty_database) == []
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from tapwear.store import undump_server
+def killed(connection, table):
+    if table == "reading":
+        os.kill(os.getpid(), signal.SIGKILL)
+undump_server._number_on = killed
+undump_server.restore_on_server(Path(sys.argv[1]), sys.argv[2])
+"""
+
+
+def test_a_restore_killed_half_way_leaves_the_database_empty_for_the_next(dump: Path, empty_database: str) -> None:
+    done = subprocess.run([sys.executable, "-c", KILLED, str(dump), empty_database], check=False)
+    assert done.returncode == -signal.SIGKILL
+    assert restore_on_server(dump, empty_database)[1]["reading"] == 2  # waits until the server has noticed
+    assert len(tables_in(empty_database)) > 20
 
 
 def test_a_database_that_holds_something_is_refused_and_left(dump: Path, empty_database: str) -> None:
