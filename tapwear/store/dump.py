@@ -105,7 +105,8 @@ def _from_server(connection: Connection, table: str) -> tuple[dict[str, str], It
     columns, held = form_of_a_file(table)
     form = sqlite.dialect()
     forms = [column.type.dialect_impl(form).bind_processor(form) or as_it_is for column in held.columns]
-    rows = connection.execute(sa.select(held).order_by(*held.primary_key))
+    every = sa.select(held).order_by(*held.primary_key)
+    rows = connection.execute(every, execution_options={"stream_results": True})  # never the whole table at once
     return columns, ([turn(value) for turn, value in zip(forms, row, strict=True)] for row in rows)
 
 

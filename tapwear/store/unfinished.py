@@ -14,7 +14,7 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -76,10 +76,14 @@ def leftovers(folder: Path, *, clear: bool = False) -> tuple[Leftover, ...]:
         return ()
     found = []
     for path in named:
-        with suppress(FileNotFoundError):  # somebody finished it, or cleared it away, just now
+        try:
             one = _look_at(path, clear)
-            if one is not None:
-                found.append(one)
+        except FileNotFoundError:  # somebody finished it, or cleared it away, just now
+            continue
+        except OSError as error:
+            one = Leftover(path, 0, f"it cannot be read: {error.strerror}")
+        if one is not None:
+            found.append(one)
     return tuple(found)
 
 
@@ -88,7 +92,9 @@ def _look_at(path: Path, clear: bool) -> Leftover | None:
         return Leftover(path, path.lstat().st_size, "it has no mark of ours")
     size = sum(one.lstat().st_size for one in path.rglob("*") if not one.is_dir())
     try:
-        mark = os.open(path / MARK, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0))
+        mark = os.open(path / MARK, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
+    except PermissionError:
+        return Leftover(path, size, "it is somebody else's")
     except OSError:
         return Leftover(path, size, "it has no mark of ours")
     try:
@@ -146,7 +152,7 @@ def _made_by_us(path: Path, of: str) -> bool:
             one.is_file() and not one.is_symlink() and (one.suffix == ".csv" or one.name == "manifest.json")
             for one in path.iterdir()
         )
-    return path.name in (MARK, *(f"{of}{ending}" for ending in FILES))
+    return path.is_file() and path.name in (MARK, *(f"{of}{ending}" for ending in FILES))
 
 
 def _locked(mark: int) -> bool:

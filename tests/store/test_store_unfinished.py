@@ -82,6 +82,11 @@ def other_mark(left: Path) -> None:
     (left / MARK).write_text("[1]", encoding="utf-8")
 
 
+def mark_that_gives_nothing(left: Path) -> None:
+    (left / MARK).unlink()
+    os.mkfifo(left / MARK)
+
+
 def changed_mark(left: Path, **values: object) -> None:
     said = json.loads((left / MARK).read_text(encoding="utf-8"))
     (left / MARK).write_text(json.dumps({**said, **values}), encoding="utf-8")
@@ -108,6 +113,7 @@ def never_locked(left: Path) -> None:
         (no_mark, "no mark"),
         (mark_is_a_link, "no mark"),
         (other_mark, "cannot be read"),
+        (mark_that_gives_nothing, "cannot be"),
         (other_machine, "on another is still at it"),
         (other_place, "not of this folder"),
         (never_locked, "is still at it"),
