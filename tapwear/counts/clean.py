@@ -111,8 +111,8 @@ def _points(drives: Drives) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "series": drives.series,
-            "unit": drives.unit[drives.series],
-            "drive": drives.drive[drives.series],
+            "unit": pd.Series(drives.unit).array.take(drives.series),
+            "drive": pd.Series(drives.drive).array.take(drives.series),
             "on": _dates(drives.day),
             "operations": drives.operations,
             "probability": drives.probability,

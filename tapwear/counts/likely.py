@@ -130,7 +130,7 @@ def leg(book: Book, local: Local, left: np.ndarray, right: np.ndarray, level: Le
 
 def log_density(operations: np.ndarray, on: Leg) -> np.ndarray:
     """Logarithm of the probability of exactly that many operations on a leg; -inf below nought."""
-    made = np.maximum(operations, 0.0)
+    made: np.ndarray = np.maximum(operations, 0.0)
     made += HALF
     found = np.log(made)
     z = on.low - found
@@ -140,7 +140,8 @@ def log_density(operations: np.ndarray, on: Leg) -> np.ndarray:
     z /= on.spread
     z *= z
     np.minimum(z, 600.0, out=z)
-    total, term = np.zeros_like(z), found
+    term = found
+    total: np.ndarray = np.zeros_like(z)
     for weight, factor in TAILS:
         np.multiply(z, -0.5 / factor**2, out=term)
         np.exp(term, out=term)
@@ -167,9 +168,9 @@ def usual_range(on: Leg) -> tuple[np.ndarray, np.ndarray]:
     return np.maximum(np.exp(on.low - 2.0 * on.spread) - HALF, 0.0), np.exp(on.high + 2.0 * on.spread) - HALF
 
 
-def over(number: np.ndarray, modulus: np.ndarray) -> np.ndarray:
+def over(number: np.ndarray, modulus: np.ndarray | float) -> np.ndarray:
     """What a counter that turns over at `modulus` shows after so many operations: np.mod in a third of its time."""
-    rest = number / modulus
+    rest: np.ndarray = number / modulus
     np.rint(rest, out=rest)
     rest *= modulus
     np.subtract(number, rest, out=rest)

@@ -11,6 +11,7 @@ from tapwear.counts import slips
 from tapwear.counts.book import Book
 from tapwear.counts.chain import Chainer, Chains
 from tapwear.counts.exchanges import run_on
+from tapwear.counts.likely import over
 from tapwear.counts.local import HALF, Intervals, group_levels, local_levels
 from tapwear.counts.weigh import Beside, Scale
 from tapwear.peers import Speakers
@@ -68,7 +69,7 @@ def raw_intervals(book: Book) -> Intervals:
         & (book.epoch[1:] == book.epoch[:-1])
         & (book.day[1:] > book.day[:-1])
     ) + 1
-    return _intervals(book, right - 1, right, np.mod(book.value[right] - book.value[right - 1], book.modulus[right]))
+    return _intervals(book, right - 1, right, over(book.value[right] - book.value[right - 1], book.modulus[right]))
 
 
 def used_intervals(book: Book, chains: Chains) -> Intervals:

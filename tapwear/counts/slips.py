@@ -47,7 +47,7 @@ def digit_slips(written: np.ndarray, near: np.ndarray, digits: int, chance_of: n
         chances.extend([chance_of[kind] * share] * len(found))
         kinds.extend([kind] * len(found))
 
-    heads = [np.floor(written / 10.0**k) for k in range(digits + 2)]  # places are counted from the right
+    heads = [_whole(written / 10.0**k) for k in range(digits + 2)]  # places are counted from the right
     digit = [head - 10.0 * higher for head, higher in pairwise(heads)]
     tails = [written - head * 10.0**k for k, head in enumerate(heads)]
     for k in range(digits - 1):
@@ -59,14 +59,21 @@ def digit_slips(written: np.ndarray, near: np.ndarray, digits: int, chance_of: n
     for k in range(digits + 1):
         add(EXTRA, 1.0 / digits, np.where(heads[k + 1] > 0, heads[k + 1] * 10.0**k + tails[k], np.nan))
     value = np.stack(values)
-    value[value >= 10.0**digits] = np.nan
+    np.putmask(value, value >= 10.0**digits, np.nan)
     return Candidates(value, np.log(np.array(chances)), np.array(kinds))
 
 
 def _two_digits(base: np.ndarray, near: np.ndarray, unit: float) -> tuple[np.ndarray, np.ndarray]:
     """`base` plus the two digits at that place that bring it nearest to `near` from below and above."""
-    digit = np.clip(np.floor((near - base) / unit), 0.0, 8.0)
+    digit = np.clip(_whole((near - base) / unit), 0.0, 8.0)
     return base + digit * unit, base + (digit + 1.0) * unit
+
+
+def _whole(number: np.ndarray) -> np.ndarray:
+    """np.floor, in a fraction of its time."""
+    near: np.ndarray = np.rint(number)
+    near -= near > number
+    return near
 
 
 def in_words(kind: int, written: int, right: float, source: str) -> str:

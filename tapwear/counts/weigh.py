@@ -9,7 +9,7 @@ import numpy as np
 
 from tapwear.counts import slips
 from tapwear.counts.book import Book
-from tapwear.counts.likely import expect, leg, log_density
+from tapwear.counts.likely import expect, leg, log_density, over
 from tapwear.counts.local import Local
 
 BLOCK = 4_000  # readings weighed at a time, so that the tables stay in the processor's cache
@@ -134,8 +134,8 @@ class Scale:
         guess = np.where(both, total * before / np.maximum(usual, 1e-9), np.where(has_left, before, -after))
         modulus, written = 10.0**digits, book.value[wrong]
         origin = np.where(has_left, self.shifted[a], self.shifted[b]) - (self.shifted[wrong] - written)
-        origin = np.mod(origin, modulus)
-        found = slips.digit_slips(written, np.mod(origin + guess, modulus), digits, self.chance_of)
+        origin = over(origin, modulus)
+        found = slips.digit_slips(written, over(origin + guess, modulus), digits, self.chance_of)
         partners = self.beside.partners[wrong].T
         right_number = np.concatenate([found.value, partners])
         kind = np.concatenate([found.kind, np.full(len(partners), slips.EXCHANGED)])
@@ -150,9 +150,10 @@ class Scale:
         good &= apart <= np.where(both, total, np.where(has_left, UNLIKELY * size, 0.0))
         np.subtract(right_number, written, out=turns)
         good &= np.abs(turns, out=turns) > SAME * size
-        column, row = np.nonzero(good)
-        made = apart[column, row]
-        there = np.maximum(np.sum(np.isfinite(partners), axis=0), 1)
+        column = np.repeat(np.arange(len(good)), np.count_nonzero(good, axis=1))
+        flat = np.flatnonzero(good)
+        row, made = flat - column * len(wrong), apart.ravel()[flat]
+        there = np.maximum(sum(np.isfinite(number).astype(float) for number in partners), 1.0)
         exchanged = np.log(self.chance_of[slips.EXCHANGED] / there)
         many = len(found.kind)
         chance = np.where(column < many, found.chance[np.minimum(column, many - 1)], exchanged[row])
