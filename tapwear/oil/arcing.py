@@ -69,7 +69,7 @@ class _Parts:
 
     @classmethod
     def of(cls, residual: Floats, own_sd: Floats, shared_sd: Floats, use: Bools, settings: OilSettings) -> _Parts:
-        """Of residuals (R, n, G) with errors as in `log_density`: own ones (G,), and shared ones (R, n)."""
+        """Of residuals (R, n, G) with errors as in `misfit_of`: own ones (G,), and shared ones (R, n)."""
         known = np.isfinite(residual) & use[..., None]
         precision = 1.0 / np.square(own_sd)
         clean = np.where(known, residual, 0.0)
@@ -190,7 +190,7 @@ def _weigh(fits: list[_Fit], stories: _Stories, year: Floats, back: Floats, loss
         usual=np.array([fit.usual for fit in fits])[memory, each],
         carried=np.zeros(len(best)),
         open_year=year[:, -1:] + (stories.life - stories.age)[None, :],
-        open_sd=np.broadcast_to(0.2 * stories.life, weight.shape),
+        open_sd=0.2 * stories.life,
         weight=weight,
     )
 
@@ -218,14 +218,16 @@ def _fits(
     row, place = np.nonzero(valid)
     in_test[row, column[row, place]] = True
     shared_sd, foreign = np.sqrt(shared[rows]), at(case.foreign[rows], column)
+    past_sd, now_sd, before = np.hypot(shared_sd, wander[rows]), at(shared_sd, column), use[rows] & ~in_test
     for drift, chance in DRIFTS:
         own = (own_level(made[:, :, g] + drift * age, sd[g], use) for g in range(len(ARC_GASES)))
         levels = [pooled(each, case.like, UNITS_DIFFER, rows) for each in own]
         residual = made[rows] + (drift * age[rows])[:, :, None]
         residual -= np.stack([level.mean for level in levels], axis=1)[:, None, :]
-        past = _Parts.of(residual, own_sd, np.hypot(shared_sd, wander[rows]), use[rows] & ~in_test, settings)
-        now = _Parts.of(at(residual, column), own_sd, at(shared_sd, column), valid, settings)
-        newest_known = np.isfinite(at(residual, column)[:, -1]).any(axis=-1)
+        past = _Parts.of(residual, own_sd, past_sd, before, settings)
+        tested = at(residual, column)
+        now = _Parts.of(tested, own_sd, now_sd, valid, settings)
+        newest_known = np.isfinite(tested[:, -1]).any(axis=-1)
         yield _Fit(
             now=now,
             level_sd=np.where(valid, np.hypot(levels[0].sd[:, None], foreign), 0.0),

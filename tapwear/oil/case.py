@@ -167,8 +167,8 @@ def _like(unit: Sequence[str], by_unit: pd.DataFrame) -> LikeUnits:
     for like in LIKE_OIL:
         key = here[list(like)].fillna("").astype(str)
         codes.append(np.asarray(key.groupby(list(like), sort=False).ngroup(), dtype=np.int64))
-        speak.append(Speakers.of(by_unit, like).rows(names)[0])
-    of_fleet = Speakers.of(by_unit, LIKE_OIL[-1]).rows(names)[1]
+        of_group, of_fleet = Speakers.of(by_unit, like).rows(names)  # of the fleet they are always the same
+        speak.append(of_group)
     return LikeUnits((*codes, np.zeros(len(names), dtype=np.int64)), (*speak, of_fleet))
 
 

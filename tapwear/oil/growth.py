@@ -71,7 +71,8 @@ class Evidence:
     severity : (S,) share of the limit reached at the newest sample, under the best story
     excess, usual : (S,) leading quantity of the newest sample beyond what is usual, and what is usual
     carried : (S,) most of the excess that may be left over from a fault that was repaired
-    open_year, open_sd, weight : (S, P) when each story reaches the limit [years], and its share
+    open_year, weight : (S, P) when each story reaches the limit [years], and its share
+    open_sd : (P,) error of those dates [years]
     """
 
     kind: str
@@ -201,7 +202,7 @@ def in_blocks(weigh: Callable[[Ints, int], Evidence], valid: Bools, apart: Bools
         missing = valid.shape[1] - newest
         parts.append(replace(part, support=np.pad(part.support, ((0, 0), (missing, 0)))))
         start = stop
-    names = [f.name for f in fields(Evidence) if f.name != "kind"]
+    names = [f.name for f in fields(Evidence) if f.name not in ("kind", "open_sd")]
     joined: dict[str, Any] = {name: np.concatenate([getattr(p, name) for p in parts]) for name in names}
     return replace(parts[0], **joined), rows
 
@@ -225,7 +226,7 @@ def scattered(part: Evidence, rows: Ints, column: Ints, usual: Floats) -> Eviden
         usual=usual,
         carried=full(part.carried, ()),
         open_year=full(part.open_year, stories),
-        open_sd=full(part.open_sd, stories),
+        open_sd=part.open_sd,
         weight=full(part.weight, stories),
     )
 
@@ -312,7 +313,7 @@ def _weigh(kind: str, readings: Readings, growth: Growth, excess: Floats, settin
         usual=np.empty(0),
         carried=readings.carried[:, -1],
         open_year=newest[:, None] - (log_severity * by_story).T,
-        open_sd=np.broadcast_to(spread * tau, weight.shape),
+        open_sd=spread * tau,
         weight=weight,
     )
 

@@ -163,7 +163,7 @@ class Reader:
         compared = self.case.gas[row, column] if at_home else gas
         asked.findings.append(sentences.finding(evidence, row, gas, compared, vacuum, volume))
         if call.pull[row]:
-            stories = evidence.open_year[row], evidence.open_sd[row], evidence.weight[row]
+            stories = evidence.open_year[row], evidence.open_sd, evidence.weight[row]
             asked.ranges.append(date_range(*stories, self.as_of))
             asked.severe = asked.severe or bool(call.severe[row])
             if call.standing[row]:
