@@ -76,7 +76,9 @@ def _left_aside(readings: pd.DataFrame, as_of: date, use_sample_readings: bool) 
     digits = pd.to_numeric(readings["digits"], errors="coerce").to_numpy(dtype=float)
     aside = np.zeros(len(readings), dtype=np.int64)
     if not use_sample_readings:
-        aside[(readings["source"] == "sample").to_numpy(dtype=bool)] = 5
+        source = readings["source"].to_numpy(dtype=object)
+        head = run_starts([source])
+        aside[np.repeat(source[head] == "sample", np.diff(head, append=len(source)))] = 5
     aside[~(digits >= 1)] = 4
     aside[~((value >= 0) & np.isfinite(value))] = 3
     aside[on > np.datetime64(as_of)] = 2

@@ -103,5 +103,7 @@ def read_beside(book: Book) -> Beside:
         same = np.flatnonzero((visit[here] == visit[there]) & (counter[here] != counter[there]))
         rows = order[here][same]
         partners[rows, slot], counters[rows, slot] = value[there][same], counter[there][same]
-    same_number = np.any(partners == book.value[:, None], axis=1)
+    same_number = np.zeros(n, dtype=bool)
+    for number in partners.T:
+        same_number |= number == book.value
     return Beside(partners, counters, np.where(same_number, 0.0, -np.inf))
