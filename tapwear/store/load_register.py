@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import pandas as pd
 import sqlalchemy as sa
@@ -15,8 +14,7 @@ from tapwear.store.visit_rules import VISIT_RULE_FIELDS
 from tapwear.store.whereabouts import IN_SERVICE, CounterRow, FittingRow, Spell, StayRow, spells
 
 
-@dataclass(frozen=True)
-class PlaceRow:
+class PlaceRow(NamedTuple):
     """A place with its station, as the units frame shows it."""
 
     station: str

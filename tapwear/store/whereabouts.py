@@ -11,12 +11,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from typing import NamedTuple
 
 IN_SERVICE = "in service"
 
 
-@dataclass(frozen=True)
-class StayRow:
+class StayRow(NamedTuple):
     """One row of the stays: `from_on` None means since always; `place_id` None means at no place of ours."""
 
     id: int
@@ -27,8 +27,7 @@ class StayRow:
     from_on: date | None
 
 
-@dataclass(frozen=True)
-class Spell:
+class Spell(NamedTuple):
     """A stay with its end (the next stay's first day, None: still there) and the key of its position."""
 
     stay: StayRow
@@ -89,8 +88,7 @@ def _positions(ended: list[tuple[StayRow, date | None]]) -> dict[int, int]:
     return taken
 
 
-@dataclass(frozen=True)
-class FittingRow:
+class FittingRow(NamedTuple):
     """One row of the fittings: from that day the drive is on the unit, in that slot (unit "": on none)."""
 
     id: int
@@ -101,8 +99,7 @@ class FittingRow:
     counter_then: int | None
 
 
-@dataclass(frozen=True)
-class CounterRow:
+class CounterRow(NamedTuple):
     """A counter on a drive."""
 
     id: int
