@@ -28,7 +28,7 @@ except ImportError:  # pragma: no cover - Windows has none: what was left is nam
 MARK = "unfinished.json"
 KIND = "unfinished work of tapwear"
 LARGEST_MARK = 10_000  # our choice, in bytes: ours take some hundred
-# `mkdtemp` and `mkstemp` put eight of these between what comes before and after; 0.2.0 made files named alike at first.
+# `mkdtemp` and `mkstemp` put eight of these between what comes before and after; 0.2.0 made files named so.
 _NAMED = re.compile(r"(?P<of>.+)\.[a-z0-9_]{8}\.part(-wal|-shm|-journal)?", re.DOTALL)
 
 
