@@ -300,12 +300,15 @@ def with_service_readings(book: Book) -> pd.DataFrame:
     The number as left counts, unless it differs so much from the number as found that the counter was changed.
     """
     done = book.services[book.services["as_found_counter"].notna() | book.services["as_left_counter"].notna()]
+    if done.empty:
+        return book.readings
     found = done["as_found_counter"].astype(float)
     left = done["as_left_counter"].astype(float).fillna(found)
     found = found.fillna(left)
     plain = (left - found).abs() <= TESTING_OPERATIONS
     extra = pd.DataFrame({"unit": done["unit"], "read_on": done["done_on"], "value": left})[plain.to_numpy(bool)]
-    main = book.readings[book.readings["source"] == "mechanical"]
+    readings = book.readings[book.readings["unit"].isin(done["unit"])]
+    main = readings[readings["source"] == "mechanical"]
     single = main.groupby("unit")["drive"].agg(["nunique", "first"])
     digits = main.groupby("unit")["digits"].last()
     extra = extra[extra["unit"].map(single["nunique"]) == 1]
