@@ -25,7 +25,8 @@ from tapwear.outlook.types import Due, Outlook
 from tapwear.store.company import all_tags
 from tapwear.store.engine import Store, open_store
 
-UNITS_A_BLOCK = 8_000  # under a gigabyte each while they are worked on; our choice
+WORTH_SPLITTING = 4_000  # units; to start other processes takes as long as some hundred; our choice
+UNITS_A_BLOCK = 12_500  # at most: about a gigabyte while they are worked on; our choice
 
 
 @dataclass(frozen=True)
@@ -40,12 +41,12 @@ class Dates:
 def fleet_dates(store: Store, as_of: date, done: Callable[[int], None] = lambda units: None) -> Dates:
     """The dates of everything in the store that was known by `as_of`; `done` is told how many units are through.
 
-    A fleet of more than a block is worked on by several processes, each of which opens the store for itself.
+    A large fleet is worked on by several processes, each of which opens the store for itself.
     """
     with store.rows() as connection:
         tags = all_tags(connection)
     with _nothing_collected():
-        if len(tags) <= UNITS_A_BLOCK:
+        if len(tags) <= WORTH_SPLITTING:
             found = assess_store(store, as_of)
             return Dates(as_of, found.outlook, found.verdicts)
         dues: list[Due] = []

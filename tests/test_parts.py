@@ -79,7 +79,8 @@ def test_what_like_units_say_bears_on_a_unit(store: Store, monkeypatch: pytest.M
 
 def test_block_by_block_the_fleet_is_the_same_as_at_one_go(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = assess_store(store, AS_OF)
-    monkeypatch.setattr(blocks, "UNITS_A_BLOCK", 32)
+    monkeypatch.setattr(blocks, "WORTH_SPLITTING", 32)
+    monkeypatch.setattr(blocks, "UNITS_A_BLOCK", 20)
     through: list[int] = []
     parts = blocks.fleet_dates(store, AS_OF, through.append)
     assert len(through) > 1
