@@ -70,25 +70,27 @@ def _alone(slot: Slot, result: PlanResult) -> list[str]:
 
 
 def _groups(result: PlanResult) -> list[str]:
-    words = []
-    for group, ids in sorted(result.limits.groups.items()):
-        out: dict[str, set[str]] = {}
-        for slot in result.placed:
-            if slot.job.job_id in ids and slot.job.needs_outage:
-                for week in _weeks_out(slot):
-                    out.setdefault(week, set()).add(_outage(slot.job))
-        words += [
-            f"transfer group {group} has {' and '.join(sorted(banks))} out in {week}"
-            for week, banks in sorted(out.items())
-            if len(banks) > 1
-        ]
-    return words
+    groups: dict[str, list[str]] = {}
+    for group, ids in result.limits.groups.items():
+        for job_id in ids:
+            groups.setdefault(job_id, []).append(group)
+    out: dict[tuple[str, str], set[str]] = {}
+    for slot in result.placed:
+        for group in groups.get(slot.job.job_id, ()) if slot.job.needs_outage else ():
+            for week in _weeks_out(slot):
+                out.setdefault((group, week), set()).add(_outage(slot.job))
+    return [
+        f"transfer group {group} has {' and '.join(sorted(banks))} out in {week}"
+        for (group, week), banks in sorted(out.items())
+        if len(banks) > 1
+    ]
 
 
 def _banks(result: PlanResult) -> list[str]:
     starts: dict[tuple[str, str], set[str]] = {}
+    undated = {slot.job.job_id for slot in result.undated}
     for slot in result.slots:
-        if slot.job.bank and (slot.start_week or slot not in result.undated):
+        if slot.job.bank and (slot.start_week or slot.job.job_id not in undated):
             starts.setdefault((slot.job.station, slot.job.bank), set()).add(slot.start_week or "not placed")
     return [
         f"bank {bank} at {station} does not start together: {', '.join(sorted(weeks))}"

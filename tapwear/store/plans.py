@@ -67,12 +67,11 @@ def save_plan(store: Store, document: dict[str, Any], *, name: str | None, by: s
             name = _next_name(session, int(document["year"]))
         _free(session, name)
         tags = {row["unit"] for row in document["jobs"]}
-        found = session.exec(select(TapChanger.tag, TapChanger.id).where(col(TapChanger.tag).in_(tags))).all()
-        ids: dict[str, int] = {tag: number for tag, number in found if number is not None}
-        if tags - ids.keys():
-            raise StoreError(
-                f"The plan names units that the store does not know: {', '.join(sorted(tags - ids.keys()))}."
-            )
+        found = session.exec(select(TapChanger.tag, TapChanger.id)).all()
+        ids: dict[str, int] = {tag: number for tag, number in found if number is not None and tag in tags}
+        if missing := sorted(tags - ids.keys()):
+            more = f" and {len(missing) - 5} more" if len(missing) > 5 else ""
+            raise StoreError(f"The plan names units that the store does not know: {', '.join(missing[:5])}{more}.")
         rest = {key: value for key, value in document.items() if key not in ("year", "as_of", "jobs")}
         rest["jobs"] = [
             {
