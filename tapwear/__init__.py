@@ -1,3 +1,3 @@
 """Tapwear: when each on-load tap changer must be opened, why, and in which week the station can spare it."""
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
