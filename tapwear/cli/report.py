@@ -174,7 +174,7 @@ def _by_unit(frame: pd.DataFrame) -> Callable[[str], pd.DataFrame]:
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+    return [{str(name): value for name, value in row.items() if name != "home"} for row in frame.to_dict("records")]
 
 
 def _content(

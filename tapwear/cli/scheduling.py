@@ -193,7 +193,7 @@ def _subject(assessment: Assessment, tag: str) -> Subject:
 
     book = assessment.book
     rows = book.units[book.units["unit"] == tag].to_dict("records")
-    identity = {str(name): value for name, value in rows[0].items()} if rows else {"unit": tag}
+    identity = {str(name): value for name, value in rows[0].items() if name != "home"} if rows else {"unit": tag}
     try:
         story = count_story(assessment, tag)
     except KeyError:
