@@ -76,7 +76,7 @@ def _nothing_collected() -> Iterator[None]:
 
 def _blocks(store: Store, tags: Sequence[str], as_of: date) -> Iterator[Dates]:
     """Every block's dates, as they come."""
-    workers = os.cpu_count() or 1
+    workers = min(os.cpu_count() or 1, 2 * len(tags) // WORTH_SPLITTING)
     count = -(-len(tags) // (UNITS_A_BLOCK * workers)) * workers  # the same number for each
     blocks = [tags[len(tags) * at // count : len(tags) * (at + 1) // count] for at in range(count)]
     with ProcessPoolExecutor(workers, get_context("spawn"), initializer=_quiet) as pool:

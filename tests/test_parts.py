@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import re
 
 import pytest
 from test_stories import AS_OF, bring_in
 
 from tapwear import blocks, peers
+from tapwear.errors import TapwearError
 from tapwear.fleet import Assessment, assess_store, assess_units
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due
@@ -88,6 +90,17 @@ def test_block_by_block_the_fleet_is_the_same_as_at_one_go(store: Store, monkeyp
     assert [(due.unit, due.task) for due in parts.outlook.dues] == [(due.unit, due.task) for due in whole.outlook.dues]
     assert same(parts.outlook, whole.outlook)
     assert all(same(parts.verdicts[unit], verdict) for unit, verdict in whole.verdicts.items())
+
+
+def die(*_given: object) -> None:
+    os._exit(9)
+
+
+def test_a_process_that_is_lost_is_told_in_words(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(blocks, "WORTH_SPLITTING", 32)
+    monkeypatch.setattr(blocks, "_block", die)
+    with pytest.raises(TapwearError, match=r"no memory left for it\. Nothing was changed"):
+        blocks.fleet_dates(store, AS_OF)
 
 
 def test_a_small_fleet_is_read_at_one_go(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
