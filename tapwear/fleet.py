@@ -31,6 +31,7 @@ from tapwear.outlook.types import HORIZON_YEARS, Outlook
 from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
+from tapwear.report.due_words import must_stop
 from tapwear.report.stories import CountStory
 from tapwear.store.book import Book
 from tapwear.weeks import DAYS_PER_YEAR
@@ -244,6 +245,14 @@ def _limit_of(book: Book, unit: str, quantity: str, value: float) -> pd.DataFram
     row |= {"source": "what if", "breakdown_method": ""}
     made = pd.DataFrame([row]).reindex(columns=book.limits.columns)
     return made.astype({name: kind for name, kind in book.limits.dtypes.items() if name not in row})
+
+
+def severe_units(assessment: Assessment) -> set[str]:
+    """Units that nobody is to go near, by a finding, a noted condition or the oil; those without a rule among them."""
+    noted = open_conditions(assessment.book.conditions, assessment.as_of)
+    found = {due.unit for due in assessment.outlook.dues if must_stop(due)}
+    found |= {tag for tag, some in noted.items() if any(one.severe for one in some)}
+    return found | {tag for tag, verdict in assessment.verdicts.items() if verdict.severe}
 
 
 def contact_wear(assessment: Assessment, unit: str) -> Wear | None:

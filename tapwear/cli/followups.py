@@ -60,9 +60,8 @@ def show(
     if context.invoked_subcommand is not None:
         return
     from tapwear.cli.scheduling import must_be_known
-    from tapwear.fleet import assess_store, assess_units, unit_followups
+    from tapwear.fleet import assess_store, assess_units, severe_units, unit_followups
     from tapwear.outlook.followups import open_ones
-    from tapwear.report.due_words import must_stop
     from tapwear.report.followups_view import followups_json, followups_page
     from tapwear.report.page import show_page
     from tapwear.report.terminal import progress
@@ -88,7 +87,7 @@ def show(
         for one in unit_followups(assessment.book, day)
         if one.unit in some and (everything or one.closed_on is None)
     ]
-    severe = {due.unit for due in assessment.outlook.dues if must_stop(due)}
+    severe = severe_units(assessment)
     if as_json:
         typer.echo(followups_json(found, stations, severe, day))
         return

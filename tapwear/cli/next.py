@@ -103,13 +103,12 @@ def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
 
 def samples_wanted(assessment: Assessment, deadline: date) -> dict[str, SampleWanted]:
     """The samples that the oil asks for, and those that fall due by the deadline."""
-    from tapwear.fleet import moved_if_repeated
+    from tapwear.fleet import moved_if_repeated, severe_units
     from tapwear.outlook.next import SampleWanted
-    from tapwear.report.due_words import must_stop
     from tapwear.report.oil_unit import next_sample, oil_units
 
     book = assessment.book
-    severe = {due.unit for due in assessment.outlook.dues if must_stop(due)}
+    severe = severe_units(assessment)
     units = oil_units(book.units, book.samples, book.oil_events, assessment.verdicts, severe, assessment.as_of)
     advice = {tag: next_sample(unit) for tag, unit in units.items()}
     wanted = {

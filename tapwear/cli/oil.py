@@ -131,16 +131,15 @@ def _units(context: typer.Context, day: date, tag: str | None = None) -> tuple[d
 
     tag : the one unit that is wanted; the others are then those that bear on it, without a verdict
     """
-    from tapwear.fleet import assess_store, assess_units
+    from tapwear.fleet import assess_store, assess_units, severe_units
     from tapwear.peers import LIKE_OIL, Speakers
-    from tapwear.report.due_words import must_stop
     from tapwear.report.oil_unit import oil_units
     from tapwear.report.terminal import progress
 
     store = open_the_store(context)
     with progress("Reading the oil of the fleet"):
         found = assess_store(store, day) if tag is None else assess_units(store, [tag], day)
-    severe = {due.unit for due in found.outlook.dues if must_stop(due)}
+    severe = severe_units(found)
     book = found.book
     speak = Speakers.of(book.units, LIKE_OIL[0]).of_groups
     return oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits), speak

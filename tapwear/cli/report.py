@@ -101,16 +101,16 @@ def _free(out: Path, store: Store, force: bool) -> None:
 
 def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:
     """The fleet that the report covers: the units asked for, else everything."""
+    from tapwear.fleet import severe_units
     from tapwear.outlook.conditions import open_conditions
     from tapwear.outlook.types import Outlook
-    from tapwear.report.due_words import must_stop
     from tapwear.report.oil_unit import oil_units
     from tapwear.report.pages_fleet import Fleet
 
     book, day = found.book, found.as_of
     dues = found.outlook.dues
     tags = set(asked) or {str(tag) for tag in book.units["unit"]}
-    severe = {due.unit for due in dues if must_stop(due)}
+    severe = severe_units(found)
     oil = oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits)
     readings = found.history.readings
     return Fleet(

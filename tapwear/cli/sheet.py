@@ -128,13 +128,14 @@ def _stations(
     A severe unit stands there also where no visit is due, so that nobody goes near. Raises UsageError when nothing is
     left.
     """
+    from tapwear.fleet import severe_units
     from tapwear.report.sheet_data import StationSheet, UnitBox
     from tapwear.store.find import find_unit
     from tapwear.store.rounds import round_units
 
     units = assessment.book.units
     here = units[units["state"] == "in service"].sort_values(["station", "bank", "phase", "unit"], kind="stable")
-    severe = _severe(assessment)
+    severe = severe_units(assessment)
     why = _reasons(assessment, expires)
     if due_visits:
         here = here[here["station"].isin(set(here.loc[here["unit"].isin(set(why) - severe), "station"]))]
@@ -174,17 +175,6 @@ def _reasons(assessment: Assessment, expires: date) -> dict[str, list[str]]:
         if one.why in ("flagged", "routine"):  # a sample never taken is no reason to travel
             why.setdefault(tag, []).append(f"Oil sample by {one.by}. {sentence(one.words)}")
     return why
-
-
-def _severe(assessment: Assessment) -> set[str]:
-    """Units that nobody is to go near, those without a service rule among them."""
-    from tapwear.outlook.conditions import open_conditions
-    from tapwear.report.due_words import must_stop
-
-    noted = open_conditions(assessment.book.conditions, assessment.as_of)
-    found = {due.unit for due in assessment.outlook.dues if must_stop(due)}
-    found |= {tag for tag, some in noted.items() if any(one.severe for one in some)}
-    return found | {tag for tag, verdict in assessment.verdicts.items() if verdict.severe}
 
 
 def _place(bank: object, phase: object) -> str:

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 from books import AS_OF, book, rule_row, service_row, steady_readings, unit_row
 
-from tapwear.fleet import assess_book, known_on
+from tapwear.fleet import assess_book, known_on, severe_units
 from tapwear.outlook.conditions import Noted, governing, open_conditions
 from tapwear.outlook.types import Due
 from tapwear.plan.jobs import jobs_from
@@ -126,3 +126,11 @@ def test_the_earliest_of_several_governs_and_severe_ones_are_told_first() -> Non
     assert first.act_by == date(2026, 8, 1)
     assert governing([Noted("other", "x", AS_OF, None, False, "")]) is None
     assert open_conditions(pd.DataFrame(rows), date(2026, 5, 1)) == {}
+
+
+def test_a_severe_condition_stops_everybody_at_a_unit_without_a_rule_too() -> None:
+    noted = fleet(condition(severe=True), tasks=())
+    found = assess_book(noted, AS_OF)
+    assert severe_units(found) == {"T1"}
+    closed = fleet(condition(severe=True, closed_on="2026-05-20"), tasks=())
+    assert severe_units(assess_book(closed, AS_OF)) == set()
