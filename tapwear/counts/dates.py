@@ -128,7 +128,7 @@ def _bisect(
         high = np.where(wide & hit, middle, high)
         low = np.where(wide & ~hit, middle, low)
     out = high.astype(np.int64).astype("datetime64[D]")
-    out[~reached] = np.datetime64("NaT")
+    out[~reached] = np.datetime64("NaT", "D")
     result = out.reshape(len(rows), q)
     order = np.argsort(np.where(np.isnat(result), np.iinfo(np.int64).max, result.astype(np.int64)), axis=1)
     return np.take_along_axis(result, order, axis=1)

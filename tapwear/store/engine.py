@@ -6,7 +6,7 @@ import os
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -119,6 +119,10 @@ class _Connection(sqlite3.Connection):
     """Knows which file it was opened on, since a restored backup may take its name while it waits for its turn."""
 
     file: tuple[int, int] | None = None
+
+    def __del__(self) -> None:
+        with suppress(sqlite3.Error):
+            self.close()  # Python 3.13 warns of connections that are merely forgotten
 
 
 def _which_file(path: Path) -> tuple[int, int] | None:

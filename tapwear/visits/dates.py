@@ -29,7 +29,8 @@ def strptime_pattern(words: str) -> str:
         for word, code in _WORDS:
             pattern = pattern.replace(word, code)
     try:
-        back = date(*time.strptime(_TRIAL.strftime(pattern), pattern)[:3])
+        shown = _TRIAL.strftime(pattern)  # Python warns of patterns without a year
+        back = date(*time.strptime(shown, pattern)[:3]) if "97" in shown else None
     except (ValueError, re.error):
         back = None
     if back != _TRIAL:

@@ -101,4 +101,4 @@ def ahead(model: RateModel, unit: str, days: int, start: dt.date = AS_OF) -> np.
     """10, 50 and 90 % of the operations of a unit over the days after start."""
     row = np.array([int(model.governing()[unit])])
     begin = np.array([start], dtype="datetime64[D]")
-    return model.operations(row, begin, begin + days, PROBS)[0]
+    return model.operations(row, begin, begin + np.timedelta64(days, "D"), PROBS)[0]
