@@ -204,7 +204,7 @@ def test_rated_current_throughout_changes_nothing(
     totals = np.concatenate([[0], np.cumsum([made for _, made in steps])]).astype(float)
     model = fit({"T1": list(zip(map(str, days), totals.tolist(), strict=True))})
     known = currents([("T1", str(day), RATED) for day in days])
-    start = str(np.datetime64("2024-06-30") - back)
+    start = str(np.datetime64("2024-06-30") - np.timedelta64(back, "D"))
     assert down(model, known, start, exponent, weighted) == pytest.approx(weighted, rel=1e-9)
     assert up(model, known, start, exponent, weighted) == pytest.approx([weighted], rel=1e-9)
 

@@ -160,11 +160,11 @@ def test_no_unit_is_ever_without_a_forecast(calibration: object) -> None:
     rows = np.arange(len(model.index))
     today = np.full(len(rows), np.datetime64(AS_OF))
     for days in (0, 1, 90, 3650):
-        made = model.operations(rows, today, today + days, PROBS)
+        made = model.operations(rows, today, today + np.timedelta64(days, "D"), PROBS)
         assert np.isfinite(made).all()
         assert (np.diff(made, axis=1) >= 0).all()
         assert (made >= 0).all()
-    crossing = model.crossing(rows, today - 2000, np.full(len(rows), 500.0))
+    crossing = model.crossing(rows, today - np.timedelta64(2000, "D"), np.full(len(rows), 500.0))
     assert np.isfinite(crossing.probability).all()
     assert (np.diff(crossing.probability, axis=1) >= 0).all()
     for unit in names:

@@ -16,6 +16,7 @@ from tapwear.counts.season import harmonics, log_mean_season
 from tapwear.counts.settings import RateSettings
 
 START = np.datetime64("2018-01-01")
+YEAR = np.timedelta64(365, "D")
 
 counters = st.lists(
     st.tuples(st.integers(5, 400), st.floats(0.0, 60.0, allow_subnormal=False)), min_size=2, max_size=25
@@ -26,7 +27,7 @@ def visits(steps: list[tuple[int, float]]) -> list[tuple[str, float]]:
     """Visits from (days since the last one, operations a day), up to 2024."""
     out, day, total = [(str(START), 0.0)], START, 0.0
     for gap, rate in steps:
-        day, total = day + gap, total + round(gap * rate)
+        day, total = day + np.timedelta64(gap, "D"), total + round(gap * rate)
         if day <= np.datetime64("2024-01-01"):
             out.append((str(day), total))
     return out
@@ -73,11 +74,11 @@ def test_splitting_an_interval_in_two_changes_nothing_material(which: int, rate:
     total = np.round(rate * 100) * np.arange(21)
     read = [(str(d), float(c)) for d, c in zip(day, total, strict=True)]
     whole = fit({"T1": read})
-    half = (str(day[which] + 50), float(total[which] + total[which + 1]) / 2)
+    half = (str(day[which] + np.timedelta64(50, "D")), float(total[which] + total[which + 1]) / 2)
     split = fit({"T1": [*read[: which + 1], half, *read[which + 1 :]]})
     begin = np.array([day[-1]])
-    one = whole.operations(np.zeros(1, np.int64), begin, begin + 365, PROBS)[0]
-    two = split.operations(np.zeros(1, np.int64), begin, begin + 365, PROBS)[0]
+    one = whole.operations(np.zeros(1, np.int64), begin, begin + YEAR, PROBS)[0]
+    two = split.operations(np.zeros(1, np.int64), begin, begin + YEAR, PROBS)[0]
     assert two[1] == pytest.approx(one[1], rel=0.03)
     assert np.log(two[2] / two[0]) == pytest.approx(np.log(one[2] / one[0]), rel=0.1)
 
@@ -94,8 +95,8 @@ def test_relabelling_the_units_changes_nothing(fleet: list[list[tuple[int, float
     two = fit({name: renamed[name] for name in sorted(renamed)}, calibration=None)
     today = np.array([AS_OF], "datetime64[D]")
     for i, name in enumerate(names):
-        a = one.operations(one.rows_of(name), today, today + 365, PROBS)
-        b = two.operations(two.rows_of(shuffled[i]), today, today + 365, PROBS)
+        a = one.operations(one.rows_of(name), today, today + YEAR, PROBS)
+        b = two.operations(two.rows_of(shuffled[i]), today, today + YEAR, PROBS)
         assert b == pytest.approx(a, rel=1e-6, abs=1e-6)
 
 
@@ -122,7 +123,7 @@ def test_a_counter_that_wraps_around_forecasts_like_one_that_does_not(offset: in
         read = read_counters(units(["T1"]), readings, events(), stays(), AS_OF)
         model = fit_rates(read, units(["T1"]), events(), stays(), AS_OF, None, FLAT)
         today = np.array([AS_OF], "datetime64[D]")
-        forecasts.append(model.operations(np.zeros(1, np.int64), today, today + 365, PROBS))
+        forecasts.append(model.operations(np.zeros(1, np.int64), today, today + YEAR, PROBS))
     assert forecasts[0] == pytest.approx(forecasts[1], rel=0.02)
 
 

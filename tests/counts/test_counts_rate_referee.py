@@ -129,7 +129,7 @@ def test_counts_and_dates_agree_with_brute_force_simulation() -> None:
     start = np.array([last]).astype("datetime64[D]")
     row = np.zeros(1, np.int64)
     for ahead in (90, 365, 900):
-        got = model.operations(row, start, start + ahead, PROBS)[0]
+        got = model.operations(row, start, start + np.timedelta64(ahead, "D"), PROBS)[0]
         want = np.quantile(count[ahead], PROBS)
         assert got[1] == pytest.approx(want[1], rel=0.02)
         assert np.log(got[2] / got[0]) / even == pytest.approx(np.log(want[2] / want[0]), rel=0.08)
