@@ -173,8 +173,15 @@ def _texts(text: str, rows: int) -> Any:
     if (told := _short_texts(text, rows)) is not None:
         which, different = told
         return text_array(different).take(which)
-    codes, others = pd.factorize(np.array(json.loads(text or "[]"), dtype=object))
+    codes, others = _different(json.loads(text or "[]"))
     return text_array(others).take(codes)
+
+
+def _different(texts: list[str]) -> tuple[NDArray[np.intp], list[str]]:
+    """Which of the different texts each is; pandas before 3 takes what differs behind a NUL for the same."""
+    known: dict[str, int] = {}
+    codes = np.fromiter((known.setdefault(text, len(known)) for text in texts), np.intp, len(texts))
+    return codes, list(known)
 
 
 def _short_texts(text: str, rows: int) -> tuple[NDArray[np.intp], list[str]] | None:
@@ -201,7 +208,7 @@ def _short_texts(text: str, rows: int) -> tuple[NDArray[np.intp], list[str]] | N
 
 def _rare(ids: str, texts: str, among: NDArray[np.int64]) -> Any:
     """The texts of the rows of these ids, which stand in the same order as those of all rows; "" for the others."""
-    codes, different = pd.factorize(np.array(json.loads(texts or "[]"), dtype=object))
+    codes, different = _different(json.loads(texts or "[]"))
     which = np.zeros(len(among), dtype=np.intp)
     which[np.isin(among, np.array(json.loads(ids or "[]"), dtype=np.int64))] = codes + 1
     return text_array(["", *different]).take(which)
