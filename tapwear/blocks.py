@@ -23,7 +23,7 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import urgency
 from tapwear.outlook.types import Due, Outlook
 from tapwear.store.company import all_tags
-from tapwear.store.engine import Store, open_store
+from tapwear.store.engine import Store, open_at
 
 WORTH_SPLITTING = 4_000  # units; to start other processes takes as long as some hundred; our choice
 UNITS_A_BLOCK = 12_500  # at most: about a gigabyte while they are worked on; our choice
@@ -102,13 +102,5 @@ def _quiet() -> None:
 def _block(address: Path | str, wanted: Sequence[str], as_of: date) -> Dates:
     """One block's dates; runs in a process of its own."""
     gc.disable()  # as in _nothing_collected
-    found = assess_units(_open(address), wanted, as_of)
+    found = assess_units(open_at(address), wanted, as_of)
     return Dates(as_of, found.outlook, found.verdicts)
-
-
-def _open(address: Path | str) -> Store:
-    if isinstance(address, Path):
-        return open_store(address)
-    from tapwear.store.server import open_on_server
-
-    return open_on_server(address)

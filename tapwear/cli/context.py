@@ -127,13 +127,9 @@ def open_the_store(context: typer.Context) -> Store:
 
 def open_at(place: Path | str, *, any_version: bool = False) -> Store:
     """The store at a path or a URL."""
-    if isinstance(place, str):
-        from tapwear.store.server import open_on_server
+    from tapwear.store import engine
 
-        return open_on_server(place, any_version=any_version)
-    from tapwear.store.engine import open_store
-
-    return open_store(place, any_version=any_version)
+    return engine.open_at(place, any_version=any_version)
 
 
 def today() -> date:

@@ -275,6 +275,15 @@ def _network_words(path: Path, kind: str) -> str:
     )
 
 
+def open_at(address: Path | str, *, any_version: bool = False) -> Store:
+    """The store in a file or, by its URL, on a server. Raises what open_store and open_on_server raise."""
+    if isinstance(address, Path):
+        return open_store(address, any_version=any_version)
+    from tapwear.store.server import open_on_server
+
+    return open_on_server(address, any_version=any_version)
+
+
 def open_store(path: Path, *, any_version: bool = False) -> Store:
     """The store at `path`, checked to be ours and of this schema version.
 

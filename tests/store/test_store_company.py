@@ -7,10 +7,10 @@ from datetime import UTC, date, datetime
 import pytest
 from sqlmodel import Session
 
-from tapwear import blocks, peers
+from tapwear import peers
 from tapwear.store import roll
 from tapwear.store.company import all_tags, company_of
-from tapwear.store.engine import Store
+from tapwear.store.engine import Store, open_at
 from tapwear.store.models import Place, Station, Stay, TapChanger
 
 AT = datetime(2026, 6, 30, tzinfo=UTC)
@@ -82,7 +82,7 @@ def test_many_rare_groups_are_found_in_the_whole_roll(store: Store, monkeypatch:
 
 
 def test_another_process_finds_the_store_by_its_address(store: Store) -> None:
-    again = blocks._open(store.address)
+    again = open_at(store.address)
     assert again.on_server == store.on_server
     with again.rows() as connection:
         assert len(all_tags(connection)) == 61
