@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import scipy
 from rate_fleets import events, fit, stays, steady
 from scipy.special import stdtr, stdtrit
 
@@ -68,5 +69,5 @@ def test_tails_are_those_of_students_t() -> None:
     assert path.tail_chance(z) == pytest.approx(stdtr(path.TAIL_FREEDOM, z / scale), abs=1e-15)
     assert path.tail_chance(np.array([-np.inf, np.inf])).tolist() == [0.0, 1.0]
     inner = np.array([0.01, 0.1, 0.5, 0.9, 0.99])
-    # as exact as the inverse of scipy 1.13
-    assert path.tail_chance(path.tail_quantile(inner)) == pytest.approx(inner, abs=1e-10)
+    exact = 1e-10 if scipy.__version__.startswith("1.13.") else 1e-14  # its inverse of t has eleven good places
+    assert path.tail_chance(path.tail_quantile(inner)) == pytest.approx(inner, abs=exact)
