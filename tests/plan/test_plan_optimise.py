@@ -231,7 +231,8 @@ def year_of_work(number: int = 60) -> tuple[tuple[Job, ...], dict[str, object]]:
 def test_one_new_oil_finding_moves_at_most_one_in_twenty_of_the_other_jobs() -> None:
     jobs, given = year_of_work()
     first = starts(solved(*jobs, seconds=4, **given))
-    pulled = next(item for item in jobs if item.weight == 4 and (first[item.unit] or "") > "2027-W30")
+    # How good the first plan is depends on the machine, so the job is the last of the heavy ones, in whatever week.
+    pulled = max((item for item in jobs if item.weight == 4), key=lambda item: first[item.unit] or "")
     after = tuple(
         replace(item, kept_week=first[item.unit], **(
             {"early": date(2027, 1, 20), "middle": date(2027, 2, 10), "late": date(2027, 3, 1)}
