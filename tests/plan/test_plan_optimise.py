@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
-from itertools import product
+from itertools import pairwise, product
 from random import Random
 
 import pytest
@@ -13,6 +13,7 @@ from plan_instances import AS_OF, WEEKS, group, instances, job, limits
 
 from tapwear.plan.check import check
 from tapwear.plan.cost import cost_parts
+from tapwear.plan.milp import GAP
 from tapwear.plan.optimise import optimise
 from tapwear.plan.place import place
 from tapwear.plan.types import Costs, Job, Limits, PlanResult, Proof, Slot
@@ -209,8 +210,8 @@ def test_a_kept_week_is_left_only_where_that_saves_more_than_the_move_costs() ->
     assert proof_of(result).cost == pytest.approx(40 + 20 + 40 + Costs().move)
 
 
-def year_of_work(number: int = 60) -> tuple[tuple[Job, ...], dict[str, object]]:
-    """A region with as much work as its crew can bear, made up by a fixed seed."""
+def year_of_work(number: int = 60, near: int = 5) -> tuple[tuple[Job, ...], dict[str, object]]:
+    """A region with as much work as its crew can bear, made up by a fixed seed; `near`: stations in a neighbourhood."""
     random = Random(7)
     jobs = []
     for unit in range(number):
@@ -221,7 +222,7 @@ def year_of_work(number: int = 60) -> tuple[tuple[Job, ...], dict[str, object]]:
                 weeks=random.choice([1, 1, 2]), weight=random.choice([1.0, 1.0, 2.0, 4.0]),
             )
         )  # fmt: skip
-    hoods = {f"S{at}": f"N{at // 5}" for at in range(number)}
+    hoods = {f"S{at}": f"N{at // near}" for at in range(number)}
     groups = {f"G{at}": frozenset(item.job_id for item in jobs if item.station == f"S{at}") for at in range(number)}
     return tuple(jobs), {
         "crew_hours": {("North", week): 170.0 for week in WEEKS}, "groups": groups, "neighbourhoods": hoods,
@@ -229,9 +230,10 @@ def year_of_work(number: int = 60) -> tuple[tuple[Job, ...], dict[str, object]]:
 
 
 def test_one_new_oil_finding_moves_at_most_one_in_twenty_of_the_other_jobs() -> None:
-    jobs, given = year_of_work()
-    first = starts(solved(*jobs, seconds=4, **given))
-    # How good the first plan is depends on the machine, so the job is the last of the heavy ones, in whatever week.
+    # Each station is a neighbourhood of its own, so that both plans are proven: the same on every machine.
+    jobs, given = year_of_work(near=1)
+    before = solved(*jobs, seconds=120, **given)
+    first = starts(before)
     pulled = max((item for item in jobs if item.weight == 4), key=lambda item: first[item.unit] or "")
     after = tuple(
         replace(item, kept_week=first[item.unit], **(
@@ -240,7 +242,10 @@ def test_one_new_oil_finding_moves_at_most_one_in_twenty_of_the_other_jobs() -> 
         ))
         for item in jobs
     )  # fmt: skip
-    second = starts(solved(*after, seconds=4, **given))
+    plan = solved(*after, seconds=120, **given)
+    second = starts(plan)
+    assert not proof_of(before).time_limited
+    assert not proof_of(plan).time_limited
     moved = [unit for unit in first if unit != pulled.unit and second[unit] != first[unit]]
     assert second[pulled.unit] is not None
     assert (second[pulled.unit] or "") < "2027-W15"
@@ -315,7 +320,8 @@ def test_progress_is_told_and_never_gets_worse() -> None:
     optimise(jobs, limits(**given), AS_OF, seconds=3, progress=lambda cost, bound: told.append((cost, bound)))
     assert told
     assert all(bound <= cost + 1e-6 for cost, bound in told)
-    assert [cost for cost, _ in told] == sorted((cost for cost, _ in told), reverse=True)
+    # A plan that HiGHS proves may be dearer by its gap than one that was met meanwhile.
+    assert all(later <= (1 + GAP) * cost for (cost, _), (later, _) in pairwise(told))
 
 
 def test_a_plan_made_within_its_year_begins_with_the_first_whole_week() -> None:
