@@ -259,13 +259,12 @@ def _prove_part(part: Part, starts: dict[int, int], cost: float, board: Board, s
     """Looks for a plan of the part below `cost`, and for a bound."""
     found = solve(board, part.numbers, at_hand=cost, seconds=seconds)
     with part.lock:
-        part.bound = max(part.bound, found.bound)
-        if found.done:
-            # The same answer on every machine, whatever the polishing has met meanwhile.
-            part.starts, part.cost, part.done = starts, cost, True
-        if found.starts is not None and found.cost < part.cost - LEAST:
-            part.starts, part.cost = found.starts, found.cost
-        part.bound = min(part.bound, part.cost)
+        if not found.done:  # else the same answer on every machine, whatever the polishing has met meanwhile
+            starts, cost = part.starts, part.cost
+        if found.starts is not None and found.cost < cost - LEAST:
+            starts, cost = found.starts, found.cost
+        part.bound = min(max(part.bound, found.bound), cost)  # never above the cost that progress tells
+        part.starts, part.cost, part.done = starts, cost, part.done or found.done
 
 
 def _words(board: Board, number: int) -> str:

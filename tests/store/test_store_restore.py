@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sqlite3
 import threading
-import time
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,6 +11,7 @@ import pytest
 from store_content import content, proved
 
 from tapwear.errors import SchemaError, StoreError, UsageError
+from tapwear.store import engine
 from tapwear.store import restore as restoring
 from tapwear.store.backup import back_up
 from tapwear.store.dump import dump_store
@@ -91,6 +91,12 @@ def test_whoever_waits_while_a_store_is_replaced_is_told_and_writes_into_neither
     store: Store, kept: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     told: list[str] = []
+    has_opened = threading.Event()
+
+    def which_file(path: Path) -> tuple[int, int] | None:
+        found = asked(path)
+        has_opened.set()
+        return found
 
     def late() -> None:
         try:
@@ -103,11 +109,12 @@ def test_whoever_waits_while_a_store_is_replaced_is_told_and_writes_into_neither
     def name_it(part: Path, to: Path) -> None:
         if to.name == "aside.db":
             waiting.start()
-            time.sleep(0.3)  # until it has opened the file that is about to go
+            assert has_opened.wait(60)  # it holds the file that is about to go
         real(part, to)
 
-    real = restoring.name_it
+    real, asked = restoring.name_it, engine._which_file
     monkeypatch.setattr(restoring, "name_it", name_it)
+    monkeypatch.setattr(engine, "_which_file", which_file)
     restore(kept, store.path, aside=tmp_path / "aside.db", replace=True)
     waiting.join()
     assert len(told) == 1
