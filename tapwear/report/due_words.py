@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 from tapwear.outlook.types import HORIZON_YEARS, Due
@@ -131,6 +132,15 @@ def must_stop(due: Due) -> bool:
 def next_words(due: Due) -> str:
     """What to do next. A severe finding leaves one thing to do, and it is not a visit."""
     return SEVERE if must_stop(due) else due.next_action.strip()
+
+
+def action_words(dues: Sequence[Due]) -> list[str]:
+    """`Contact service: plan it before 2026-09-14.`: what to do next, each action once with the tasks it is for."""
+    tasks: dict[str, list[str]] = {}
+    for due in dues:
+        if words := next_words(due):
+            tasks.setdefault(words, []).append(due.task)
+    return [f"{', '.join(names)}: {sentence(words)[:1].lower()}{sentence(words)[1:]}" for words, names in tasks.items()]
 
 
 def doubt_words(due: Due) -> str:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from tapwear.oil.types import AcetyleneTrend, OilFinding
 from tapwear.report.due_words import chance_words, sentence
 from tapwear.report.oil_unit import OilUnit, number
 from tapwear.report.page import Line
-from tapwear.report.why_oil import STANDING, call_words
+from tapwear.report.stories import Subject
 
+STANDING = {"confirmed": "confirmed rule", "provisional": "provisional rule", "our choice": "our own rule"}
 # From what the oil asks of a crew, the most pressing first.
 CALL_ORDER = {"pull forward": 1, "resample": 2, "no oil evidence": 3, "nothing unusual": 4}
 
@@ -19,15 +22,21 @@ def call_order(unit: OilUnit) -> int:
     return CALL_ORDER[unit.verdict.call if unit.verdict else "no oil evidence"]
 
 
-def call_sentence(unit: OilUnit) -> str:
+def call_sentence(unit: OilUnit | Subject) -> str:
     """The call as one sentence."""
     verdict = unit.verdict
-    if verdict is None or verdict.call != "pull forward":
-        if unit.severe:
-            return "Severe arcing or heating is suspected, by what people recorded."
-        return call_words(verdict, severe=False)
+    if unit.severe and (verdict is None or verdict.call != "pull forward"):
+        return "Severe arcing or heating is suspected, by what people recorded."
+    if verdict is None or verdict.call == "no oil evidence":
+        last = verdict.last_sample_on if verdict else None
+        return f"No oil evidence since {last}." if last else "No oil evidence: no sample is recorded."
     count = f"{verdict.samples_used} sample{'s' if verdict.samples_used != 1 else ''}"
     since = f" since {verdict.evidence_since}" if verdict.evidence_since else ""
+    if verdict.call == "nothing unusual":
+        return f"Nothing unusual in {count}{since}. That does not postpone any date."
+    if verdict.call == "resample":
+        by = f" by {verdict.resample_by}" if verdict.resample_by else ""
+        return f"The oil is unusual: resample{by}, to confirm it ({count}{since})."
     if unit.severe:
         return f"The oil points to severe arcing or heating ({count}{since})."
     early, middle, late = verdict.open_by_early, verdict.open_by_middle, verdict.open_by_late
@@ -58,6 +67,11 @@ def finding_lines(finding: OilFinding, before: str = "") -> list[Line]:
     rule = "; ".join(part for part in (finding.source, STANDING[finding.standing]) if part)
     parts = ([f"Figures: {figures}."] if figures else []) + [f"Rule: {rule}."]
     return [Line(before + sentence(finding.words)), *(indented(part) for part in parts)]
+
+
+def joined(lines: Sequence[Line]) -> str:
+    """The lines as one paragraph."""
+    return " ".join(line.text.strip() for line in lines)
 
 
 def indented(text: str, by: int = 2) -> Line:

@@ -12,8 +12,7 @@ from tapwear.report.charts_svg import GasPanel, count_svg, gas_svg
 from tapwear.report.due_words import chance_words, count_words, sentence
 from tapwear.report.frames import day_of, given, newest
 from tapwear.report.oil_unit import OilUnit, Row, gas_text, next_sample, number
-from tapwear.report.oil_words import call_sentence, finding_lines, rate_words
-from tapwear.report.page import Line
+from tapwear.report.oil_words import call_sentence, finding_lines, joined, rate_words
 from tapwear.report.pages_parts import Drawing, Section, Table, table, tables
 from tapwear.report.stories import Subject
 from tapwear.report.why_count import Drawn, bands_words, drawn_from
@@ -118,11 +117,10 @@ def oil_section(tag: str, oil: OilUnit | None, key: str, *, severe: bool) -> Sec
     sentences = [call_sentence(oil)]
     verdict = oil.verdict
     if verdict is not None:
-        sentences += [_joined(finding_lines(finding)) for finding in verdict.findings]
+        sentences += [joined(finding_lines(finding)) for finding in verdict.findings]
         sentences += [rate_words(verdict.trend)] if verdict.trend else []
         if not severe:
-            work = (_joined(finding_lines(finding)) for finding in verdict.oil_work)
-            sentences += [f"Oil work, no reason to open: {words}" for words in work]
+            sentences += [joined(finding_lines(work, "Oil work, no reason to open: ")) for work in verdict.oil_work]
     if oil.limits:
         limits = (f"{name.replace('_', ' ')} {limit.value:g} ({limit.source})" for name, limit in oil.limits.items())
         sentences.append(f"Limits set: {', '.join(limits)}.")
@@ -138,12 +136,9 @@ def oil_section(tag: str, oil: OilUnit | None, key: str, *, severe: bool) -> Sec
     return Section("Oil", tuple(sentences), drawings=tuple(drawings), tables=tables(*found), after=tuple(after))
 
 
-def _joined(lines: Sequence[Line]) -> str:
-    return " ".join(line.text.strip() for line in lines)
-
-
 def _older(count: int, shown: int, what: str) -> list[str]:
-    return [f"{count - shown} older {what} are not shown."] if count > shown else []
+    left = count - shown
+    return [f"{left} older {what if left > 1 else what.removesuffix('s')} not shown."] if left > 0 else []
 
 
 def _gas_drawing(oil: OilUnit, compartment: str, key: str) -> list[Drawing]:

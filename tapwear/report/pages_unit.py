@@ -8,13 +8,13 @@ from typing import Any
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Clock, Due
 from tapwear.report.due_words import (
+    action_words,
     after_words,
     chance_words,
     count_words,
     day_words,
     driver_words,
     interval_words,
-    next_words,
     operations_words,
     reading_words,
     sentence,
@@ -65,7 +65,7 @@ def unit_page(subject: Subject, oil: OilUnit | None, noted: Sequence[Noted], key
         place=", ".join(str(part) for part in parts if part) or "no station",
         severe=severe,
         lead=_lead_words(lead),
-        actions=() if severe else tuple(_actions(subject.dues)),
+        actions=() if severe else tuple(action_words(subject.dues)),
         sections=tuple(section for section in sections if section is not None),
     )
 
@@ -84,15 +84,6 @@ def _lead_words(due: Due | None) -> str:
         when = f"early {days[0]}, middle {days[1]}, late {days[2]}"
     moved = f" The oil moved the middle date forward by {due.oil_moved_days:,} days." if due.oil_moved_days > 0 else ""
     return f"{sentence(due.task)[:-1]}: {when}; driven by {driver_words(due)}. {status}".rstrip() + moved
-
-
-def _actions(dues: Sequence[Due]) -> list[str]:
-    """`Contact service: plan it before 2026-09-14.`: what to do next, each action once with the tasks it is for."""
-    tasks: dict[str, list[str]] = {}
-    for due in dues:
-        if words := next_words(due):
-            tasks.setdefault(words, []).append(due.task)
-    return [f"{', '.join(names)}: {sentence(words)[:1].lower()}{sentence(words)[1:]}" for words, names in tasks.items()]
 
 
 def _identity(subject: Subject) -> Section:

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
-from tapwear.oil.types import RESETS, AcetyleneTrend, OilFinding, OilVerdict
+from tapwear.oil.types import RESETS
 from tapwear.report.charts_terminal import acetylene_chart
-from tapwear.report.due_words import sentence
 from tapwear.report.frames import day_of, given, newest
+from tapwear.report.oil_words import call_sentence, finding_lines, joined, rate_words
 from tapwear.report.page import Block, Line, fixed
 from tapwear.report.stories import Subject
 from tapwear.report.terminal import columns
 
 SAMPLES_SHOWN = 5
 SHOWN_GASES = (("hydrogen", "H2"), ("methane", "CH4"), ("ethane", "C2H6"), ("ethylene", "C2H4"), ("acetylene", "C2H2"))
-STANDING = {"confirmed": "confirmed rule", "provisional": "provisional rule", "our choice": "our own rule"}
 
 
 def oil_block(subject: Subject, width: int, full: bool, ascii_only: bool) -> Block:
@@ -23,57 +22,16 @@ def oil_block(subject: Subject, width: int, full: bool, ascii_only: bool) -> Blo
     With a severe finding nothing here suggests a further sample, an oil change or a visit.
     """
     verdict = subject.verdict
-    lines = [Line(call_words(verdict, subject.severe))]
+    lines = [Line(call_sentence(subject))]
     if verdict is not None:
-        lines += [Line(finding_words(finding)) for finding in verdict.findings]
-        lines += [Line(trend_words(verdict.trend))] if verdict.trend else []
+        lines += [Line(joined(finding_lines(finding))) for finding in verdict.findings]
+        lines += [Line(rate_words(verdict.trend))] if verdict.trend else []
         if not subject.severe:
-            lines += [Line("Oil work, no reason to open: " + finding_words(work)) for work in verdict.oil_work]
+            lines += [Line(joined(finding_lines(work, "Oil work, no reason to open: "))) for work in verdict.oil_work]
     lines += fixed(_samples(subject, full))
     for name, chart in _charts(subject, width, ascii_only):
         lines += fixed(["", f"Acetylene{name} [ppm]", *chart])
     return Block("Oil", tuple(lines))
-
-
-def call_words(verdict: OilVerdict | None, severe: bool) -> str:
-    """The call as a sentence."""
-    if verdict is None or verdict.call == "no oil evidence":
-        last = verdict.last_sample_on if verdict else None
-        return f"No oil evidence since {last.isoformat()}." if last else "No oil evidence: no sample is recorded."
-    count = f"{verdict.samples_used} sample{'s' if verdict.samples_used != 1 else ''}"
-    since = f" since {verdict.evidence_since.isoformat()}" if verdict.evidence_since else ""
-    if verdict.call == "nothing unusual":
-        return f"Nothing unusual in {count}{since}. That does not postpone any date."
-    if verdict.call == "pull forward":
-        days = [day.isoformat() if day else "later" for day in (verdict.open_by_early, verdict.open_by_late)]
-        when = "" if verdict.open_by_middle is None else f" between {days[0]} and {days[1]}"
-        return f"The oil asks for opening{when} ({count}{since})."
-    if severe:
-        return f"The oil is unusual ({count}{since})."
-    by = f" by {verdict.resample_by.isoformat()}" if verdict.resample_by else ""
-    return f"The oil is unusual: resample{by}, to confirm it ({count}{since})."
-
-
-def finding_words(finding: OilFinding) -> str:
-    """The finding with its figures, its source and how far to trust the rule."""
-    figures = ", ".join(f"{name.replace('_', ' ')} {value:,.3g}" for name, value in finding.figures.items())
-    rule = "; ".join(part for part in (finding.source, STANDING[finding.standing]) if part)
-    return sentence(finding.words) + (f" {figures[:1].upper()}{figures[1:]}." if figures else "") + f" ({rule})"
-
-
-def trend_words(trend: AcetyleneTrend) -> str:
-    """How fast acetylene rises, with its 80 % interval and the samples that it rests on."""
-    words = (
-        f"Acetylene changes by {trend.rate_ul_per_l_per_year:,.3g} ppm a year "
-        f"({trend.rate_low:,.3g} to {trend.rate_high:,.3g}), from {trend.samples} samples since "
-        f"{trend.since.isoformat()}"
-    )
-    if trend.ml_per_1000_operations is None:
-        return words + "."
-    interval = ""
-    if trend.ml_per_1000_low is not None and trend.ml_per_1000_high is not None:
-        interval = f" ({trend.ml_per_1000_low:,.3g} to {trend.ml_per_1000_high:,.3g})"
-    return f"{words}; {trend.ml_per_1000_operations:,.3g} mL per 1,000 operations{interval}."
 
 
 def _samples(subject: Subject, full: bool) -> list[str]:

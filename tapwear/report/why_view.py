@@ -8,13 +8,13 @@ from typing import Any
 from tapwear.outlook.types import Clock, Due
 from tapwear.report.due_choice import LEAD_TASK
 from tapwear.report.due_words import (
+    action_words,
     after_words,
     chance_words,
     count_words,
     day_words,
     driver_words,
     interval_words,
-    next_words,
     place_words,
     reading_words,
     sentence,
@@ -117,8 +117,8 @@ def _dates(subject: Subject) -> Block:
     if lead is not None:
         moved = lead.oil_moved_days
         lines += [Line(f"The oil brings the middle date forward by {moved:,} days.")] if moved > 0 else []
-    actions = [] if subject.severe else list(dict.fromkeys(next_words(due) for due in subject.dues))
-    return Block("Due", (*lines, *(Line(f"Next: {action}") for action in actions if action)))
+    actions = [] if subject.severe else action_words(subject.dues)
+    return Block("Due", (*lines, *(Line(f"Next, {action}") for action in actions)))
 
 
 def _clocks(due: Due) -> Block:

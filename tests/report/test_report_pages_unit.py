@@ -118,7 +118,8 @@ def test_long_histories_say_how_much_is_not_shown() -> None:
     page = unit_page(subject(), sampled([1.0] * 12), (), "u1")
     oil = section(page, "Oil")
     assert len(oil.tables[0].rows) == 6
-    assert "6 older samples are not shown." in oil.after
+    assert "6 older samples not shown." in oil.after
+    assert "1 older sample not shown." in section(unit_page(subject(), sampled([1.0] * 7), (), "u1"), "Oil").after
 
 
 def test_the_oil_has_its_resets_its_limits_and_values_below_the_limit() -> None:

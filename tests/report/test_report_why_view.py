@@ -35,8 +35,22 @@ def test_the_page_answers_first_and_shows_its_evidence_after() -> None:
         "Oil",
     ]
     assert "  contact service  2026-09-14  2026-12-20  2027-05-02  mostly operations" in text
-    assert "  Next: plan it before 2026-09-14" in text
+    assert "  Next, contact service: plan it before 2026-09-14." in text
     assert "  2 of 41 readings doubtful." in text
+
+
+def test_each_next_step_says_which_tasks_it_is_for() -> None:
+    order = "order the kit by 2027-05-13, plan it before 2027-09-16"
+    dues = (
+        due(next_action=order),
+        due(task="oil change", next_action="plan it before 2027-09-16"),
+        due(task="inspection", next_action="plan it before 2027-09-16"),
+    )
+    steps = [line.strip() for line in text_of(subject(dues=dues)).splitlines() if line.startswith("  Next")]
+    assert steps == [
+        f"Next, contact service: {order}.",
+        "Next, oil change, inspection: plan it before 2027-09-16.",
+    ]
 
 
 def test_identity_says_kind_serial_and_first_day() -> None:
@@ -104,15 +118,23 @@ def test_a_severe_finding_comes_first_and_nothing_suggests_a_sample_or_a_visit()
     for page in (subject(verdict=oil), subject(verdict=oil, dues=(due(severe=True, next_action="take a sample"),))):
         text = text_of(page)
         assert text.splitlines()[0] == SEVERE
-        for words in ("Next:", "resample", "breather", "take a sample"):
+        for words in ("Next", "resample", "breather", "take a sample"):
             assert words not in text
 
 
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
-        ({}, "The oil asks for opening between 2026-08-01 and 2027-01-01 (4 samples since 2023-12-01)."),
-        ({"open_by_late": None}, "The oil asks for opening between 2026-08-01 and later (4 samples since 2023-12-01)."),
+        (
+            {},
+            "The oil asks for opening by 2026-08-01; middle 2026-10-01, late 2027-01-01, which is no permission to "
+            "wait (4 samples since 2023-12-01).",
+        ),
+        (
+            dict.fromkeys(("open_by_early", "open_by_middle", "open_by_late"), date(2026, 6, 30)),
+            "The oil asks for opening now (4 samples since 2023-12-01).",
+        ),
+        ({"severe": True}, "The oil points to severe arcing or heating (4 samples since 2023-12-01)."),
         (
             {"call": "resample", "resample_by": date(2026, 7, 5)},
             "The oil is unusual: resample by 2026-07-05, to confirm it (4 samples since 2023-12-01).",
@@ -131,10 +153,10 @@ def test_the_call_of_the_oil_is_a_sentence(changed: dict, words: str) -> None:
 
 def test_oil_findings_come_with_figures_and_how_far_to_trust_them() -> None:
     text = text_of(subject())
-    assert "Ethylene has overtaken acetylene. Ratio 1.32. (provisional rule)" in text
+    assert "Ethylene has overtaken acetylene. Figures: ratio: 1.32. Rule: provisional rule." in text
     assert (
-        "Acetylene changes by 34.2 ppm a year (20.1 to 48), from 4 samples since 2024-01-01; "
-        "1.22 mL per 1,000 operations (0.9 to 1.6)." in text
+        "Acetylene rises by 34.2 ppm a year (8 in 10: 20.1 to 48); 1.22 mL per 1,000 operations (0.9 to 1.6); "
+        "4 samples since 2024-01-01." in text
     )
 
 
