@@ -18,10 +18,14 @@ HOUSE = Path(__file__).parents[2]
 TOOLS = ("ruff", "mypy", "pandas-stubs")  # they judge the code as written, so the newest do
 
 
-def lowest(requirements: list[str]) -> list[str]:
-    """`pandas>=2.3` as `pandas==2.3.*`: any last digits, so that a first release that was withdrawn does no harm."""
+def lowest_versions(*extras: str) -> list[str]:
+    """The dependencies, and those of some extras, `pandas>=2.3` as `pandas==2.3.*`.
+
+    Any last digits, so that a first release that was withdrawn does no harm.
+    """
+    project = tomllib.loads((HOUSE / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     pins = []
-    for requirement in requirements:
+    for requirement in sum((project["optional-dependencies"][extra] for extra in extras), project["dependencies"]):
         name, version = re.fullmatch(r"([\w.-]+(?:\[\w+\])?)>=([\d.]+)", requirement).groups()  # type: ignore[union-attr]
         pins.append(requirement if name in TOOLS else f"{name}=={version}.*" if version.count(".") < 2 else
                     f"{name}=={version}")  # fmt: skip
@@ -31,13 +35,10 @@ def lowest(requirements: list[str]) -> list[str]:
 def main() -> int:
     """Entry point."""
     folder, asked = Path(sys.argv[1]), sys.argv[2:] or ["-m", "not slow"]
-    project = tomllib.loads((HOUSE / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    extras = project["optional-dependencies"]
     python = folder / "bin" / "python"
     if not python.exists():
         venv.create(folder, with_pip=True)
-    pins = lowest([*project["dependencies"], *extras["report"], *extras["test"]])
-    subprocess.run([python, "-m", "pip", "install", "--quiet", *pins], check=True)
+    subprocess.run([python, "-m", "pip", "install", "--quiet", *lowest_versions("report", "test")], check=True)
     subprocess.run([python, "-m", "pip", "install", "--quiet", "--no-deps", "-e", str(HOUSE)], check=True)
     print(subprocess.run([python, "-m", "pip", "freeze"], capture_output=True, text=True, check=True).stdout)
     # Old packages speak to newer ones beneath them in words that go out of use: warnings are no failures here.

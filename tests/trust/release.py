@@ -1,21 +1,27 @@
-"""Builds the wheel and the source archive, installs one after the other in a new environment, runs the demo there.
+"""Builds the wheel and the source archive, installs one after the other in a new environment, runs the demo there; once
+for each Python, and once more with the lowest versions that pyproject.toml allows.
 
     python tests/trust/release.py [--python python3.12 ...] [--tests]
 
-Without --python only the interpreter that runs this is tried; --tests also runs the quick tests under each.
+Without --python the interpreter that runs this is tried, and those of the others that Tapwear is for which are here;
+--tests also runs the quick tests under each.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
-HOUSE = Path(__file__).parents[2]
+from lowest import HOUSE, lowest_versions
+
+VERSIONS = ("3.11", "3.12", "3.13")
 
 
 def run(*words: object, cwd: Path | None = None) -> str:
@@ -33,10 +39,27 @@ def environment(folder: Path, python: str) -> Path:
     return folder / "bin" / "python"
 
 
-def tried(python: Path, archive: Path, folder: Path, name: str) -> None:
+def here() -> list[str]:
+    """The interpreter that runs this, and one of each other version that can be found and makes environments."""
+    found = [sys.executable]
+    pyenv = Path(os.environ.get("PYENV_ROOT", Path.home() / ".pyenv")) / "versions"
+    for version in VERSIONS:
+        if sys.version.startswith(f"{version}."):
+            continue
+        named = shutil.which(f"python{version}")
+        for python in [*([named] if named else []), *map(str, sorted(pyenv.glob(f"{version}.*/bin/python")))]:
+            if subprocess.run([python, "-c", "import ensurepip, venv"], capture_output=True).returncode == 0:
+                found.append(python)
+                break
+        else:
+            print(f"No Python {version} here: not tried.")
+    return found
+
+
+def tried(python: Path, archive: Path, folder: Path, name: str, pins: Sequence[str] = ()) -> None:
     """Installs an archive, over the one before, and runs the installed program away from the checkout."""
     begun = time.perf_counter()
-    run(python, "-m", "pip", "install", "--quiet", f"{archive}[report]")
+    run(python, "-m", "pip", "install", "--quiet", f"{archive}[report]", *pins)
     run(python, "-m", "pip", "install", "--quiet", "--no-deps", "--force-reinstall", archive)
     folder.mkdir()
     tapwear = python.parent / "tapwear"
@@ -53,7 +76,7 @@ def tried(python: Path, archive: Path, folder: Path, name: str) -> None:
 def main() -> None:
     """Entry point."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--python", nargs="*", default=[sys.executable])
+    parser.add_argument("--python", nargs="*")
     parser.add_argument("--tests", action="store_true")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as made:
@@ -63,7 +86,7 @@ def main() -> None:
         run(builder, "-m", "build", "--outdir", room / "dist", HOUSE)
         (wheel,), (source,) = (room / "dist").glob("*.whl"), (room / "dist").glob("*.tar.gz")
         print(f"{wheel.name}: {wheel.stat().st_size:,} bytes; {source.name}: {source.stat().st_size:,} bytes")
-        for number, python in enumerate(asked.python):
+        for number, python in enumerate(asked.python or here()):
             inside = environment(room / str(number), python)
             for archive in (wheel, source):
                 tried(inside, archive, room / f"{number}{archive.suffix}", f"{python}, {archive.name}")
@@ -73,6 +96,8 @@ def main() -> None:
                 begun = time.perf_counter()
                 last = run(inside, "-m", "pytest", "-m", "not slow", cwd=HOUSE).strip().splitlines()[-1]
                 print(f"{python}: {last} ({time.perf_counter() - begun:.0f} s)", flush=True)
+        old = environment(room / "lowest", sys.executable)
+        tried(old, wheel, room / "lowest.whl", f"lowest versions, {wheel.name}", lowest_versions("report"))
 
 
 if __name__ == "__main__":
