@@ -82,9 +82,10 @@ def unit_sheet(connection: Connection, unit: UnitKey) -> UnitSheet:
 
 def _rules(connection: Connection, unit: UnitKey, scheme_id: int | None) -> dict[str, dict[str, Any]]:
     rule = lean("service_rule", "scheme_id", "tap_changer_id", "task", *RULE_FIELDS)
-    rows = connection.execute(
-        sa.select(rule).where(sa.or_(rule.c.tap_changer_id == unit.id, rule.c.scheme_id == scheme_id))
-    ).mappings()
+    holds = rule.c.tap_changer_id == unit.id
+    if scheme_id is not None:  # without a scheme only its own: a comparison with nothing would take every unit's own
+        holds = sa.or_(holds, rule.c.scheme_id == scheme_id)
+    rows = connection.execute(sa.select(rule).where(holds)).mappings()
     found = [dict(row) for row in rows]
     return effective_rules(
         [row for row in found if row["tap_changer_id"] is None], [row for row in found if row["tap_changer_id"]]
