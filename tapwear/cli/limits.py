@@ -144,7 +144,7 @@ def set_one(
     store = open_the_store(context)
     book = load_book(store, as_of=day)
     _check_group(book, change)
-    _preview(book, change, context)
+    _preview(book, change)
     if not yes and not at_a_terminal():
         raise UsageError("Nothing was set. To set it without a question, add --yes.")
     if not yes and not confirmed("Set this limit?"):
@@ -222,7 +222,7 @@ def _check_group(book: Book, change: _Change) -> None:
         raise UsageError(f"{group} holds vacuum and other units, which have no limit in common: add --technology.")
 
 
-def _preview(book: Book, change: _Change, context: typer.Context) -> None:
+def _preview(book: Book, change: _Change) -> None:
     """Shows whose dates the change would move, on standard output."""
     from tapwear.fleet import assess_book, under_limits
     from tapwear.report.limits_view import moved_lines, moved_units

@@ -105,7 +105,7 @@ def _one_drive(
     }
     tracks = [
         by_source.get("mechanical"),
-        _sum(book, by_source.get("raise"), by_source.get("lower"), status, reason),
+        _sum(by_source.get("raise"), by_source.get("lower"), status, reason),
         by_source.get("controller"),
     ]
     governing: Track | None = None
@@ -139,9 +139,7 @@ def _track(book: Book, chains: Chains, counter: int) -> Track:
     return Track(book.day[rows], chains.operations[rows], chains.probability[rows], [(int(r),) for r in rows])
 
 
-def _sum(
-    book: Book, up: Track | None, down: Track | None, status: np.ndarray, reason: np.ndarray
-) -> Track | None:
+def _sum(up: Track | None, down: Track | None, status: np.ndarray, reason: np.ndarray) -> Track | None:
     """Raise and lower counts added, on the days when both were read; the other readings are left aside."""
     if up is None and down is None:
         return None

@@ -20,7 +20,7 @@ from tapwear.counts.places import NEVER, day_number
 from tapwear.counts.regimes import Regime, find_regimes
 from tapwear.counts.season import YEAR, pooled_season, season_table
 from tapwear.counts.settings import RateSettings
-from tapwear.counts.types import CounterHistory, CrossingDates
+from tapwear.counts.types import CounterHistory
 from tapwear.peers import PEERS, Speakers
 
 Days = NDArray[np.datetime64]
@@ -158,19 +158,6 @@ class RateModel:
         """operations_at for many units in one call: one row per unit and day, shape (n, 3). [operations]"""
         rows = self.governing().loc[list(units)].to_numpy(dtype=np.int64)
         return path.cumulative(self, rows, _numbers(days))
-
-    def crossing(
-        self, series: Ints, start_on: Days, operations_needed: Floats, days: Floats | None = None
-    ) -> CrossingDates:
-        """Distribution of the day by whose end `operations_needed` have been made since start_on.
-
-        One row per question; several rules of one unit are several rows on the same count. `days` is the
-        grid relative to as_of [days], by default dates.day_grid().
-        """
-        grid = dates.day_grid() if days is None else np.asarray(days, float)
-        rows, start = np.asarray(series, np.int64), _numbers(start_on)
-        chance = dates.crossing_chance(self, rows, start, np.asarray(operations_needed, float), grid)
-        return CrossingDates(self.as_of, grid, chance)
 
     def crossing_dates(
         self, series: Ints, start_on: Days, operations_needed: Floats, probs: Floats

@@ -20,11 +20,9 @@ drive with the most operations governs the unit.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    import numpy as np
     import pandas as pd
 
 EVENT_KINDS = (
@@ -60,16 +58,3 @@ class CounterHistory:
     readings: pd.DataFrame
     points: pd.DataFrame
     open_ends: pd.DataFrame
-
-
-@dataclass(frozen=True)
-class CrossingDates:
-    """The distribution of the date on which a number of operations is reached, one row per question.
-
-    `days` is a common grid of days relative to `as_of` (negative: before it); `probability[i, j]` is the
-    chance that question i has crossed by the end of as_of + days[j].
-    """
-
-    as_of: date
-    days: np.ndarray
-    probability: np.ndarray

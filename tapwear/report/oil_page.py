@@ -68,7 +68,7 @@ def oil_page(
         blocks.append(Block("Samples of the compartment", (Line("None is recorded."),)))
     tank = unit.rows(None)
     if tank:
-        blocks.append(Block("Main tank beside it", tuple(_tank(unit, tank, full))))
+        blocks.append(Block("Main tank beside it", tuple(_tank(tank, full))))
     return blocks
 
 
@@ -204,7 +204,7 @@ def _ratio(row: Row, over: tuple[str, ...], limits: dict[str, float]) -> str:
     return TOO_LITTLE if all(given(row.get(gas)) for gas in (*over, "acetylene")) else ""
 
 
-def _tank(unit: OilUnit, rows: Sequence[Row], full: bool) -> list[Line]:
+def _tank(rows: Sequence[Row], full: bool) -> list[Line]:
     """The main tank's newest samples, with acetylene to hydrogen where there is enough of both."""
     limits = limits_seen(rows)
     shown = rows if full else rows[:TANK_SHOWN]

@@ -1,4 +1,4 @@
-"""What people typed, made safe to print: control characters taken out, markup shown as it was written."""
+"""What people typed, made safe to print: control characters taken out."""
 
 from __future__ import annotations
 
@@ -17,13 +17,6 @@ def plain(text: object) -> str:
     """The text on one line without escape sequences and control characters; each run of these becomes a space."""
     words = str(text)
     return words if words.isprintable() else _UNSAFE.sub(" ", _SEQUENCE.sub("", words))
-
-
-def esc(text: object) -> str:
-    """Like `plain`, and what looks like markup of `rich` is shown, not obeyed."""
-    from rich.markup import escape
-
-    return escape(plain(text))
 
 
 def json_text(content: object, default: Callable[[Any], Any] | None = None) -> str:

@@ -67,7 +67,6 @@ class ImportResult:
     findings: tuple[Finding, ...]
     files_left_alone: tuple[str, ...]
     rows_seen: int
-    rows_left_aside: int
     sample_counters: int = 0  # counters on sample sheets that became readings
 
     def total(self, what: str) -> int:
@@ -153,7 +152,6 @@ def store_intake(
         findings=tuple(tally.findings),
         files_left_alone=intake.files_left_alone,
         rows_seen=intake.rows_seen,
-        rows_left_aside=intake.left_aside,
         sample_counters=sample_counters,
     )
 

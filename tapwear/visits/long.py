@@ -27,13 +27,12 @@ class LongRows:
     """Gathers the rows of one feed of one file; rows of one sample agree in the key of the table.
 
     findings : what could not be taken, by line; one bad result costs that result only
-    rejected, left_aside : rows that were refused, and rows of quantities that are not mapped
+    rejected : rows that were refused
     """
 
     reader: FeedReader
     findings: list[Finding] = field(default_factory=list)
     rejected: int = 0
-    left_aside: int = 0
     _samples: dict[tuple[Any, ...], _Sample] = field(default_factory=dict)
     _unknown: Counter[str] = field(default_factory=Counter)
     _first_seen: dict[str, Record] = field(default_factory=dict)
@@ -87,7 +86,6 @@ class LongRows:
         word = self.reader.quantity_word(record.cells)
         self._unknown[word] += 1
         self._first_seen.setdefault(word, record)
-        self.left_aside += 1
 
     def _refuse(self, complaints: list[Finding]) -> None:
         self.findings.extend(complaints)

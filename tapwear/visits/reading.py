@@ -103,7 +103,6 @@ class _Gathered:
         self._findings: list[Finding] = []
         self._rejected: Counter[str] = Counter()
         self._seen = 0
-        self._left_aside = 0
         self._visits: list[FiledVisit] = []
         self.files: list[str] = []
 
@@ -117,8 +116,6 @@ class _Gathered:
             files_left_alone=tuple(alone),
             rows_seen=self._seen,
             rejected=dict(self._rejected),
-            left_aside=self._left_aside,
-            files_read=tuple(self.files),
             visits=tuple(self._visits),
         )
 
@@ -145,8 +142,8 @@ class _Gathered:
         if path.suffix.lower() == ".xlsx":
             self._read_workbook(path, name, feeds)
             return
-        encoding = _agreed(feeds, "encoding", [feed.encoding for feed in feeds], name)
-        delimiter = _agreed(feeds, "delimiter", [feed.delimiter for feed in feeds], name)
+        encoding = _agreed("encoding", [feed.encoding for feed in feeds], name)
+        delimiter = _agreed("delimiter", [feed.delimiter for feed in feeds], name)
         try:
             encoding = declared_encoding(path) or encoding or "utf-8"
             with open_text(path, encoding) as stream:
@@ -195,8 +192,8 @@ class _Gathered:
             takers = [feed for feed in feeds if feed.sheet.casefold() == sheet]
             title = f"{name}, sheet {printable(takers[0].sheet)}" if sheet else name
             stated = [feed.date_format or self._date_format for feed in takers]
-            words = _agreed(takers, "date format", stated, title)
-            mark = _agreed(takers, "decimal mark", ["," if feed.decimal_comma else "." for feed in takers], title)
+            words = _agreed("date format", stated, title)
+            mark = _agreed("decimal mark", ["," if feed.decimal_comma else "." for feed in takers], title)
             pattern = strptime_pattern(words) if words else ISO_PATTERN
             try:
                 rows = sheet_rows(path, takers[0].sheet, Style(pattern, mark or "."))
@@ -228,7 +225,6 @@ class _Gathered:
             self._rows[long.reader.table.name].extend(long.rows())
             self._findings.extend(sorted(long.findings, key=lambda finding: finding.line))
             self._rejected[long.reader.table.name] += long.rejected
-            self._left_aside += long.left_aside
 
     def _skip(self, lines: Iterable[tuple[int, str]], feeds: Sequence[Feed]) -> None:
         """Counts the rows of a file that was refused as a whole."""
@@ -277,7 +273,6 @@ class _Gathered:
                 return
         takers = [reader for reader in readers if reader.takes(record.cells)]
         if not takers:
-            self._left_aside += 1
             words = {heading for reader in readers for heading in reader.feed.where}
             shown = ", ".join(
                 f"{heading} {show(record.cells[index].strip())}"
@@ -320,7 +315,7 @@ def _table_of(feeds: Sequence[Feed]) -> str:
     return names.pop() if len(names) == 1 else ""
 
 
-def _agreed(feeds: Sequence[Feed], what: str, values: list[str | None], file: str) -> str | None:
+def _agreed(what: str, values: list[str | None], file: str) -> str | None:
     given = {value for value in values if value is not None}
     if len(given) > 1:
         raise UsageError(f"The mapping states more than one {what} for {file}: {', '.join(sorted(given))}. Keep one.")

@@ -56,8 +56,7 @@ class Intake:
 
     `rows_seen` counts the rows of all files read. A row that feeds two tables is in `rows` twice. `rejected` says
     how many rows were refused while reading, by the table they were meant for ("" when that cannot be told);
-    `left_aside` how many no part of the mapping takes. `files_read` are those that fed something; `visits` are those of
-    visit files.
+    `visits` are those of visit files.
     """
 
     rows: tuple[Row, ...]
@@ -65,6 +64,4 @@ class Intake:
     files_left_alone: tuple[str, ...]
     rows_seen: int
     rejected: Mapping[str, int] = field(default_factory=dict)
-    left_aside: int = 0
-    files_read: tuple[str, ...] = ()
     visits: tuple[FiledVisit, ...] = ()

@@ -22,7 +22,7 @@ from tapwear.visits.observations import BY_NAME
 from tapwear.visits.specs import FieldSpec
 from tapwear.visits.types import WHOLE_FILE, WHOLE_ROW, FiledVisit
 from tapwear.visits.values import Unfit, in_kept_unit, parser_for, printable, show
-from tapwear.visits.visit import VISIT_ID, Visit, content_of, visit_from
+from tapwear.visits.visit import VISIT_ID, Visit, visit_from
 
 MARK = "tapwear_visits"
 FORMAT = 1
@@ -57,12 +57,6 @@ class VisitFile:
     findings: tuple[Finding, ...]
     seen: int = 0
     faulty: int = 0
-
-
-def as_text(visits: list[Visit]) -> str:
-    """A visit file that holds these visits."""
-    content = {MARK: FORMAT, "visits": [content_of(visit) for visit in visits]}
-    return json.dumps(content, ensure_ascii=False, indent=1) + "\n"
 
 
 def looks_like_visits(path: Path) -> bool:

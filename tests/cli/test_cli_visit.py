@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from tapwear.cli import app, counter_check, on_visit_service
-from tapwear.report.plain import esc, plain
+from tapwear.report.plain import plain
 from tapwear.store.book import Book
 from tapwear.store.engine import create_store, open_store
 from tapwear.store.entries import add_reading
@@ -167,7 +167,6 @@ def test_control_characters_never_reach_the_terminal(db: Path) -> None:
     assert "\x1b" not in result.output
     assert "\x07" not in result.output
     assert plain("a\x1b[2Jb\u202ec\nd") == "ab c d"
-    assert esc("[red]x\x1b[0m[/]") == "\\[red]x\\[/]"
 
 
 # --- readings -------------------------------------------------------------------------------------------------

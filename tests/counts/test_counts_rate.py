@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from rate_fleets import AS_OF, FLAT, PROBS, ahead, events, fit, history, points, stays, steady, units
 
+from tapwear.counts.dates import crossing_chance, day_grid
 from tapwear.counts.rate import fit_rates
 
 
@@ -164,9 +165,9 @@ def test_no_unit_is_ever_without_a_forecast(calibration: object) -> None:
         assert np.isfinite(made).all()
         assert (np.diff(made, axis=1) >= 0).all()
         assert (made >= 0).all()
-    crossing = model.crossing(rows, today - np.timedelta64(2000, "D"), np.full(len(rows), 500.0))
-    assert np.isfinite(crossing.probability).all()
-    assert (np.diff(crossing.probability, axis=1) >= 0).all()
+    crossed = crossing_chance(model, rows, today.astype(float) - 2000, np.full(len(rows), 500.0), day_grid())
+    assert np.isfinite(crossed).all()
+    assert (np.diff(crossed, axis=1) >= 0).all()
     for unit in names:
         days = np.array(["1990-01-01", "2020-07-01", "2024-06-30", "2030-01-01"], "datetime64[D]")
         assert np.isfinite(model.operations_at(unit, days)).all()

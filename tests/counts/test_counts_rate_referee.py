@@ -8,6 +8,7 @@ import pytest
 from rate_fleets import AS_OF, PROBS, fit
 
 from tapwear.counts.ahead import past_errors
+from tapwear.counts.dates import crossing_chance, day_grid
 from tapwear.counts.filter import Intervals, run_filter
 from tapwear.counts.rate import group_shapes
 from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_season, season_integral, season_table
@@ -140,8 +141,9 @@ def test_counts_and_dates_agree_with_brute_force_simulation() -> None:
     middle, width = want_days[1], want_days[2] - want_days[0]
     assert got_days[1] == pytest.approx(middle, abs=8)
     assert (got_days[2] - got_days[0]) / even == pytest.approx(width, rel=0.15)
-    grid = model.crossing(row, start, np.array([needed]))
-    on_grid = np.interp(PROBS, grid.probability[0] + 1e-12 * np.arange(len(grid.days)), grid.days)
+    grid = day_grid()
+    chance = crossing_chance(model, row, start.astype(float), np.array([needed]), grid)[0]
+    on_grid = np.interp(PROBS, chance + 1e-12 * np.arange(len(grid)), grid)
     today = (np.datetime64(AS_OF) - start[0]).astype(int)
     assert on_grid + today == pytest.approx(got_days, abs=4)
 

@@ -63,7 +63,7 @@ def test_rows_of_one_sample_become_one_row_even_when_they_do_not_follow_each_oth
         {"unit": "T2", "sampled_on": date(2026, 6, 3), "reference": "A8", "acetylene_ul_per_l": Below(0.5)},
     ]  # fmt: skip
     assert [row.line for row in intake.rows] == [2, 3]
-    assert (intake.rows_seen, intake.findings, intake.left_aside) == (5, (), 0)
+    assert (intake.rows_seen, intake.findings) == (5, ())
 
 
 def test_one_bad_result_costs_that_result_and_is_told_by_its_line(tmp_path: Path) -> None:
@@ -97,7 +97,6 @@ def test_a_quantity_that_is_not_mapped_is_told_once_with_the_number_of_rows(tmp_
     intake = read(tmp_path, *lines)
     assert told(intake) == [(3, "Parameter", "note")]
     assert "no field is mapped to 'Furan' (2 rows)" in intake.findings[0].found
-    assert intake.left_aside == 2
     assert len(intake.rows) == 2
 
 

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from visit_examples import ID, entry, visit_file
 
 from tapwear.visits.reading import read_paths
-from tapwear.visits.visit import CounterSeen, Visit
-from tapwear.visits.visit_file import VisitFile, as_text, read_visit_file
+from tapwear.visits.visit import CounterSeen, Visit, content_of
+from tapwear.visits.visit_file import FORMAT, MARK, VisitFile, read_visit_file
 
 
 def read(folder: Path, *visits: Any, **head: Any) -> VisitFile:
@@ -52,7 +52,7 @@ def test_what_is_written_is_read_again(tmp_path: Path) -> None:
         revision=4,
     )
     path = tmp_path / "visits.json"
-    path.write_text(as_text([visit]), encoding="utf-8")
+    path.write_text(json.dumps({MARK: FORMAT, "visits": [content_of(visit)]}), encoding="utf-8")
     assert [one.visit for one in read_visit_file(path, "f").visits] == [visit]
 
 
