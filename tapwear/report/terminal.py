@@ -74,18 +74,21 @@ def columns(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Seque
     right : indices of columns set flush right. Cells are freed of control characters; widths are cells of a
     terminal, so wide letters line up too.
     """
-    table = [[plain(cell) for cell in row] for row in ([headings, *rows] if any(headings) else rows)]
-    sizes = [[cell_width(cell) for cell in row] for row in table]
-    widths = [max(column) for column in zip(*sizes, strict=True)]
+    table = [headings, *rows] if any(headings) else rows
+    laid = [_laid(cells, i in right) for i, cells in enumerate(zip(*table, strict=True))]
+    return [(" " * GAP).join(cells).rstrip() for cells in zip(*laid, strict=True)]
 
-    def line(row: list[str], taken: list[int]) -> str:
-        cells = [
-            " " * (width - size) + cell if i in right else cell + " " * (width - size)
-            for i, (cell, size, width) in enumerate(zip(row, taken, widths, strict=True))
-        ]
-        return (" " * GAP).join(cells).rstrip()
 
-    return [line(row, taken) for row, taken in zip(table, sizes, strict=True)]
+def _laid(cells: Sequence[str], flush_right: bool) -> list[str]:
+    """The cells of one column, each as wide as the longest."""
+    together = "".join(cells)
+    if together.isascii() and together.isprintable():  # nothing to take out, every letter one cell wide
+        width = max(map(len, cells))
+        return [cell.rjust(width) if flush_right else cell.ljust(width) for cell in cells]
+    cleaned = [plain(cell) for cell in cells]
+    sizes = [cell_width(cell) for cell in cleaned]
+    pads = [" " * (max(sizes) - size) for size in sizes]
+    return [pad + cell if flush_right else cell + pad for cell, pad in zip(cleaned, pads, strict=True)]
 
 
 @contextmanager
