@@ -7,7 +7,7 @@ The files are UTF-8 with a line of headings, cells separated by commas, lines en
     text                as it is; where it begins, after blanks, with = + - @ ' or \\, with one apostrophe before it,
                         so that a spreadsheet takes it for text; taken off again on the way back
 
-Results that can be computed again (the table `derived`) are left out.
+The table `derived`, which nothing rests on, is left out.
 """
 
 from __future__ import annotations

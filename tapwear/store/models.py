@@ -560,7 +560,7 @@ class SchemaStep(SQLModel, table=True):
 
 
 class Derived(SQLModel, table=True):
-    """A result that can be computed again, under a key that names the content it rests on."""
+    """Results kept so as not to be computed again; no longer written, and still in every store."""
 
     __table_args__ = (UniqueConstraint("kind", "content_key"), STRICT)
     id: int | None = Field(default=None, primary_key=True)

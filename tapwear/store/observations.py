@@ -1,4 +1,4 @@
-"""What was noted on visits besides the counter: stored quantity by quantity, and the newest of each listed. Light."""
+"""What was noted on visits besides the counter: as rows of the book, and listed. Light."""
 
 from __future__ import annotations
 
@@ -12,12 +12,9 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
-from tapwear.store.entries import Outcome, enter
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
-from tapwear.store.recording import Stamp
-from tapwear.store.validate import checked
-from tapwear.visits.observations import BY_NAME, OBSERVATIONS, noted
+from tapwear.visits.observations import BY_NAME, noted
 from tapwear.visits.positions import Positions, positions_of
 from tapwear.visits.specs import Unfit
 
@@ -34,31 +31,6 @@ class Seen:
     value: float | None
     words: str
     by: str
-
-
-def add_observations(
-    connection: Connection,
-    unit: UnitKey,
-    day: date,
-    values: Mapping[str, Any],
-    stamp: Stamp,
-    *,
-    visit_id: str = "",
-    compartment: str = "",
-    replace: bool = False,
-) -> dict[str, Outcome]:
-    """What was noted on a day, by quantity; `values`: fields named in tapwear.visits.observations.QUANTITIES.
-
-    Each quantity stands for itself: what the book has already adds nothing, what it has otherwise is a conflict, or
-    with `replace` a correction. Raises UsageError for a position that the unit has not, or an unknown compartment.
-    """
-    given = {"unit": unit.tag, "observed_on": day, **values}
-    checked(OBSERVATIONS, given)
-    if compartment:
-        _known_compartment(connection, unit, compartment)
-    rows = observation_rows(connection, unit, day, given, compartment, visit_id)
-    told = ("value", "words")
-    return {row["quantity"]: enter(connection, "observation", row, dict.fromkeys(told), stamp, replace) for row in rows}
 
 
 def observation_rows(
@@ -117,13 +89,3 @@ def list_observations(connection: Connection, unit: UnitKey | None = None, *, ne
         rows = list({(row.unit, row.compartment, row.quantity): row for row in rows}.values())
     order = {name: number for number, name in enumerate(BY_NAME)}
     return sorted(rows, key=lambda row: (row.unit, order[row.quantity], row.compartment, row.observed_on))
-
-
-def _known_compartment(connection: Connection, unit: UnitKey, name: str) -> None:
-    compartment = lean("compartment", "tap_changer_id", "name")
-    names = connection.execute(
-        sa.select(compartment.c.name).where(compartment.c.tap_changer_id == unit.id).order_by(compartment.c.name)
-    ).scalars()
-    listed = [one for one in names if one]
-    if name not in listed:
-        raise UsageError(f"{unit.tag} has no compartment {name}; it has {', '.join(listed) or 'one without a name'}.")

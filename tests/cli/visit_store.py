@@ -7,8 +7,8 @@ from pathlib import Path
 
 from tapwear.store.engine import create_store
 from tapwear.store.entries import add_reading
-from tapwear.store.observations import add_observations
-from tapwear.store.recording import Stamp
+from tapwear.store.observations import observation_rows
+from tapwear.store.recording import Stamp, record
 from tapwear.store.register import add_unit
 
 TODAY = "2026-11-01"
@@ -33,6 +33,7 @@ def make_store(folder: Path) -> Path:
                 values = {"value": value, "read_on": date(2026, month, 1), "reader": "Robin"}
                 add_reading(connection, unit, values, stamp)
         seen = {"oil_level": "normal", "oil_temp_c": 35.0, "pressure_kpa": 4.0, "gas_bottle_kpa": 9_000.0}
-        add_observations(connection, one, date(2026, 10, 1), seen, stamp)
+        for row in observation_rows(connection, one, date(2026, 10, 1), seen):
+            record(connection, "observation", stamp, **row)
     store.close()
     return path

@@ -9,7 +9,6 @@ import pytest
 
 from tapwear.errors import UsageError
 from tapwear.store.deferrals import add_deferral, list_deferrals, take_back
-from tapwear.store.derived import content_key
 from tapwear.store.engine import Store
 from tapwear.store.find import find_unit
 from tapwear.store.loading import load_book
@@ -85,9 +84,3 @@ def test_one_taken_back_is_gone_from_the_list_and_kept_in_the_book(store: Store)
         assert connection.exec_driver_sql("SELECT count(*) FROM deferral").scalar() == 3
         with pytest.raises(UsageError, match="no deferral of its oil change"):
             take_back(connection, unit, "oil change", STAMP)
-
-
-def test_a_deferral_changes_the_key_of_derived_results(store: Store) -> None:
-    before = content_key(store)
-    put(store)
-    assert content_key(store) != before

@@ -1,4 +1,4 @@
-"""Observations: stored quantity by quantity, held against the book, imported wide, loaded with positions in order."""
+"""Observations: stored quantity by quantity, imported wide, loaded with positions in order."""
 
 from __future__ import annotations
 
@@ -11,12 +11,11 @@ import pytest
 
 from tapwear.errors import UsageError
 from tapwear.store.engine import Store
-from tapwear.store.entries import Outcome, withdraw
 from tapwear.store.find import find_unit
 from tapwear.store.importing import ImportResult, store_intake
 from tapwear.store.loading import load_book
-from tapwear.store.observations import add_observations, list_observations
-from tapwear.store.recording import Stamp
+from tapwear.store.observations import list_observations, observation_rows
+from tapwear.store.recording import Stamp, record
 from tapwear.store.register import add_unit, change_unit
 from tapwear.visits.reading import read_paths
 
@@ -33,9 +32,10 @@ def store(empty_store: Store) -> Store:
     return empty_store
 
 
-def note(store: Store, values: dict[str, Any], day: date = DAY, **more: Any) -> dict[str, Outcome]:
+def note(store: Store, values: dict[str, Any], day: date = DAY, visit_id: str = "") -> None:
     with store.rows(writing=True) as connection:
-        return add_observations(connection, find_unit(connection, "T1"), day, values, STAMP, **more)
+        for row in observation_rows(connection, find_unit(connection, "T1"), day, values, visit_id=visit_id):
+            record(connection, "observation", STAMP, **row)
 
 
 def bring(store: Store, folder: Path, text: str) -> ImportResult:
@@ -50,38 +50,14 @@ def held(store: Store) -> dict[str, tuple[Any, str]]:
 
 
 def test_each_quantity_is_kept_by_itself_with_its_visit(store: Store) -> None:
-    told = note(store, {"position": "l5", "oil_level": "low", "oil_temp_c": 41.5}, visit_id="v1")
-    assert {name: one.kind for name, one in told.items()} == dict.fromkeys(told, "stored")
+    note(store, {"position": "l5", "oil_level": "low", "oil_temp_c": 41.5}, visit_id="v1")
     assert held(store) == {"position": (None, "5L"), "oil_level": (None, "low"), "oil_temp_c": (41.5, "")}
     assert set(load_book(store).observations["visit_id"]) == {"v1"}
-
-
-def test_the_same_again_adds_nothing_and_otherwise_is_a_conflict_of_that_quantity_alone(store: Store) -> None:
-    note(store, {"oil_level": "low", "oil_temp_c": 41.5})
-    again = note(store, {"oil_level": "low", "oil_temp_c": 14.5, "heater": "off"})
-    assert {name: one.kind for name, one in again.items()} == {
-        "oil_level": "already there", "oil_temp_c": "conflict", "heater": "stored"
-    }  # fmt: skip
-    assert again["oil_temp_c"].differs == {"value": (41.5, 14.5)}
-    assert held(store)["oil_temp_c"] == (41.5, "")
-
-
-def test_a_correction_supersedes_and_can_be_taken_back(store: Store) -> None:
-    note(store, {"oil_level": "low"})
-    (corrected,) = note(store, {"oil_level": "normal"}, replace=True).values()
-    assert (corrected.kind, held(store)) == ("replaced", {"oil_level": (None, "normal")})
-    with store.rows(writing=True) as connection:
-        withdraw(connection, "observation", corrected.row_id, STAMP)
-    assert held(store) == {}
 
 
 def test_a_position_that_the_unit_has_not_is_refused_with_all_that_came_with_it(store: Store) -> None:
     with pytest.raises(UsageError, match="lies outside this unit's positions"):
         note(store, {"oil_level": "low", "position": "17R"})
-    with pytest.raises(UsageError, match="no compartment B"):
-        note(store, {"oil_level": "low"}, compartment="B")
-    with pytest.raises(UsageError, match="oil_level: 'lowish'"):
-        note(store, {"oil_level": "lowish"})
     assert held(store) == {}
 
 
@@ -145,3 +121,10 @@ def test_a_row_said_twice_in_a_file_is_told_once(store: Store, tmp_path: Path) -
     (finding,) = told.findings
     assert (finding.severity, finding.line) == ("left aside", 3)
     assert told.total("stored") == 1
+
+
+def test_a_compartment_that_the_unit_has_not_is_refused(store: Store, tmp_path: Path) -> None:
+    (finding,) = bring(store, tmp_path, "unit,observed_on,compartment,breather\nT1,2026-06-03,B,blocked\n").findings
+    assert (finding.field, finding.severity) == ("compartment", "rejected")
+    assert "T1 has no compartment B" in finding.found
+    assert held(store) == {}
