@@ -45,7 +45,7 @@ class Dump:
         return self.folder / f"{table}.csv"
 
     def rows_of(self, table: str) -> int:
-        return int(self.entries[table].get("rows", -1))
+        return int(self.entries[table]["rows"])
 
 
 def read_dump(folder: Path) -> Dump:
@@ -64,9 +64,12 @@ def read_dump(folder: Path) -> Dump:
         )
     listed = {name: manifest["tables"][name] for name in tables() if name in manifest["tables"]}
     unknown = sorted(set(manifest["tables"]) - set(listed))
-    if unknown or not all(isinstance(entry, dict) for entry in listed.values()):
+    if unknown or not all(isinstance(entry, dict) and type(entry.get("rows")) is int for entry in listed.values()):
         what = ", ".join(map(repr, unknown[:5])) or "entries that say nothing"
         raise StoreError(f"{folder / MANIFEST} lists what no store of ours has: {what}. Nothing was made.")
+    lacking = [name for name in tables() if name not in listed]
+    if version == LATEST and lacking:  # an older schema had fewer tables
+        raise StoreError(f"{folder / MANIFEST} leaves out {', '.join(lacking[:5])}. Take the dump as it was made.")
     for name, entry in listed.items():
         _unchanged(folder / f"{name}.csv", entry)
     return Dump(folder, version, listed)
@@ -113,6 +116,8 @@ def _manifest(folder: Path) -> dict[str, Any]:
 
 def _unchanged(path: Path, entry: dict[str, Any]) -> None:
     digest = hashlib.sha256()
+    if path.exists() and not path.is_file():  # a pipe would be waited for without end
+        raise StoreError(f"{path} is part of the dump and cannot be read: it is no file.")
     try:
         with path.open("rb") as file:
             while piece := file.read(PIECE):

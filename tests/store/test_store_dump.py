@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import re
 import sqlite3
 from datetime import UTC, date, datetime
@@ -152,6 +153,27 @@ def test_a_dump_of_a_newer_schema_asks_for_the_newer_program(dump: Path) -> None
     change_manifest(dump, schema=999)
     with pytest.raises(SchemaError, match="newer Tapwear"):
         load_dump(dump, dump.parent / "again.db")
+
+
+@pytest.mark.parametrize("rows", ["x", None, 1.5, True, []])
+def test_a_manifest_whose_rows_are_no_number_is_refused(dump: Path, rows: object) -> None:
+    tables = json.loads((dump / "manifest.json").read_text(encoding="utf-8"))["tables"]
+    change_manifest(dump, tables={**tables, "station": tables["station"] | {"rows": rows}})
+    refused(dump, "entries that say nothing")
+
+
+@pytest.mark.parametrize("table", ["reading", "schema_step"])
+def test_a_manifest_that_leaves_a_table_out_does_not_lose_its_rows_in_silence(dump: Path, table: str) -> None:
+    listed = json.loads((dump / "manifest.json").read_text(encoding="utf-8"))["tables"]
+    change_manifest(dump, tables={name: entry for name, entry in listed.items() if name != table})
+    refused(dump, f"leaves out {table}")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="needs named pipes")
+def test_a_pipe_in_place_of_a_file_is_not_waited_for(dump: Path) -> None:
+    (dump / "station.csv").unlink()
+    os.mkfifo(dump / "station.csv")
+    refused(dump, r"station\.csv is part of the dump and cannot be read: it is no file")
 
 
 def test_names_in_the_manifest_are_never_followed(dump: Path, tmp_path: Path) -> None:
