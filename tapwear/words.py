@@ -68,6 +68,17 @@ def observed_words(quantity: str, value: float | None, words: str) -> str:
     return f"{value:,.6g} {'°C' if quantity.endswith('_c') else 'kPa'}"
 
 
+def years_words(years: float) -> str:
+    """`7 years`, `1 year`, `1.5 years`."""
+    return f"{years:g} year{'s' if years != 1 else ''}"
+
+
+def limits_words(operations: float | None, years: float | None) -> str:
+    """`70,000 operations or 7 years`: both limits of an interval, or the one there is; "" for none."""
+    limits = [f"{operations:,.0f} operations" if operations else "", years_words(years) if years else ""]
+    return " or ".join(limit for limit in limits if limit)
+
+
 def percent_words(chance: float) -> str:
     """`12 %`, `under 1 %`, `over 99 %`: a chance from 0 to 1, never told as certain."""
     percent = round(100 * chance)

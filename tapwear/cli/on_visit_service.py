@@ -23,7 +23,7 @@ from tapwear.cli.entering import (
 from tapwear.errors import UsageError
 from tapwear.visits.fields import SERVICES, TASKS
 from tapwear.visits.resets import resets_of
-from tapwear.words import CAUTION_SHORT
+from tapwear.words import CAUTION_SHORT, limits_words
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -210,23 +210,17 @@ def _known_tasks(tasks: tuple[str, ...] | None) -> None:
 
 def _say_clocks(again: tuple[str, ...], rules: Mapping[str, Mapping[str, Any]]) -> None:
     """Names each clock that starts again with its interval, and each that runs on."""
+    every = {
+        task: f"every {limits_words(rule['interval_operations'], rule['interval_years'])}"
+        for task, rule in rules.items()
+    }
     for task in again:
-        rule = rules.get(task)
-        tell(f"Starts again: {task}" + (f" ({_interval(rule)})" if rule else " (no interval is known for it)"))
-    for task, rule in rules.items():
+        tell(f"Starts again: {task} ({every.get(task, 'no interval is known for it')})")
+    for task, words in every.items():
         if task not in again:
-            tell(f"Runs on: {task} ({_interval(rule)})")
+            tell(f"Runs on: {task} ({words})")
     if not again and not rules:
         tell("No clock starts again.")
-
-
-def _interval(rule: Mapping[str, Any]) -> str:
-    parts = []
-    if rule["interval_operations"]:
-        parts.append(f"{rule['interval_operations']:,} operations")
-    if rule["interval_years"]:
-        parts.append(f"{rule['interval_years']:g} years")
-    return "every " + " or ".join(parts)
 
 
 def _was_reset(found: int | None, left: int | None, said: bool) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from tapwear.cli.entering import in_words
 from tapwear.report.plain import json_text, plain
+from tapwear.words import limits_words
 
 if TYPE_CHECKING:
     from tapwear.store.overview import UnitLine, UnitSheet
@@ -101,11 +102,10 @@ def _drives(sheet: UnitSheet) -> list[tuple[str, str]]:
 def _rules(sheet: UnitSheet) -> list[tuple[str, str]]:
     lines = []
     for task, rule in sheet.rules.items():
-        parts = [f"{rule['interval_operations']:,} operations"] if rule["interval_operations"] else []
-        parts += [f"{rule['interval_years']:g} years"] if rule["interval_years"] else []
+        limits = limits_words(rule["interval_operations"], rule["interval_years"])
         weight = f", weighted by current, exponent {rule['current_exponent']:g}" if rule["current_exponent"] else ""
         source = f" ({rule['provenance']})" if rule["provenance"] else ""
-        lines.append((task, "every " + " or ".join(parts) + weight + source))
+        lines.append((task, f"every {limits}" + weight + source))
     return lines
 
 

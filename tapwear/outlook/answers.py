@@ -49,7 +49,7 @@ class Answers:
     needed: list[int | None]  # interval [operations]
     years: list[float | None]  # interval [years]
     dates: list[Dates]  # merged: 10, 50 and 90 %
-    moved: list[int]  # days that the oil brings the middle date forward
+    moved: list[int]  # days that the oil brings the middle date forward; 0 where there is no other date
     of_clock: list[list[Dates]]
     share: list[list[float]]  # chance that each clock runs out first
     made: list[list[float | None]]  # operations since the last service, 10, 50 and 90 %
@@ -66,18 +66,20 @@ def answers_of(chunk: Chunk) -> Answers:
     asked_by = [governing(some) if some else None for some in chunk.noted]
     calendar_day = clocks_of.calendar_days(start, years, as_of)
     act_by = clocks_of.act_by_days(asked_by, as_of)
-    grid, operations = _operations(chunk, calendar_day, act_by)
+    oil_days = clocks_of.oil_days(chunk.verdicts, as_of) if chunk.pulls else None
+    grid, operations = _operations(chunk, calendar_day, act_by, *(oil_days or ()))
     clocks = [
         operations,
         merge.certain(calendar_day, grid),
-        clocks_of.oil_clock(chunk.verdicts, grid, as_of) if chunk.pulls else np.zeros(grid.shape),
+        clocks_of.oil_clock(oil_days, grid) if oil_days else np.zeros(grid.shape),
         merge.certain(act_by, grid),
     ]
     days = merge.quantile_days(merge.earliest(*clocks), grid)
     without_oil = merge.quantile_days(merge.earliest(*clocks[:2], clocks[3]), grid)[:, 1]
     of_limits = merge.quantile_days(merge.earliest(*clocks[:2]), grid)[:, 1]  # of operations and calendar alone
     has_rule = np.isfinite(needed) | np.isfinite(years)
-    known = (has_rule & np.isfinite(start)) | chunk.pulls | np.array([one is not None for one in asked_by], bool)
+    dated = (has_rule & np.isfinite(start)) | np.isfinite(act_by)  # by something besides the oil
+    known = dated | chunk.pulls
     low, high = clocks_of.bounds(counts, clocks_of.days(asked["commissioned_on"], as_of), years)
     weights = clocks_of.weights_of(counts)
     return Answers(
@@ -90,8 +92,8 @@ def answers_of(chunk: Chunk) -> Answers:
         years=numbers(years),
         dates=_dates(np.where(known[:, None], days, np.nan), as_of),
         moved=[
-            _moved(middle, without) if chunk.pulls else 0
-            for middle, without in zip(days[:, 1], without_oil, strict=True)
+            _moved(middle, without) if chunk.pulls and otherwise else 0
+            for middle, without, otherwise in zip(days[:, 1], without_oil, dated, strict=True)
         ],
         of_clock=[_dates(merge.quantile_days(clock, grid), as_of) for clock in clocks],
         share=merge.shares(*clocks).T.tolist(),
@@ -135,6 +137,6 @@ def numbers(values: Floats) -> list[Any]:
 
 
 def _moved(with_oil: float, without: float) -> int:
-    """Days by which the oil brings the middle date forward; against the horizon where there is no other date."""
+    """Days by which the oil brings the middle date forward; a date beyond the horizon counts as its end."""
     other = min(without, HORIZON_DAYS) if np.isfinite(without) else HORIZON_DAYS
     return max(round(other - with_oil), 0)

@@ -22,7 +22,7 @@ from tapwear.outlook.answers import Answers, Chunk, Dates, answers_of, numbers
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.rules import MAIN_TASK, questions
 from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook
-from tapwear.words import CONDITION_KINDS
+from tapwear.words import CONDITION_KINDS, years_words
 
 DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil", "condition")
 CHUNK_ROWS = 2_000  # questions answered together, which bounds the memory (our choice)
@@ -300,7 +300,7 @@ def _bounds_words(commissioned: bool, low: date | None, high: date | None, as_of
 def _interval_words(operations: int | None, years: float | None) -> tuple[str, str]:
     return (
         f"{operations:,} operations" if operations else "no interval in operations",
-        f"{years:g} years" if years else "no interval in years",
+        years_words(years) if years else "no interval in years",
     )
 
 

@@ -161,11 +161,9 @@ def act_by_days(governing: Sequence[Noted | None], as_of: date) -> Floats:
     return np.array(days, dtype=np.float64)
 
 
-def oil_clock(verdicts: Sequence[OilVerdict | None], grid: Floats, as_of: date) -> Floats:
-    """Chance that the oil has asked for the opening, (questions, days), of verdicts that call to pull it forward.
-
-    All of it on as_of where the finding is severe.
-    """
+def oil_days(verdicts: Sequence[OilVerdict | None], as_of: date) -> tuple[Floats, Floats, Floats]:
+    """10, 50 and 90 % days by which the oil asks for the opening [days from as_of], of verdicts that call to pull it
+    forward; all of them as_of where the finding is severe."""
 
     def ahead(name: str) -> Floats:
         days = []
@@ -176,7 +174,12 @@ def oil_clock(verdicts: Sequence[OilVerdict | None], grid: Floats, as_of: date) 
 
     early, middle, late = ahead("open_by_early"), ahead("open_by_middle"), ahead("open_by_late")
     middle = np.maximum(middle, early)
-    return np.where(grid >= 0, merge.spread(early, middle, np.maximum(late, middle), grid), 0.0)
+    return early, middle, np.maximum(late, middle)
+
+
+def oil_clock(days: tuple[Floats, Floats, Floats], grid: Floats) -> Floats:
+    """Chance that the oil has asked for the opening, (questions, days). days : as from oil_days"""
+    return np.where(grid >= 0, merge.spread(*days, grid), 0.0)
 
 
 def operations_since(asked: Asked) -> Floats:

@@ -15,6 +15,7 @@ from datetime import date, timedelta
 import pandas as pd
 
 from tapwear.oil.types import OilVerdict
+from tapwear.outlook.reasons import READ_AGAIN
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.types import HORIZON_YEARS, Due, Outlook
 from tapwear.weeks import DAYS_PER_YEAR, age_words, cadence_days
@@ -211,7 +212,7 @@ def _reading_words(due: Due) -> str:
     again = [doubt for doubt in due.doubts if doubt.startswith("last reading doubtful")]
     if again:
         return again[0]
-    if due.next_action == "read the counter again":
+    if due.next_action.startswith(READ_AGAIN):
         return "the last reading can be understood in two ways"
     return ""
 

@@ -19,6 +19,7 @@ CURRENT_SHARE = 0.5
 FEW_READINGS = 4
 SOON_DAYS = 730
 ORDER_AHEAD_WEEKS = 8
+READ_AGAIN = "read the counter again"
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,41 +108,52 @@ def _oil_doubts(e: Evidence) -> list[str]:
 
 
 def next_action(e: Evidence) -> str:
-    """The one thing to do next for this date."""
+    """What to do next for this date: one thing, and the planning too where that can wait no longer."""
     v = e.verdict
     if e.severe_noted or (v is not None and v.severe):
         return SEVERE
-    if not e.has_rule:
-        return f"give its interval: tapwear unit change {e.unit} --interval-operations N"
     if e.main_task and v is not None and v.call == "pull forward" and e.oil_drives:
         later = v.open_by_early is not None and v.open_by_early > e.as_of
         return f"plan the overhaul {f'before {v.open_by_early}' if later else 'now'}; the oil asks for it"
     if e.asked_by is not None and e.asked_by.act_by is not None:
         when = f"by {e.asked_by.act_by}" if e.asked_by.act_by > e.as_of else f"now: it was due by {e.asked_by.act_by}"
         return f"act on what was noted ({CONDITION_KINDS[e.asked_by.kind]}) {when}"
+    if not e.has_rule:
+        return f"give its interval: tapwear unit change {e.unit} --interval-operations N"
     if e.overdue:
         return f"plan the {e.task} now" if e.state == "in service" else f"{e.task} before it goes into service"
     if e.last_service_on is None:
         return f"find when the last {e.task} was done and log it (tapwear service {e.unit})"
-    if e.main_task and v is not None and v.call == "resample":
-        by = f" by {v.resample_by}" if v.resample_by else ""
+    first = _to_look_at(e)
+    pressing = e.early is not None and e.readings_used and _order_by(e, e.early) <= e.as_of
+    return "; ".join(part for part in (first, _by_date(e) if pressing or not first else "") if part)
+
+
+def _to_look_at(e: Evidence) -> str:
+    """The sample or the reading that the date waits for; "" for none."""
+    if e.main_task and e.verdict is not None and e.verdict.call == "resample":
+        by = f" by {e.verdict.resample_by}" if e.verdict.resample_by else ""
         return f"take another oil sample{by}"
-    if e.state == "in service" and e.counts_operations:
-        if e.readings_used == 0:
-            return "read the counter"
-        if e.last_reading_doubtful or e.open_end:
-            return "read the counter again"
-        if e.last_reading_on is not None and (e.as_of - e.last_reading_on).days > READING_OLD_DAYS:
-            return "read the counter"
-    return _by_date(e)
+    if e.state != "in service" or not e.counts_operations:
+        return ""
+    if e.readings_used and (e.last_reading_doubtful or e.open_end):
+        return READ_AGAIN
+    old = e.last_reading_on is not None and (e.as_of - e.last_reading_on).days > READING_OLD_DAYS
+    return "read the counter" if old or e.readings_used == 0 else ""
+
+
+def _order_by(e: Evidence, early: date) -> date:
+    """Last day to order the kit, or to plan where there is none to order."""
+    return early - timedelta(weeks=((e.lead_time_weeks or 0.0) if e.kit else 0.0) + ORDER_AHEAD_WEEKS)
 
 
 def _by_date(e: Evidence) -> str:
     if e.early is None or (e.early - e.as_of).days > SOON_DAYS:
         return "visits as usual"
-    if e.kit and e.lead_time_weeks:
-        order_by = e.early - timedelta(weeks=e.lead_time_weeks + ORDER_AHEAD_WEEKS)
-        if order_by <= e.as_of:
-            return f"order the kit ({e.kit}, {e.lead_time_weeks:g} weeks) and plan it before {e.early}"
-        return f"order the kit by {order_by}, plan it before {e.early}"
-    return f"plan it before {e.early}"
+    plan = f"plan it before {e.early}" if e.early > e.as_of else "plan it now: it may be due already"
+    if not e.kit or not e.lead_time_weeks:
+        return plan
+    order_by = _order_by(e, e.early)
+    if order_by <= e.as_of:
+        return f"order the kit ({e.kit}, {e.lead_time_weeks:g} weeks) and {plan}"
+    return f"order the kit by {order_by}, {plan}"

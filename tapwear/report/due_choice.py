@@ -93,11 +93,17 @@ def _rows(outlook: Outlook, until: date | None, task: str | None) -> list[Due]:
     """One task's dues, or one lead row per unit with the tasks that come before it; in the outlook's order."""
     if task is not None:
         return [due for due in outlook.dues if due.task.casefold() == task.casefold()]
+    lead = {due.unit: due for due in leads(outlook)}
+    return [due for due in outlook.dues if due is lead[due.unit] or _joins(due, lead[due.unit], until)]
+
+
+def leads(outlook: Outlook) -> tuple[Due, ...]:
+    """One due per unit: its contact service or, without such a rule, its first; in the outlook's order."""
     lead: dict[str, Due] = {}
     for due in outlook.dues:
         if due.unit not in lead or (due.task == LEAD_TASK and lead[due.unit].task != LEAD_TASK):
             lead[due.unit] = due
-    return [due for due in outlook.dues if due is lead[due.unit] or _joins(due, lead[due.unit], until)]
+    return tuple(due for due in outlook.dues if due is lead[due.unit])
 
 
 def _joins(due: Due, lead: Due, until: date | None) -> bool:

@@ -7,7 +7,7 @@ from datetime import date
 
 from tapwear.outlook.types import HORIZON_YEARS, Due
 from tapwear.weeks import age_words
-from tapwear.words import SEVERE
+from tapwear.words import SEVERE, limits_words
 
 # From which chance on one clock is said to drive the date alone, or mostly. Our choice.
 ALONE, MOSTLY = 0.95, 0.65
@@ -44,14 +44,8 @@ def operations_words(due: Due) -> str:
 
 def interval_words(due: Due) -> str:
     """`70,000 operations or 7 years, whichever comes first`."""
-    limits = []
-    if due.interval_operations is not None:
-        limits.append(f"{due.interval_operations:,} operations")
-    if due.interval_years is not None:
-        limits.append(f"{due.interval_years:g} year{'s' if due.interval_years != 1 else ''}")
-    if not limits:
-        return "no interval is recorded"
-    return " or ".join(limits) + (", whichever comes first" if len(limits) > 1 else "")
+    limits = limits_words(due.interval_operations, due.interval_years)
+    return (limits or "no interval is recorded") + (", whichever comes first" if " or " in limits else "")
 
 
 def place_words(due: Due) -> str:
@@ -74,6 +68,15 @@ def reading_words(due: Due) -> str:
         return "no usable reading"
     age = age_words((due.as_of - due.last_reading_on).days)
     return age if age == "today" else f"{age} ago"
+
+
+def moved_words(due: Due) -> str:
+    """How far the oil brings the middle date forward, as a sentence; "" where it does not, or nothing else dates it."""
+    if due.oil_moved_days <= 0:
+        return ""
+    others = [clock.middle for clock in due.clocks if clock.driver != "oil" and clock.middle is not None]
+    by = f"by {due.oil_moved_days:,} days" if others else f"from {after_words(due.as_of)}"
+    return f"The oil brings the middle date forward {by}."
 
 
 def driver_words(due: Due) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Due, Outlook
-from tapwear.report.due_choice import OVERHAUL_TASKS, Choice, choose
+from tapwear.report.due_choice import OVERHAUL_TASKS, Choice, choose, leads
 from tapwear.report.due_words import must_stop
 from tapwear.report.oil_unit import OilUnit
 from tapwear.report.pages_choice import Pages
@@ -61,7 +61,7 @@ class Fleet:
 
     def leads(self) -> tuple[Due, ...]:
         """One due per unit: its contact service, else its first."""
-        return tuple({due.unit: due for due in reversed(choose(self.outlook, until=None).dues)}.values())[::-1]
+        return leads(self.outlook)
 
     def severe(self) -> list[str]:
         """Units at which something suggests severe arcing or heating."""
@@ -99,26 +99,26 @@ def latest_in_doubt(readings: pd.DataFrame) -> set[str]:
 
 def summary(fleet: Fleet) -> list[str]:
     """The state of the fleet in sentences. Severe findings are not in it: they stand before everything."""
-    leads, oil = fleet.leads(), fleet.oil.values()
+    dues, oil = fleet.leads(), fleet.oil.values()
     states = _counted(str(row.get("state") or "in service") for row in fleet.identities)
     count = len(fleet.identities)
     of = f" of {fleet.in_store}, as asked for" if fleet.asked else ""
     lines = [f"{many(count, 'unit')}{of}: " + ", ".join(f"{number} {name}" for name, number in states.items()) + "."]
-    overdue = sum(due.overdue for due in leads)
-    soon = sum(not due.overdue and due.early is not None and due.early <= fleet.until for due in leads)
-    unknown = sum(not due.known for due in leads)
+    overdue = sum(due.overdue for due in dues)
+    soon = sum(not due.overdue and due.early is not None and due.early <= fleet.until for due in dues)
+    unknown = sum(not due.known for due in dues)
     lines.append(
         f"{many(overdue, 'overhaul')} {'is' if overdue == 1 else 'are'} overdue; {soon} more "
         f"{'has its' if soon == 1 else 'have their'} early date by {fleet.until}"
         + (f"; {unknown} {'has' if unknown == 1 else 'have'} no date." if unknown else ".")
     )
-    lines += _oil_sentences([unit for unit in oil if not unit.severe], sum(unit.severe for unit in oil))
+    lines.append(_oil_sentence([unit for unit in oil if unit.state != "retired"]))
     doubtful = int((fleet.readings["status"] == "doubtful").sum())
     relied = int((fleet.readings["status"] == "used").sum())
     long_ago = sum(
-        due.last_reading_on is not None and (fleet.as_of - due.last_reading_on).days > LONG_UNREAD_DAYS for due in leads
+        due.last_reading_on is not None and (fleet.as_of - due.last_reading_on).days > LONG_UNREAD_DAYS for due in dues
     )
-    never = sum(due.last_reading_on is None for due in leads)
+    never = sum(due.last_reading_on is None for due in dues)
     lines.append(
         f"The dates rest on {many(relied, 'counter reading')}; {doubtful} more {'is' if doubtful == 1 else 'are'} "
         f"doubtful, kept and explained. Not read for more than a year: {many(long_ago, 'unit')}; without a usable "
@@ -130,12 +130,13 @@ def summary(fleet: Fleet) -> list[str]:
     return lines
 
 
-def _oil_sentences(ordinary: Sequence[OilUnit], severe: int) -> list[str]:
-    calls = _counted(unit.verdict.call if unit.verdict else "no oil evidence" for unit in ordinary)
-    asks = calls.get("pull forward", 0) + severe
-    words = f"The oil asks for opening at {many(asks, 'unit')} and for another sample at {calls.get('resample', 0)}"
-    none = calls.get("no oil evidence", 0)
-    return [words + (f"; there is no oil evidence for {none}." if none else ".")]
+def _oil_sentence(oil: Sequence[OilUnit]) -> str:
+    """What the oil asks for. A unit that nobody is to go near is not to be sampled again."""
+    calls = [unit.verdict.call if unit.verdict else "no oil evidence" for unit in oil]
+    again = sum(call == "resample" and not unit.severe for call, unit in zip(calls, oil, strict=True))
+    words = f"The oil asks for opening at {many(calls.count('pull forward'), 'unit')} and for another sample at {again}"
+    none = calls.count("no oil evidence")
+    return words + (f"; there is no oil evidence for {none}." if none else ".")
 
 
 @dataclass(frozen=True)
@@ -150,7 +151,7 @@ class Period:
 def by_period(fleet: Fleet) -> list[Period]:
     """Units by the early date of their overhaul."""
     half, year, two = add_years(fleet.as_of, 0.5), add_years(fleet.as_of, 1), fleet.until
-    leads = fleet.leads()
+    every = fleet.leads()
 
     def between(start: date, end: date) -> Callable[[Due], bool]:
         return lambda due: due.known and not due.overdue and due.early is not None and start < due.early <= end
@@ -165,7 +166,7 @@ def by_period(fleet: Fleet) -> list[Period]:
     ]
     rows = []
     for words, fits in kinds:
-        dues = [due for due in leads if fits(due)]
+        dues = [due for due in every if fits(due)]
         drivers = _counted(due.driver for due in dues)
         rows.append(Period(words, len(dues), tuple(drivers.get(name, 0) for name in DRIVERS)))
     return rows

@@ -5,6 +5,7 @@ from __future__ import annotations
 from tapwear.outlook.types import HORIZON_YEARS
 from tapwear.report.frames import given
 from tapwear.report.pages_fleet import Fleet, many
+from tapwear.words import limits_words
 
 RULES_SHOWN = 40
 
@@ -33,14 +34,11 @@ def _rules(fleet: Fleet) -> list[str]:
     """`Contact service every 70,000 operations or 7 years (own choice): 12 units.`"""
     units: dict[str, int] = {}
     for row in fleet.rules.to_dict("records"):
-        limits = []
-        if given(row["interval_operations"]):
-            limits.append(f"{row['interval_operations']:,.0f} operations")
-        if given(row["interval_years"]):
-            limits.append(f"{row['interval_years']:g} years")
+        numbers = (row["interval_operations"], row["interval_years"])
+        limits = limits_words(*(number if given(number) else None for number in numbers))
         task = str(row["task"])
         source = str(row["provenance"]) if given(row.get("provenance")) else "where it comes from is not recorded"
-        words = f"{task[:1].upper()}{task[1:]} every {' or '.join(limits) or 'unknown interval'} ({source})"
+        words = f"{task[:1].upper()}{task[1:]} every {limits or 'unknown interval'} ({source})"
         units[words] = units.get(words, 0) + 1
     ordered = sorted(units.items(), key=lambda item: (-item[1], item[0]))
     lines = [f"{words}: {many(count, 'unit')}." for words, count in ordered[:RULES_SHOWN]]

@@ -15,6 +15,7 @@ from tapwear.report.due_words import (
     day_words,
     driver_words,
     interval_words,
+    moved_words,
     operations_words,
     reading_words,
     sentence,
@@ -82,8 +83,8 @@ def _lead_words(due: Due | None) -> str:
         when = f"{days[0]}" if due.early else f"due {days[0]}"
     else:
         when = f"early {days[0]}, middle {days[1]}, late {days[2]}"
-    moved = f" The oil moved the middle date forward by {due.oil_moved_days:,} days." if due.oil_moved_days > 0 else ""
-    return f"{sentence(due.task)[:-1]}: {when}; driven by {driver_words(due)}. {status}".rstrip() + moved
+    said = (f"{sentence(due.task)[:-1]}: {when}; driven by {driver_words(due)}.", status, moved_words(due))
+    return " ".join(words for words in said if words)
 
 
 def _identity(subject: Subject) -> Section:

@@ -15,6 +15,7 @@ from tapwear.report.due_words import (
     day_words,
     driver_words,
     interval_words,
+    moved_words,
     place_words,
     reading_words,
     sentence,
@@ -115,8 +116,7 @@ def _dates(subject: Subject) -> Block:
         lines += [Line(f"{sentence(due.task)[:-1]}: {status[:1].lower()}{status[1:]}")] if status else []
     lead = lead_due(subject.dues)
     if lead is not None:
-        moved = lead.oil_moved_days
-        lines += [Line(f"The oil brings the middle date forward by {moved:,} days.")] if moved > 0 else []
+        lines += [Line(words)] if (words := moved_words(lead)) else []
     actions = [] if subject.severe else action_words(subject.dues)
     return Block("Due", (*lines, *(Line(f"Next, {action}") for action in actions)))
 

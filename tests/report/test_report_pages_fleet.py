@@ -65,8 +65,17 @@ def test_the_summary_says_what_the_oil_asks_for_but_no_sample_of_a_severe_unit()
         "MIR-T2": oil_unit("MIR-T2", verdict(unit="MIR-T2", call="resample"), severe=True),
         "HAL-T1": oil_unit("HAL-T1", verdict(unit="HAL-T1", call="resample")),
         "BRK-T1": oil_unit("BRK-T1", verdict()),
+        "OLD-T4": oil_unit("OLD-T4", None, identity={"state": "retired"}),
     }
-    assert "The oil asks for opening at 2 units and for another sample at 1." in summary(fleet(oil=oil))
+    assert "The oil asks for opening at 1 unit and for another sample at 1." in summary(fleet(oil=oil))
+
+
+def test_an_oil_change_that_comes_before_is_not_counted_as_an_overhaul() -> None:
+    before = due(unit="BRK-T1", task="oil change", early=date(2025, 1, 1), middle=date(2025, 1, 1), overdue=True)
+    whole = fleet(before, ORDINARY)
+    assert [one.task for one in whole.leads()] == ["contact service"]
+    assert "0 overhauls are overdue; 1 more has its early date by 2028-06-30." in summary(whole)
+    assert by_period(whole)[0].units == 0
 
 
 def test_the_summary_of_named_units_says_of_how_many() -> None:

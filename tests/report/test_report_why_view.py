@@ -10,6 +10,7 @@ from rich.console import Console
 from why_examples import story, subject, verdict
 
 from tapwear.oil.types import OilFinding
+from tapwear.outlook.types import Clock
 from tapwear.report.page import page_plain, print_page
 from tapwear.report.stories import Subject
 from tapwear.report.why_count import drawn_from
@@ -51,6 +52,13 @@ def test_each_next_step_says_which_tasks_it_is_for() -> None:
         f"Next, contact service: {order}.",
         "Next, oil change, inspection: plan it before 2027-09-16.",
     ]
+
+
+def test_days_that_the_oil_brings_forward_are_counted_only_where_there_is_a_date_without_it() -> None:
+    dated = due(oil_moved_days=1_039, clocks=(Clock("calendar", *[date(2029, 5, 4)] * 3, "7 years"),))
+    assert "  The oil brings the middle date forward by 1,039 days." in text_of(subject(dues=(dated,)))
+    far = due(oil_moved_days=5_479, clocks=(Clock("operations", None, None, None, "300,000 operations"),))
+    assert "  The oil brings the middle date forward from after 2041." in text_of(subject(dues=(far,)))
 
 
 def test_identity_says_kind_serial_and_first_day() -> None:
