@@ -19,7 +19,7 @@ from tapwear.counts.rate import RateModel, fit_rates
 from tapwear.counts.settings import RateSettings
 
 HORIZONS = (90, 365, 730)
-"""Days ahead that a backtest looks at."""
+"""Days ahead that a backtest looks at (our choice)."""
 
 MOST_ORIGINS = 12
 """Past dates that a backtest forecasts from, evenly spread (our choice)."""

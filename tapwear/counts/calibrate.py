@@ -14,10 +14,10 @@ Ints = NDArray[np.int64]
 
 CADENCES = ("monthly", "quarterly", "half-yearly", "yearly or rarer")
 CADENCE_DAYS = (60.0, 135.0, 250.0)
-"""Usual days between visits that part the cadences. [days]"""
+"""Usual days between visits that part the cadences (our choice). [days]"""
 
 HORIZONS = np.array([45.0, 90.0, 180.0, 365.0, 730.0, 1460.0])
-"""Horizons at which past errors are gathered [days]; between them the scale is interpolated."""
+"""Horizons at which past errors are gathered (our choice) [days]; between them the scale is interpolated."""
 
 
 @dataclass(frozen=True)

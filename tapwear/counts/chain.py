@@ -15,6 +15,7 @@ import numpy as np
 
 from tapwear.counts.likely import Leg, expect, leg, log_density, over, surprise
 from tapwear.counts.weigh import Scale
+from tapwear.weeks import DAYS_PER_YEAR
 
 REACH = 5  # a right reading is sought among so many before it: up to four wrong ones in a row
 RIGHT = float(np.log(0.965))  # chance that a reading is right: our choice
@@ -129,11 +130,12 @@ class Chainer:
         room = 1.5 * on.middle + 50.0  # a counter set to 0 meanwhile shows no more than this
         days = book.day[right] - book.day[left]
         same = days == 0
-        most = RESET_A_YEAR * max(days.max(initial=1), 1) / 365.25 * (1.0 / modulus.min(initial=np.inf) + 1.0 / 50.0)
+        most = RESET_A_YEAR * max(days.max(initial=1), 1) / DAYS_PER_YEAR
+        most *= 1.0 / modulus.min(initial=np.inf) + 1.0 / 50.0
         at = np.flatnonzero(chance < np.log(most))  # the others are likelier than any reset
         at = at[book.epoch[left[at]] == book.epoch[right[at]]]
         shown = value[at] <= room[at]
-        years = np.maximum(days[at], 1) / 365.25
+        years = np.maximum(days[at], 1) / DAYS_PER_YEAR
         other = np.log(RESET_A_YEAR * years * (1.0 / modulus[at] + np.where(shown, 1.0 / room[at], 0.0)))
         better = other > chance[at]
         at, shown = at[better], shown[better]

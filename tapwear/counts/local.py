@@ -11,10 +11,11 @@ from functools import reduce
 import numpy as np
 
 from tapwear.counts.book import Book
+from tapwear.weeks import DAYS_PER_YEAR
 
 WINDOW = 5  # intervals on either side that make the local level: our choice
 HALF = 0.5  # added to counts before logarithms are taken, so that nought operations have one
-ANGLE = 2.0 * np.pi / 365.25  # of the year, for one day
+ANGLE = 2.0 * np.pi / DAYS_PER_YEAR  # of the year, for one day
 SEASON_SPREAD = np.array([0.35, 0.35, 0.12, 0.12])  # prior sd of the yearly waves in log rate: our choice
 MONTH_NOISE = 0.18  # scatter of log rate from month to month, measured on simulated fleets
 ROUGH_NOISE = 0.25  # least scatter of log rate while wrong readings are still among the right ones: our choice

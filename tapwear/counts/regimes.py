@@ -33,8 +33,8 @@ CAUSES = {
     "paralleled": "paralleling began or ended",
 }
 
-
 WORDS = ((1.8, 2.25, "roughly doubled"), (2.7, 3.4, "roughly tripled"), (0.44, 0.56, "roughly halved"))
+"""From which ratio to which a change is told in these words (our choice)."""
 
 REACH_DAYS = 60.0
 """How far outside the two intervals at a change a recorded cause may lie, since the weather blurs the boundary

@@ -7,10 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tapwear.weeks import DAYS_PER_YEAR
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-YEAR = 365.25
+YEAR = DAYS_PER_YEAR
 NODES = 48
 """Steps of the year in the table of the integrated season (our choice: error below 1e-4)."""
 

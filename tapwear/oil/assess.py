@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-MOST_TO_CUT = 0.7  # share of the compartments; of more, all are read, as it costs less than to cut them out
+MOST_TO_CUT = 0.7  # share of the compartments; of more, all are read, as it costs less than to cut them out; our choice
 
 
 def assess(

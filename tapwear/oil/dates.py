@@ -7,7 +7,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from tapwear.oil.samples import DAYS_PER_YEAR, Floats
+from tapwear.oil.samples import Floats
+from tapwear.weeks import DAYS_PER_YEAR
 
 EPOCH = date(1970, 1, 1)
 QUANTILES = (0.1, 0.5, 0.9)

@@ -19,10 +19,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tapwear.oil.dates import EPOCH, FARTHEST_YEARS, as_date
-from tapwear.oil.samples import DAYS_PER_YEAR, Bools, Floats, breakdown_key
+from tapwear.oil.samples import Bools, Floats, breakdown_key
 from tapwear.oil.settings import C2H2, C2H4, READ_GASES
 from tapwear.oil.trend import censored_slope, pairwise_slope
 from tapwear.oil.types import OilFinding
+from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     import pandas as pd

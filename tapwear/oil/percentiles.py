@@ -12,6 +12,7 @@ import numpy as np
 from tapwear.oil.limits import RATIO, RATIO_LEAST
 from tapwear.oil.settings import READ_GASES
 from tapwear.oil.verdict import ENOUGH_LIKE_UNITS, FRESH_YEARS
+from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,7 +46,7 @@ def group_percentiles(
     keys = units.drop_duplicates("unit")[["unit", *LIKE]].fillna("").astype(str)
     day = np.datetime64(as_of, "D")
     fresh = samples[(samples["taken_from"] == "compartment") & (samples["sampled_on"] <= np.datetime64(as_of))]
-    fresh = fresh[fresh["sampled_on"] > day - np.timedelta64(round(FRESH_YEARS * 365.25), "D")]
+    fresh = fresh[fresh["sampled_on"] > day - np.timedelta64(round(FRESH_YEARS * DAYS_PER_YEAR), "D")]
     newest = fresh.sort_values(["unit", "compartment", "sampled_on", "sample_id"], kind="stable")
     newest = newest.drop_duplicates(["unit", "compartment"], keep="last").merge(keys, on="unit")
     clear = ~newest["ethylene_below"].astype(bool) & ~newest["acetylene_below"].astype(bool)

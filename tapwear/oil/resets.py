@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from tapwear.oil.samples import DAYS_PER_YEAR, Bools, Floats, Ints, SampleGrid, row_median, years_since_epoch
+from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid, row_median, years_since_epoch
 from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
 from tapwear.oil.types import RESETS
+from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tapwear.oil.settings import READ_GASES
+from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 Ints = npt.NDArray[np.int64]
-
-DAYS_PER_YEAR = 365.25
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from tapwear.oil.samples import Bools, Floats, Ints, SampleGrid
+from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,7 +37,7 @@ def exchanged(grid: SampleGrid, station: Sequence[str]) -> tuple[Bools, Ints]:
     least = OWN_MISFIT * LEAST_VALUES  # the mean over at least so many values cannot exceed OWN_MISFIT below it
     stations, code = np.unique(np.asarray(station, dtype=str), return_inverse=True)
     row, column = np.nonzero(grid.usable & (stations[code] != "")[:, None])
-    day = np.round(grid.year[row, column] * 365.25).astype(np.int64)
+    day = np.round(grid.year[row, column] * DAYS_PER_YEAR).astype(np.int64)
     _, visit = np.unique(day * len(stations) + code[row], return_inverse=True)  # of a station on a day, in order
     visits = np.full(grid.year.shape, -1, dtype=np.int64)
     visits[row, column] = visit

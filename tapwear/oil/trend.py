@@ -16,6 +16,7 @@ from tapwear.oil.growth import newest_columns
 from tapwear.oil.samples import Bools, Floats, Ints
 from tapwear.oil.types import AcetyleneTrend
 
+# Our choices, but for the deviate.
 LEAST_SAMPLES = 3
 LEAST_VALUES = 2  # that are not below the limit
 Z_80 = 1.2816  # normal deviate of an 80 % interval

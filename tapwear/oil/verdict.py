@@ -16,10 +16,11 @@ from tapwear.oil.case import Case
 from tapwear.oil.dates import EPOCH, as_date, date_range
 from tapwear.oil.growth import Evidence
 from tapwear.oil.limits import Limit, limits_of, over_limits
-from tapwear.oil.samples import DAYS_PER_YEAR, Floats, SampleGrid
+from tapwear.oil.samples import Floats, SampleGrid
 from tapwear.oil.settings import C2H2
 from tapwear.oil.types import OilFinding, OilVerdict
 from tapwear.oil.unlike import jump_finding
+from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -15,7 +15,7 @@ from tapwear.outlook.types import HORIZON_YEARS
 from tapwear.plan.types import Job
 from tapwear.weeks import add_years
 
-SHARES = (0.0, 0.1, 0.5, 0.9, 1.0)
+SHARES = (0.0, 0.1, 0.5, 0.9, 1.0)  # chances of having become due, at the days of `spread_days`
 Days = tuple[float, float, float, float, float]
 
 

@@ -14,11 +14,12 @@ from time import monotonic
 from tapwear.plan.milp import solve
 from tapwear.plan.place import OUT, Board
 
-LONGEST = 4.0  # [s] for one repair; our choice
+# Our choices.
+LONGEST = 4.0  # [s] for one repair
 QUICK = 0.25  # share of it; an end within may take more jobs next time
 FIRST_REACH, LEAST_REACH = 16.0, 6.0  # jobs taken out at once
-GROWTH = 1.15
-CLOSE = 1e-6
+GROWTH = 1.15  # of these numbers after a quick end, or the inverse
+CLOSE = 1e-6  # [cost] less is no improvement
 
 
 class Mender:

@@ -25,7 +25,7 @@ from scipy.sparse import csr_array
 from tapwear.plan.place import OUT, Board
 from tapwear.plan.problem import ROUNDING, Problem
 
-GAP = 1e-6  # relative; a plan within it is told as the best there is
+GAP = 1e-6  # relative; a plan within it is told as the best there is; our choice
 SHORTEST = 0.01  # [s]; HiGHS refuses a time limit that is over already
 SCALE = 100  # amounts are looked at in hundredths of an hour
 WIDEST = 200_000  # hundredths; a wider capacity row stays as it is

@@ -17,9 +17,9 @@ from tapwear.report.stories import CountStory, Subject
 if TYPE_CHECKING:
     import pandas as pd
 
+# Our choices: so many readings are listed; the chart looks this far past the late date, or ahead where there is none;
+# and it gives the time to come at least this share of the time gone by.
 READINGS_SHOWN = 12
-# Our choices: the chart looks this far past the late date, or ahead where there is none; and it gives the time to
-# come at least this share of the time gone by.
 PAST_LATE = timedelta(days=120)
 AHEAD = timedelta(days=3 * 365)
 SHARE_AHEAD = 0.2

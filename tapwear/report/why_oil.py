@@ -12,7 +12,7 @@ from tapwear.report.page import Block, Line, fixed
 from tapwear.report.stories import Subject
 from tapwear.report.terminal import columns
 
-SAMPLES_SHOWN = 5
+SAMPLES_SHOWN = 5  # newest ones; our choice
 SHOWN_GASES = (("hydrogen", "H2"), ("methane", "CH4"), ("ethane", "C2H6"), ("ethylene", "C2H4"), ("acetylene", "C2H2"))
 
 

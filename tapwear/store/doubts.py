@@ -12,10 +12,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-# A slip of the decimal point lies this many times above or below what is usual among like ones ...
+from tapwear.weeks import DAYS_PER_YEAR
+
+# Our choices. A slip of the decimal point lies this many times above or below what is usual among like ones ...
 TENFOLD = (7.0, 14.0)
 NEIGHBOUR = 3.0  # ... and no like one lies within this factor of it
-FEWEST_LIKE = 2
+FEWEST_LIKE = 2  # figures of like ones, to say what is usual
 FEWEST_COUNTERS = 8  # so many like units there are at least, none of which has a counter of that length
 OLDEST_RECORD = timedelta(days=60 * 365)
 OLDEST_UNIT = timedelta(days=80 * 365)
@@ -128,10 +130,10 @@ def fits(readings: Sequence[tuple[date, int]], day: date, shown: int) -> bool | 
     after = [reading for reading in readings if reading[0] >= day]
     if not before:
         return None
-    years = max((readings[-1][0] - readings[0][0]).days / 365.25, 0.25)
+    years = max((readings[-1][0] - readings[0][0]).days / DAYS_PER_YEAR, 0.25)
     a_year = (readings[-1][1] - readings[0][1]) / years
     slack = max(200.0, a_year / 4)
-    highest = after[0][1] if after else before[-1][1] + 3 * a_year * (day - before[-1][0]).days / 365.25
+    highest = after[0][1] if after else before[-1][1] + 3 * a_year * (day - before[-1][0]).days / DAYS_PER_YEAR
     return before[-1][1] - slack <= shown <= highest + slack
 
 

@@ -13,6 +13,7 @@ from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.places import drives_of
 from tapwear.store.stays import StandingRow, standing
+from tapwear.weeks import DAYS_PER_YEAR
 
 NEIGHBOUR_YEARS = 3  # how far back the counters of neighbours are looked at; our choice
 _SAME_COUNTER = {"mechanical": ("mechanical", "sample"), "sample": ("mechanical", "sample")}
@@ -185,7 +186,7 @@ def _neighbours(
         )
         .where(
             place.c.station_id == here.station_id,
-            reading.c.read_on >= on - timedelta(days=round(NEIGHBOUR_YEARS * 365.25)),
+            reading.c.read_on >= on - timedelta(days=round(NEIGHBOUR_YEARS * DAYS_PER_YEAR)),
             reading.c.read_on <= on,
             is_current(reading),
         )
