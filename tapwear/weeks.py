@@ -19,13 +19,21 @@ def monday(week: str) -> date:
     year, _, number = week.strip().upper().partition("-W")
     if len(year) != 4 or not year.isdigit() or not number.isdigit():
         raise ValueError(f"a week is written like 2027-W05, found {week!r}")
-    return date.fromisocalendar(int(year), int(number), 1)
+    try:
+        return date.fromisocalendar(int(year), int(number), 1)
+    except ValueError:
+        if not int(year):
+            raise
+        raise ValueError(f"the weeks of {year} run from W01 to W{_last_week(int(year))}, found {week!r}") from None
 
 
 def weeks_of_year(year: int) -> list[str]:
     """All ISO weeks of a year, 52 or 53 of them."""
-    last = date(year, 12, 28).isocalendar().week
-    return [f"{year}-W{week:02d}" for week in range(1, last + 1)]
+    return [f"{year}-W{week:02d}" for week in range(1, _last_week(year) + 1)]
+
+
+def _last_week(year: int) -> int:
+    return date(year, 12, 28).isocalendar().week
 
 
 def add_years(day: date, years: float) -> date:

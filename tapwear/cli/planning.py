@@ -103,8 +103,9 @@ def build(
 
 def _to_follow(
     store: Store, year: int, keep_close: bool, follow: str | None, afresh: bool
-) -> tuple[str, PlanResult] | None:
-    """The plan to keep close to: the named one, else the published one, else with keep_close the newest of the year."""
+) -> tuple[str, PlanResult, bool] | None:
+    """The plan to keep close to: the named one, else the published one, else with keep_close the newest of the year;
+    last, whether it was ever published."""
     from tapwear.plan.document import from_document
     from tapwear.store.plans import load_plan, plan_of_year
 
@@ -118,7 +119,7 @@ def _to_follow(
     head, document = load_plan(store, name)
     if head.year != year:
         raise UsageError(f"{name} is a plan of {head.year}; --follow takes one of {year}. All: tapwear plan list")
-    return name, from_document(document)
+    return name, from_document(document), head.status != "draft"
 
 
 def _planned_before(store: Store, year: int, day: date) -> dict[str, str]:
@@ -138,7 +139,7 @@ def _planned_before(store: Store, year: int, day: date) -> dict[str, str]:
 
 
 def _build(
-    store: Store, year: int, day: date, seconds: float, followed: tuple[str, PlanResult] | None
+    store: Store, year: int, day: date, seconds: float, followed: tuple[str, PlanResult, bool] | None
 ) -> tuple[PlanResult, Dates]:
     from tapwear.blocks import fleet_dates
     from tapwear.cli.plan_keeping import costs_of
@@ -169,6 +170,7 @@ def _build(
             seconds=seconds,
             follow=followed[1] if followed else None,
             follows=followed[0] if followed else "",
+            handed_out=bool(followed and followed[2]),
             elsewhere=_planned_before(store, year, day),
         )
     return result, dates

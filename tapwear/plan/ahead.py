@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapwear.outlook.types import Due, Outlook
-from tapwear.plan.jobs import DEFAULT_HOURS, INSPECTION, NO_OUTAGE, TASKS
+from tapwear.plan.jobs import DEFAULT_HOURS, INSPECTION, NO_OUTAGE, TASKS, kit_parts
 from tapwear.plan.lateness import SHARES, spread_days
 
 DRAWS = 2_000
@@ -133,9 +133,10 @@ def _run(
         lead = len(dues) - 1 - np.argmax(within[::-1], axis=0)
         totals.overhauls[at, inside] += 1
         region[at, inside] += np.where(within, hours[:, None], 0.0).max(axis=0)
-        for row, due in enumerate(dues):
-            if due.kit:
-                totals.kits.setdefault(due.kit, totals.blank())[at, inside] += within[row]
+        for item in {part for due in dues for part in kit_parts(due.kit)}:  # one of each in an outage, as in a plan
+            needing = within[[row for row, due in enumerate(dues) if item in kit_parts(due.kit)]]
+            totals.kits.setdefault(item, totals.blank())[at, inside] += needing.any(axis=0)
+        for row in range(len(dues)):
             done = inside[(row <= lead) | within[row]]
             falls[row, done] = first[done] + lasts[row, done]
 

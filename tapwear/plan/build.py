@@ -33,6 +33,7 @@ def build_plan(
     seconds: float = 20.0,
     follow: PlanResult | None = None,
     follows: str = "",
+    handed_out: bool = False,
     elsewhere: Mapping[str, str] | None = None,
     progress: Callable[[float, float], None] | None = None,
 ) -> PlanResult:
@@ -40,6 +41,7 @@ def build_plan(
 
     seconds : time that the optimiser may take
     follow, follows : the plan to keep close to, and its name
+    handed_out : it was published, so that its kits are taken as ordered by their days
     elsewhere : by unit, where it is planned already, such as "plan 2026-b, 2026-W44"
     progress : told cost and proven bound now and then
     Jobs said to be done are left out; what is under way stays where it is.
@@ -47,15 +49,18 @@ def build_plan(
     as_of = outlook.as_of
     found = jobs_from(outlook, year)
     kept = {slot.job.unit: slot.start_week for slot in follow.placed if slot.start_week} if follow else {}
+    ordered = {slot.job.unit: slot.job.kit for slot in follow.placed} if follow and handed_out else {}
     facts = unit_facts(units.itertuples(index=False))
-    fitted = with_terms(found, year, as_of, inputs, facts, kept)
+    fitted = with_terms(found, year, as_of, inputs, facts, kept, ordered)
     elsewhere = {job.unit: elsewhere[job.unit] for job in fitted if job.unit in elsewhere} if elsewhere else {}
-    jobs = tuple(job for job in fitted if job.progress != "done" and job.unit not in elsewhere)
+    closed = {job.unit: why for job in fitted if (why := _closed_words(job, year))}
+    jobs = tuple(job for job in fitted if job.unit not in closed and job.unit not in elsewhere)
     limits = limits_from(
         jobs, year, closures=closures, transfer_groups=transfer_groups, crews=crews, units=units, inputs=inputs
     )
     jobs = with_other_outages(jobs, inputs.others, *_memberships(units, transfer_groups), limits.weeks)
     words = [*limits.assumptions, *_away_words(outlook), *_done_words(fitted)]
+    words += [f"{unit} is left out: {why}." for unit, why in closed.items() if why.startswith("under way")]
     if elsewhere:
         told = ", ".join(f"{unit} ({where})" for unit, where in sorted(elsewhere.items()))
         words.append(f"Planned already and left out: {told}.")
@@ -65,8 +70,8 @@ def build_plan(
     result = optimise(jobs, limits, as_of, costs=costs, seconds=seconds, progress=progress)
     gone = [*left_out(outlook, fitted)]
     for job in fitted:
-        if job.progress == "done":
-            gone.append(LeftOut(job.unit, f"done on {job.done_on}", job.rests_on))
+        if job.unit in closed:
+            gone.append(LeftOut(job.unit, closed[job.unit], job.rests_on))
         elif job.unit in elsewhere:
             gone.append(LeftOut(job.unit, f"in {elsewhere[job.unit]}", job.rests_on))
     gone.sort(key=lambda one: one.unit)
@@ -76,6 +81,13 @@ def build_plan(
 def _away_words(outlook: Outlook) -> list[str]:
     away = len({due.unit for due in outlook.dues if due.state in NO_OUTAGE})
     return [f"{away} unit{'s' if away != 1 else ''} left out: spare, in the workshop or retired."] if away else []
+
+
+def _closed_words(job: Job, year: int) -> str:
+    """Why a job that is done or under way has no week in the year; blank where it may have one."""
+    if job.progress == "done":
+        return f"done on {job.done_on}"
+    return f"under way, and over before {year}" if job.progress == "started" and not job.weeks else ""
 
 
 def _done_words(jobs: tuple[Job, ...]) -> list[str]:

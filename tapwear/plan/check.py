@@ -57,7 +57,7 @@ def _alone(slot: Slot, result: PlanResult) -> list[str]:
             words.append(f"{job.job_id} starts on {first}, before {result.as_of}")
         if job.kit_ready_on is not None and first < job.kit_ready_on:
             words.append(f"{job.job_id} starts on {first}, its kit is ready on {job.kit_ready_on}")
-        if job.permit_from is not None and first < job.permit_from:
+        if job.permit_from is not None and first < job.permit_from and job.permit_week != slot.start_week:
             words.append(f"{job.job_id} starts on {first}, its permit is there on {job.permit_from}")
     closed = result.limits.closed.get(job.station, {}) if job.needs_outage else {}
     words += [f"{job.job_id} is out in {week}, when {job.station} is closed" for week in weeks if week in closed]

@@ -22,7 +22,6 @@ HEADS = {
     "interval": "interval changed",
     "reading": "new reading",
     "rate": "rate of operations",
-    "deferral": "deferral",
 }
 
 
@@ -41,13 +40,15 @@ class Change:
 
 @dataclass(frozen=True)
 class Compared:
-    """moved, added, dropped: by unit. same : jobs in the same week of both. inputs : what changed for all jobs."""
+    """moved, added, dropped: by unit. same : jobs in the same week of both. without : jobs that neither finds a place
+    for. inputs : what changed for all jobs."""
 
     moved: tuple[Change, ...]
     added: tuple[Change, ...]
     dropped: tuple[Change, ...]
     same: int
     inputs: tuple[str, ...]
+    without: int = 0
 
 
 def compare_plans(first: PlanResult, second: PlanResult) -> Compared:
@@ -56,12 +57,14 @@ def compare_plans(first: PlanResult, second: PlanResult) -> Compared:
     after = {slot.job.unit: slot for slot in second.slots}
     both = sorted(before.keys() & after.keys())
     differs = [unit for unit in both if before[unit].start_week != after[unit].start_week]
+    without = sum(before[unit].start_week is None and after[unit].start_week is None for unit in both)
     return Compared(
         moved=tuple(_moved(before[unit], after[unit], first, second) for unit in differs),
         added=tuple(_came(after[unit], first, second) for unit in sorted(after.keys() - before.keys())),
         dropped=tuple(_went(before[unit], first, second) for unit in sorted(before.keys() - after.keys())),
-        same=len(both) - len(differs),
+        same=len(both) - len(differs) - without,
         inputs=tuple(_common(first, second)),
+        without=without,
     )
 
 
@@ -126,12 +129,14 @@ def _job_reasons(old: Slot, new: Slot, second: PlanResult) -> list[str]:
         words.append("severe finding" if b.severe else "no severe finding any more")
     if a.pinned_week != b.pinned_week:
         words.append(f"pinned to {b.pinned_week}" if b.pinned_week else f"no longer pinned to {a.pinned_week}")
-    lost = set(b.forbidden_weeks) - set(a.forbidden_weeks)
-    if lost & set(_weeks_of(old)):
+    answered = b.request_words != a.request_words and _bears(b, old, new)
+    lost = (set(b.forbidden_weeks) - set(a.forbidden_weeks)) & set(_weeks_of(old))
+    lost -= {b.request_week} if answered else set()
+    if lost:
         why = dict(zip(b.forbidden_weeks, b.forbidden_why, strict=False))
-        told = sorted({why.get(week, "") for week in lost & set(_weeks_of(old))} - {""})
+        told = sorted({why.get(week, "") for week in lost} - {""})
         words.append("its week is forbidden now" + (f": {'; '.join(told)}" if told else ""))
-    if (a.request_status, a.request_words) != (b.request_status, b.request_words) and b.request_status:
+    if answered:
         words.append(f"outage request {b.request_words or b.request_status}")
     if a.progress != b.progress and b.progress:
         words.append(f"work {b.progress}")
@@ -141,13 +146,22 @@ def _job_reasons(old: Slot, new: Slot, second: PlanResult) -> list[str]:
     starts: date | None = monday(old.start_week) if old.start_week else None
     if starts and starts < second.as_of and b.progress != "started":
         words.append(f"{old.start_week} had begun when the later plan was made, on {second.as_of}")
-    elif starts:
-        words += _waits(b, starts)
+    elif old.start_week:
+        words += _waits(b, old.start_week)
     return words
 
 
-def _waits(job: Job, starts: date) -> list[str]:
-    ready = [("kit", job.kit_ready_on), ("switching permit", job.permit_from)]
+def _bears(job: Job, old: Slot, new: Slot) -> bool:
+    """Whether what became of an outage request can explain a move: a no to the old week, a yes to the new one."""
+    if job.request_status in ("refused", "cancelled"):
+        return job.request_week in (None, *_weeks_of(old))
+    return job.request_status == "approved" and job.request_week == new.start_week
+
+
+def _waits(job: Job, week: str) -> list[str]:
+    starts = monday(week)
+    permit = None if job.permit_week == week else job.permit_from
+    ready = [("kit", job.kit_ready_on), ("switching permit", permit)]
     return [f"{what} not there before {day}" for what, day in ready if day and day > starts]
 
 
@@ -167,9 +181,7 @@ def _limit_reasons(old: Slot, job: Job, first: PlanResult, second: PlanResult) -
     if new and job.needs_outage:
         words.append(f"station {job.station} closed in {', '.join(new)} ({next(iter(new.values()))})")
     for week in weeks:
-        was, now = (plan.limits.crew_hours.get((job.region, week)) for plan in (first, second))
-        if now is not None and (was is None or now < was):
-            words.append(f"region {job.region} has {now:g} crew hours in {week}" + (f", {was:g} before" if was else ""))
+        words += _fewer_hours(job, week, first, second)
         for name in job.resources:
             had, has = (plan.limits.resources.get((name, week)) for plan in (first, second))
             if has is not None and (had is None or has < had):
@@ -177,6 +189,26 @@ def _limit_reasons(old: Slot, job: Job, first: PlanResult, second: PlanResult) -
     mine = [{group for group, ids in plan.limits.groups.items() if job.job_id in ids} for plan in (first, second)]
     if mine[1] - mine[0]:
         words.append(f"in transfer group {', '.join(sorted(mine[1] - mine[0]))} now")
+    return words
+
+
+def _fewer_hours(job: Job, week: str, first: PlanResult, second: PlanResult) -> list[str]:
+    """Crew hours that are fewer now than the earlier plan needs in a week, in all or with the job's skill."""
+    words = []
+    for skill in dict.fromkeys(("", job.skill)):
+        was, now = (
+            plan.limits.skill_hours.get((job.region, skill, week)) if skill
+            else plan.limits.crew_hours.get((job.region, week))
+            for plan in (first, second)
+        )  # fmt: skip
+        needed = sum(
+            slot.job.hours_a_week
+            for slot in first.placed
+            if slot.job.region == job.region and skill in ("", slot.job.skill) and week in _weeks_of(slot)
+        )
+        if now is not None and (was is None or now < was) and needed > now:
+            named = f"crew hours with skill {skill}" if skill else "crew hours"
+            words.append(f"region {job.region} has {now:g} {named} in {week}" + (f", {was:g} before" if was else ""))
     return words
 
 

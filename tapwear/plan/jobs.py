@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from datetime import date, timedelta
 
@@ -23,6 +24,11 @@ DEFAULT_DAYS = 5.0
 INSPECTION = "inspection"  # done on a visit, without opening: makes no outage of its own. Our choice.
 NO_OUTAGE = ("spare", "workshop", "retired")
 LONGEST_LEAD_WEEKS = 1000.0  # beyond any plan; keeps a mistyped lead time from running past the calendar
+
+
+def kit_parts(kit: str) -> list[str]:
+    """The things that a kit names, each once: they are set apart by semicolons, or by commas before a blank."""
+    return list(dict.fromkeys(part.strip() for part in re.split(r";|,\s", kit) if part.strip()))
 
 
 def last_day(year: int) -> date:
@@ -51,12 +57,20 @@ def _belonging(dues: list[Due], end: date) -> list[Due]:
     An inspection makes no outage of its own, it rides along. A severe finding brings in one task, however far its
     date.
     """
-    inside = [due for due in dues if due.overdue or not due.known or (due.early is not None and due.early <= end)]
+    inside = [due for due in dues if due.overdue or _may_fall(due, end)]
     severe = [due for due in dues if due.severe]
     if severe and not any(due.severe and due.task != INSPECTION for due in inside):
         first = min(severe, key=lambda due: (due.task != "contact service", due.early or date.max, due.task))
         return [first, *(due for due in inside if due is not first)]
     return inside if any(due.task != INSPECTION for due in inside) else []
+
+
+def _may_fall(due: Due, end: date) -> bool:
+    """Whether a task can be due by the end; one of unknown date cannot if never done it were far from due yet."""
+    if due.known:
+        return due.early is not None and due.early <= end
+    counted = not due.interval_operations or due.operations_per_year is not None
+    return not (counted and due.bounds[0] is None and due.bounds_words.startswith("after "))
 
 
 def _hours(due: Due) -> float:
@@ -172,7 +186,7 @@ def _driver_words(due: Due) -> str:
 def _bounds_words(due: Due) -> str:
     first, last = due.bounds
     between = f"at the earliest {_day(first)}, at the latest {_day(last)}" if first or last else ""
-    return ", ".join(part for part in (between, due.bounds_words) if part)
+    return due.bounds_words or between
 
 
 def _day(day: date | None) -> str:
@@ -195,10 +209,19 @@ def _why(lead: Due, work: list[Due], riders: list[Due]) -> str:
     if governs is not lead:
         driver = f"{governs.task} governs ({driver})"
     rest = [due for due in (*work, *riders) if due is not lead]
-    parts += [driver, *(f"with it: {due.task} ({_when(due)})" for due in rest)]
+    parts.append(driver)
+    for due in rest:
+        along = "with it" if _goes_along(due, lead, work) else "not counted in"
+        parts.append(f"{along}: {due.task} ({_when(due)})")
     if governs is not lead and lead.early:
         parts.append(f"the {lead.task} alone would be due from {_day(lead.early)}")
     return "; ".join(part for part in parts if part)
+
+
+def _goes_along(due: Due, lead: Due, work: list[Due]) -> bool:
+    """Whether hours and kit of an outage hold a task: one of unknown date only where the lead includes it anyway."""
+    order = {task: at for at, task in enumerate(TASKS)}
+    return due in work or order.get(due.task, len(TASKS)) < order.get(lead.task, len(TASKS))
 
 
 def _when(due: Due) -> str:

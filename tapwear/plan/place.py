@@ -172,7 +172,7 @@ def stopped_words(board: Board, number: int) -> str:
         return f"{block.pin_words}: " + "; ".join(in_words([[stop]], task.weeks) for stop in stops)
     stopped = [board.stops(number, start) for start in range(len(task.weeks))]
     if all(stopped):
-        return in_words(stopped, task.weeks)
+        return in_words(stopped, task.weeks, max(job.weeks for job in block.jobs))
     return CHEAPER_OUT
 
 

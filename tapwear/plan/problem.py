@@ -19,6 +19,7 @@ from tapwear.plan.stops import Stop
 from tapwear.plan.types import Costs, Job, Limits
 from tapwear.weeks import monday
 
+HOURS = "{hours}"  # to be replaced, in the words for hours that are too few
 ROUNDING = 1e-6  # [crew hours]
 
 
@@ -120,7 +121,7 @@ def _small(key: tuple[str, ...]) -> Stop:
     if key[0] == "resource":
         return Stop("no resource", f"{key[1]} not to be had", 0)
     skill = f" with skill {key[2]}" if key[0] == "skill" else ""
-    return Stop("too few hours", f"region {key[1]} has fewer than the {{amount:g}} crew hours{skill}", 0)
+    return Stop("too few hours", f"region {key[1]} has fewer than the {HOURS}{skill}", 0)
 
 
 def problem(jobs: tuple[Job, ...], limits: Limits, as_of: date, costs: Costs) -> Problem:
@@ -156,10 +157,12 @@ def _block(
 ) -> Block:
     pin, pin_words = _pin(jobs, cells.limits.weeks)
     takes = _takes(jobs, cells, groups_of, limited)
+    of = " a week" if any(job.weeks > 1 for job in jobs) else ""
+    of += f" of bank {jobs[0].bank}" if len(jobs) > 1 else ""
     stops = []
     for start in range(len(mondays)):
         found = [stop for job in jobs for stop in _job_stops(job, start, cells.limits, mondays, as_of)]
-        found += _too_small(takes, start, cells)
+        found += _too_small(takes, start, cells, of)
         stops.append(tuple(dict.fromkeys(found)))
     starts = tuple(s for s, found in enumerate(stops) if not found and (not pin_words or s == pin))
     cost = [inf] * len(mondays)
@@ -231,7 +234,7 @@ def _job_stops(job: Job, start: int, limits: Limits, mondays: tuple[date, ...], 
             found.append(Stop("past", f"weeks before {as_of.isoformat()} are over", start))
         if job.kit_ready_on and first < job.kit_ready_on:
             found.append(Stop("kit", f"kit is ready on {job.kit_ready_on.isoformat()}", start))
-        if job.permit_from and first < job.permit_from:
+        if job.permit_from and first < job.permit_from and job.permit_week != limits.weeks[start]:
             found.append(Stop("permit", f"the switching permit is there on {job.permit_from.isoformat()}", start))
     if start + job.weeks > len(mondays):
         found.append(Stop("length", f"it lasts {job.weeks} weeks and must end within the year", start))
@@ -247,14 +250,16 @@ def _job_stops(job: Job, start: int, limits: Limits, mondays: tuple[date, ...], 
     return found
 
 
-def _too_small(takes: dict[int, float], start: int, cells: _Cells) -> list[Stop]:
+def _too_small(takes: dict[int, float], start: int, cells: _Cells, of: str) -> list[Stop]:
+    """`of` says which hours: those of a week, of a whole bank; blank for one job of one week."""
     weeks = len(cells.limits.weeks)
     found = []
     for offset, amount in sorted(takes.items()):
         limit, ahead = divmod(offset, weeks)
         if start + ahead < weeks and amount > cells.capacity[offset + start] + ROUNDING:
             small = cells.small[limit]
-            found.append(Stop(small.kind, small.what.format(amount=amount), start + ahead))
+            what = small.what.replace(HOURS, f"{amount:g} crew hours{of}")
+            found.append(Stop(small.kind, what, start + ahead))
     return found
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 # The reasons that explain a week, the plainest first: one that no planner can change goes before one that depends
 # on other jobs.
 ORDER = (
-    "past", "kit", "permit", "closed", "length", "forbidden", "no resource", "too few hours", "group",
+    "kit", "permit", "past", "closed", "length", "forbidden", "no resource", "too few hours", "group",
     "resource taken", "hours taken",
 )  # fmt: skip
 SAYS_WHEN = ("past", "kit", "permit", "length")  # these need no list of weeks
@@ -24,22 +24,32 @@ class Stop:
     week: int
 
 
-def in_words(stopped: Sequence[Sequence[Stop]], weeks: Sequence[str]) -> str:
+def in_words(stopped: Sequence[Sequence[Stop]], weeks: Sequence[str], lasts: int = 1) -> str:
     """`kit is ready on 2027-09-20; station ALDER closed (autumn peak) in weeks 38-52`.
 
-    `stopped` holds, for each start week of the year in turn, all reasons against it. Each start week is explained
-    by the first of its reasons in ORDER, so that the fewest kinds are named.
+    `stopped` holds, for each start week of the year in turn, all reasons against it. Kinds that stop every one of
+    them alone are named, and nothing else, since nothing else would help. Where there are none, each start week is
+    explained by the first of its reasons in ORDER, so that the fewest kinds are named. A start that only a later one
+    of the `lasts` weeks stops is told by how many weeks are needed.
     """
+    kinds = [{ORDER.index(stop.kind) for stop in stops} for stops in stopped]
+    alone = set[int].intersection(*kinds)
+    every = set[str].intersection(*({stop.what for stop in stops} for stops in stopped))
+    enough = {stop.kind for stop in stopped[0] if stop.what in every}  # kinds of which one reason stops every start
     reasons: dict[tuple[int, str], set[int]] = {}
-    for stops in stopped:
-        first = min(ORDER.index(stop.kind) for stop in stops)
-        for stop in stops:
-            if ORDER.index(stop.kind) == first:
-                reasons.setdefault((first, stop.what), set()).add(stop.week)
-    return "; ".join(
+    too_long = False
+    for start, stops in enumerate(stopped):
+        for kind in alone or {min(kinds[start])}:
+            told = [stop for stop in stops if ORDER.index(stop.kind) == kind]
+            told = [stop for stop in told if stop.kind not in enough or stop.what in every]
+            for stop in told:
+                reasons.setdefault((kind, stop.what), set()).add(stop.week)
+            too_long |= lasts > 1 and all(stop.week > start for stop in told)
+    words = [
         what if ORDER[kind] in SAYS_WHEN else f"{what} in {_ranges(sorted(at), weeks)}"
         for (kind, what), at in sorted(reasons.items())
-    )
+    ]
+    return "; ".join([*words, *([f"it needs {lasts} weeks on end"] if too_long else [])])
 
 
 def _ranges(at: list[int], weeks: Sequence[str]) -> str:

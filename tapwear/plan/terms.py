@@ -6,13 +6,16 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from types import MappingProxyType
 from typing import Any
 
 from tapwear.plan.inputs import Inputs, Row, weeks_touched
-from tapwear.plan.jobs import LONGEST_LEAD_WEEKS
+from tapwear.plan.jobs import LONGEST_LEAD_WEEKS, kit_parts
 from tapwear.plan.types import Job
 from tapwear.weeks import iso_week, monday, week_runs, weeks_between, weeks_of_year
 
+NOTHING: Mapping[str, str] = MappingProxyType({})
+ORDERED = "a kit ordered by its day for the published plan"  # in Job.assumed
 DONE_FOR_DAYS = 365  # how long "done" holds without a recorded service. Our choice
 
 
@@ -45,9 +48,23 @@ def with_terms(
     inputs: Inputs,
     facts: Mapping[str, UnitFacts],
     kept: Mapping[str, str],
+    ordered: Mapping[str, str] = NOTHING,
 ) -> tuple[Job, ...]:
-    """The jobs with all that is given about their outages. kept : by unit, its week in the plan to keep close to."""
-    return tuple(_job(job, year, as_of, inputs, facts.get(job.unit, UnitFacts()), kept) for job in jobs)
+    """The jobs with all that is given about their outages.
+
+    kept : by unit, its week in the plan to keep close to
+    ordered : by unit, the kit that this plan asked for, where it was handed out
+    """
+    given = (_job(job, year, as_of, inputs, facts.get(job.unit, UnitFacts()), kept) for job in jobs)
+    return tuple(_with_kit_ordered(job, kept.get(job.unit), ordered.get(job.unit, "")) for job in given)
+
+
+def _with_kit_ordered(job: Job, week: str | None, kit: str) -> Job:
+    """A job whose kit was to be ordered for its week in a published plan is taken to have it there by then."""
+    asked_for = set(kit_parts(job.kit)) <= set(kit_parts(kit))
+    if week is None or job.kit_ready_on is None or not kit or not asked_for or job.kit_ready_on <= monday(week):
+        return job
+    return replace(job, kit_ready_on=monday(week), assumed=(*job.assumed, ORDERED))
 
 
 def _job(job: Job, year: int, as_of: date, inputs: Inputs, facts: UnitFacts, kept: Mapping[str, str]) -> Job:
@@ -117,21 +134,27 @@ def _work_words(row: Row) -> str:
 
 
 def with_request(job: Job, requests: Sequence[Row]) -> Job:
-    """The newest request; an approved one keeps its week as a published plan does, so that moving it costs."""
+    """The newest request; an approved one keeps its week as a published plan does, so that moving it costs.
+
+    The week that is approved, or was asked for in time, waits for no permit; every other week needs a new one.
+    """
     if not requests:
         return job
     last = requests[-1]
     parts = [f"{last['status']} for {last['weeks']}"]
-    parts += [str(last["happened_on"])] if last["happened_on"] else []
+    parts += [f"on {last['happened_on']}"] if last["happened_on"] else []
     parts += [f"by {last['person']}"] if last["person"] else []
     parts += [f"({last['words']})"] if last["words"] else []
     approved = last["status"] == "approved"
+    lead = timedelta(weeks=min(job.permit_weeks or 0.0, LONGEST_LEAD_WEEKS))
+    asked = last["status"] == "asked" and last["happened_on"] and last["happened_on"] + lead <= monday(last["weeks"])
     return replace(
         job,
         request_status=last["status"],
         request_words=" ".join(parts),
+        request_week=last["weeks"],
         kept_week=last["weeks"] if approved else job.kept_week,
-        permit_from=None if approved else job.permit_from,
+        permit_week=last["weeks"] if approved or asked else None,
     )
 
 
@@ -150,8 +173,10 @@ def _with_progress(job: Job, weeks: list[str], as_of: date, notes: Sequence[Row]
     end = max(begun + timedelta(weeks=job.weeks), monday(iso_week(as_of)) + timedelta(weeks=1))
     first = max(begun, monday(weeks[0]))
     left = (end - first).days // 7
-    if left < 1 or begun > monday(weeks[-1]):
+    if begun > monday(weeks[-1]):
         return replace(job, progress=status)
+    if left < 1:  # over before the year begins: no week of it is for this job
+        return replace(job, progress=status, weeks=0)
     share = left / ((end - begun).days // 7)
     return replace(
         job, progress=status, weeks=left, crew_hours=job.crew_hours * share, pinned_week=iso_week(first),

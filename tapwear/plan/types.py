@@ -39,7 +39,9 @@ class Job:
     recall_hours: float | None = None  # how soon the transformer can be back when the control room calls [h]
     other_work: tuple[str, ...] = ()  # other people's work to be done in the same outage
     request_status: str = ""  # of the outage request: asked, approved, refused, cancelled; "" not asked yet
-    request_words: str = ""  # since when and by whom, such as "approved 2027-01-12 by control room"
+    request_words: str = ""  # since when and by whom, such as "approved for 2027-W09 on 2027-01-12 by control room"
+    request_week: str | None = None  # the week that was asked for
+    permit_week: str | None = None  # for which the permit is granted, or was asked for in time
     progress: str = ""  # started, done, stopped; "" not begun. A job done is kept in the plan, closed
     done_on: date | None = None
     serial: str = ""  # of the tap changer; "" where not given

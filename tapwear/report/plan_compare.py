@@ -11,7 +11,8 @@ def compare_lines(compared: Compared, first: str, second: str) -> list[str]:
     """A headline, what differs for all jobs, then moved, added and dropped jobs, each with its reasons."""
     counts = [(len(compared.moved), "moved"), (len(compared.added), "added"), (len(compared.dropped), "dropped")]
     told = ", ".join(f"{number} {what}" for number, what in counts)
-    lines = [plain(f"From plan {first} to {second}: {told}, {compared.same} in the same week.")]
+    without = f", {compared.without} without a place in either" if compared.without else ""
+    lines = [plain(f"From plan {first} to {second}: {told}, {compared.same} in the same week{without}.")]
     lines += [plain(words) for words in compared.inputs]
     for title, changes in (("Moved", compared.moved), ("Added", compared.added), ("Dropped", compared.dropped)):
         if changes:

@@ -17,6 +17,7 @@ from dataclasses import asdict, dataclass, fields
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from tapwear.plan.terms import ORDERED
 from tapwear.plan.types import Job, PlanResult, Slot
 from tapwear.report.plain import json_text, plain
 from tapwear.weeks import monday
@@ -51,9 +52,9 @@ PLAN_FIELDS: dict[str, str] = {
     "assumed": "what was not given and taken instead",
     "needs_outage": "no: the unit is exchanged beside its bypass and the station's rules do not bind",
     "skill": "skill that the crew hours need; blank: any",
-    "kit_order_by": "last day to order the parts for this slot [ISO date]",
+    "kit_order_by": "last day to order the parts for this slot [ISO date]; null where they are taken as ordered",
     "permit_ask_by": "last day to ask for the switching permit for this slot [ISO date]",
-    "request_status": "outage request: asked, approved, refused, cancelled; blank: not asked yet",
+    "request_status": "outage request for this week: asked, approved, refused, cancelled; blank: not asked yet",
     "request_words": "since when and by whom",
     "pinned_week": "ISO week in which it must start, as somebody decided",
     "recall_hours": "how soon the transformer can be back when called [h]",
@@ -147,6 +148,9 @@ def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
     start = monday(slot.start_week) if slot.start_week else None
     values: dict[str, Any] = {name: _printable(getattr(job, name)) for name in _OF_JOB}
     values["assumed"] = "; ".join(values["assumed"])
+    if slot.start_week and job.request_week not in (None, slot.start_week):  # the answer was about another week
+        values["request_status"] = ""
+        values["request_words"] = f"not asked yet for {slot.start_week}; {values['request_words']}"
     return JobRow(
         number=number,
         start_week=slot.start_week,
@@ -154,7 +158,9 @@ def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
         end_on=start + timedelta(days=7 * job.weeks - 1) if start else None,
         chance_late=None if slot.chance_late is None else round(slot.chance_late, 3),
         stopped_by=plain(slot.stopped_by),
-        kit_order_by=_last_day_to_ask(start, job.kit_weeks, job.kit_ready_on, as_of),
+        kit_order_by=None if ORDERED in job.assumed else _last_day_to_ask(
+            start, job.kit_weeks, job.kit_ready_on, as_of
+        ),
         permit_ask_by=_last_day_to_ask(start, job.permit_weeks, job.permit_from, as_of),
         **values,
     )

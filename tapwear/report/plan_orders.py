@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from tapwear.measures import LITRES_PER_US_GALLON
+from tapwear.plan.terms import ORDERED
 from tapwear.plan.types import PlanResult
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow
@@ -16,6 +17,7 @@ from tapwear.weeks import monday
 
 OIL = "oil"
 NO_VOLUME = "volume not given"
+TAKEN_AS_ORDERED = "taken as ordered by its day for the published plan"
 NO_LEAD_TIME = "lead time not given: taken as in stock"
 
 
@@ -81,7 +83,7 @@ def orders(rows: Sequence[JobRow]) -> list[Order]:
     for row in rows:
         if row.start_on is None or row.progress == "done":
             continue
-        lead = "" if row.kit_order_by else NO_LEAD_TIME
+        lead = "" if row.kit_order_by else TAKEN_AS_ORDERED if ORDERED in row.assumed else NO_LEAD_TIME
         for item in [*items_of(row), OIL]:
             oil = item == OIL
             words = [NO_VOLUME] if oil and row.oil_volume_l is None else []

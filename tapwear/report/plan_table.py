@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from tapwear.plan.terms import ORDERED
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView, job_rows
 from tapwear.report.plan_words import (
@@ -41,6 +42,7 @@ def _bank(row: JobRow) -> str:
 def _kit(row: JobRow) -> str:
     by, ready = row.kit_order_by, row.kit_ready_on
     when = f"order by {by.isoformat()}" if by else f"ready {ready.isoformat()}" if ready else ""
+    when = "taken as ordered" if ORDERED in row.assumed else when
     return ", ".join(part for part in (" + ".join(kit_items(row)), when) if part)
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Sequence
 from datetime import date
 
+from tapwear.plan.jobs import kit_parts
 from tapwear.plan.types import PlanResult
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView
@@ -113,8 +113,8 @@ def recall_words(row: JobRow) -> str:
 
 
 def kit_items(row: JobRow) -> list[str]:
-    """The things that a kit names, each once: they are set apart by semicolons, or by commas before a blank."""
-    return list(dict.fromkeys(part.strip() for part in re.split(r";|,\s", row.kit) if part.strip()))
+    """The things that its kit names, each once."""
+    return kit_parts(row.kit)
 
 
 def kit_words(row: JobRow) -> str:

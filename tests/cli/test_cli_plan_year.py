@@ -171,7 +171,7 @@ def test_every_input_can_be_given_listed_and_dropped(fleet: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("pin", "A1", "2027-W54"), "WEEK:"),
+        (("pin", "A1", "2027-W53"), "WEEK: the weeks of 2027 run from W01 to W52, found '2027-W53'."),
         (("pin", "Z9", "2027-W10"), "There is no unit Z9"),
         (("forbid", "A1", "2027-W10..2027-W05"), "runs backwards"),
         (("unpin", "A1"), "A1 is not pinned to any week"),

@@ -63,6 +63,15 @@ def test_tasks_of_one_year_are_one_overhaul_that_takes_the_most_demanding_one_s_
     assert found.years[1].kits["oil"].mean == found.years[1].kits["K"].mean == 1
 
 
+def test_what_two_tasks_of_one_outage_both_need_counts_once() -> None:
+    found = look(
+        (due("U1", "2027-03-01", task="contact service", kit="set R, oil"), None),
+        (due("U1", "2027-09-01", task="contact replacement", kit="contact set; set R"), None),
+    )
+    means = {item: figure.mean for item, figure in found.years[1].kits.items()}
+    assert means == {"contact set": 1, "oil": 1, "set R": 1}
+
+
 def test_an_overhaul_starts_the_lesser_tasks_again_and_not_the_greater() -> None:
     found = look(
         (due("U1", "2029-03-01", task="contact replacement", crew_hours=90.0), None),

@@ -9,6 +9,7 @@ from plan_dues import AS_OF, job
 
 from tapwear.plan.compare import AFRESH, MADE_ROOM, compare_plans
 from tapwear.plan.types import Costs, Job, LeftOut, Limits, PlanResult, Slot
+from tapwear.report.plan_compare import compare_lines
 from tapwear.weeks import weeks_of_year
 
 WEEKS = tuple(weeks_of_year(2027))
@@ -52,6 +53,39 @@ def test_decisions_about_the_job_are_told() -> None:
     asked = replace(bare, request_status="refused", request_words="refused for 2027-W10 by control room")
     assert why(bare, asked) == "outage request refused for 2027-W10 by control room"
     assert why(bare, replace(bare, weeks=2)) == "lasts 2 weeks"
+
+
+def test_what_cannot_have_moved_a_job_is_no_reason() -> None:
+    bare = job("U1", rests_on=RESTS)
+    put_off = replace(bare, rests_on=(*RESTS, "deferral: deferred to 2027-03-05 by E. Ngo"))
+    granted = replace(bare, request_status="approved", request_words="approved for 2027-W10", request_week="2027-W10")
+    limits = Limits(WEEKS, {}, {}, {})
+    hours = [{"limits": replace(limits, crew_hours={("North", "2027-W10"): value})} for value in (160.0, 90.0)]
+    assert why(bare, put_off) == why(bare, granted) == why(bare, bare, *hours) == AFRESH
+    assert why(bare, replace(granted, request_week="2027-W14")) == "outage request approved for 2027-W10"
+
+
+def test_a_refused_week_is_told_once() -> None:
+    bare = job("U1")
+    no = "refused for 2027-W10 by control room"
+    refused = replace(bare, request_status="refused", request_words=no, request_week="2027-W10",
+                      forbidden_weeks=("2027-W10",), forbidden_why=("outage refused by control room",))  # fmt: skip
+    assert why(bare, refused) == f"outage request {no}"
+
+
+def test_hours_with_a_skill_that_are_gone_are_told() -> None:
+    one = job("U1", skill="vacuum")
+    gone = Limits(WEEKS, {}, {}, {}, skill_hours={("North", "vacuum", "2027-W10"): 20.0})
+    assert why(one, one, second={"limits": gone}) == "region North has 20 crew hours with skill vacuum in 2027-W10"
+
+
+def test_jobs_that_neither_plan_finds_a_place_for_are_not_called_in_the_same_week() -> None:
+    both = plan((job("U1"), "2027-W10"), (job("U2"), None))
+    found = compare_plans(both, both)
+    assert (found.same, found.without) == (1, 1)
+    assert compare_lines(found, "a", "b")[0] == (
+        "From plan a to b: 0 moved, 0 added, 0 dropped, 1 in the same week, 1 without a place in either."
+    )
 
 
 def test_what_stations_crews_and_resources_allow_is_told() -> None:

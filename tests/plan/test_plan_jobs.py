@@ -37,13 +37,13 @@ def test_overdue_severe_and_unknown_ones_always_belong() -> None:
     jobs = plan_of(
         due("OVERDUE", "2025-01-01", overdue=True),
         due("SEVERE", "2035-01-01", severe=True),
-        due("UNKNOWN", None, bounds=(None, date(2031, 1, 1)), bounds_words="in service since 1998"),
+        due("UNKNOWN", None, bounds=(None, date(2031, 1, 1)), bounds_words="2031-01-01 if it were done today"),
         due("LATER", "2035-01-01"),
         due("BEYOND", None, known=True, driver="calendar"),
     )
     assert set(jobs) == {"OVERDUE", "SEVERE", "UNKNOWN"}
     assert not jobs["UNKNOWN"].dated
-    assert jobs["UNKNOWN"].why == "at the earliest unknown, at the latest 2031-01-01, in service since 1998"
+    assert jobs["UNKNOWN"].why == "2031-01-01 if it were done today"
     assert jobs["SEVERE"].why.startswith("severe finding: Do not operate")
     assert jobs["OVERDUE"].why == (
         "overdue: contact service since 2025-01-01; a recorded deferral is needed until the work is done; "
@@ -82,10 +82,27 @@ def test_an_inspection_rides_along_and_makes_no_outage_of_its_own() -> None:
     assert jobs["U1"].why == "operations drive the date; with it: inspection (due from 2026-07-01)"
 
 
-def test_a_task_with_unknown_date_rides_along_with_a_dated_one() -> None:
-    job = plan_of(due("U1"), due("U1", None, task="contact replacement", crew_hours=500.0))["U1"]
-    assert job.task == "contact service"
-    assert job.why == "operations drive the date; with it: contact replacement (date unknown)"
+def test_a_task_with_unknown_date_rides_along_only_where_the_lead_includes_it() -> None:
+    others = (due("U1", None, task="contact replacement", crew_hours=500.0), due("U1", None, task="oil change"))
+    job = plan_of(due("U1"), *others)["U1"]
+    assert (job.task, job.crew_hours) == ("contact service", 80)
+    assert job.why == (
+        "operations drive the date; not counted in: contact replacement (date unknown); "
+        "with it: oil change (date unknown)"
+    )
+
+
+def test_a_task_of_unknown_date_that_cannot_be_due_yet_makes_no_job_and_leads_none() -> None:
+    far = {"bounds_words": "after 2041 if never done since commissioning, after 2041 if it were done today"}
+    rate = {"operations_per_year": 5_000.0}
+    jobs = plan_of(
+        due("A", None, task="contact replacement", crew_hours=500.0, **far, **rate),
+        due("A", None, bounds_words="2019-03-02 if never done since commissioning, 2033-01-05 if it were done today"),
+        due("B", None, task="contact replacement", **far, **rate),
+        due("C", None, task="contact replacement", **far),  # nobody counted its operations
+    )
+    assert {unit: job.task for unit, job in jobs.items()} == {"A": "contact service", "C": "contact replacement"}
+    assert "contact replacement" not in jobs["A"].why
 
 
 def test_a_severe_finding_brings_in_one_task_and_not_every_rule_of_the_unit() -> None:

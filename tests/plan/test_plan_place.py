@@ -130,6 +130,37 @@ def test_a_group_that_is_full_is_named() -> None:
     )
 
 
+def test_what_stops_a_job_in_every_week_by_itself_is_all_that_is_named() -> None:
+    closed = {"ALDER": dict.fromkeys(WEEKS, "all year")}
+    result = place((job("U1", kit_ready_on=date(2027, 9, 20)),), limits(closed=closed), date(2027, 3, 1))
+    assert reason(result, "U1") == "station ALDER closed (all year) in weeks 1-52"
+
+
+def test_a_window_that_is_too_short_is_told_by_the_weeks_that_are_needed() -> None:
+    closed = {"ALDER": dict.fromkeys((*WEEKS[:19], *WEEKS[21:]), "line works")}
+    result = place((job("U1", weeks=3),), limits(closed=closed), AS_OF)
+    assert reason(result, "U1") == "station ALDER closed (line works) in weeks 1-19, 22-52; it needs 3 weeks on end"
+
+
+def test_hours_that_are_too_few_say_whose_they_are() -> None:
+    hours = {("North", week): 50.0 for week in WEEKS}
+    bank = tuple(job(unit, bank="T1", phase=unit, weeks=2) for unit in "AB")
+    result = place(bank, limits(crew_hours=hours), AS_OF)
+    assert reason(result, "A") == "region North has fewer than the 80 crew hours a week of bank T1 in weeks 1-52"
+
+
+def test_a_region_of_any_name_is_said_as_it_is() -> None:
+    hours = {("{0} {x", week): 0.0 for week in WEEKS}
+    result = place((job("U1", region="{0} {x"),), limits(crew_hours=hours), AS_OF)
+    assert reason(result, "U1") == "region {0} {x has fewer than the 80 crew hours in weeks 1-52"
+
+
+def test_weeks_that_are_over_go_without_saying_where_the_kit_comes_later() -> None:
+    closed = {"ALDER": dict.fromkeys(WEEKS[37:], "autumn work")}
+    result = place((job("U1", kit_ready_on=date(2027, 9, 20)),), limits(closed=closed), date(2027, 3, 1))
+    assert reason(result, "U1") == "kit is ready on 2027-09-20; station ALDER closed (autumn work) in weeks 38-52"
+
+
 def test_an_outage_longer_than_what_is_left_of_the_year_says_so() -> None:
     result = place((job("U1", weeks=60),), limits(), AS_OF)
     assert reason(result, "U1") == "it lasts 60 weeks and must end within the year"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -42,7 +43,7 @@ def plan(
 ) -> PlanResult:
     rows = [(unit, station, unit, state, "") for unit, station, state in units or []]
     result = build_plan(
-        Outlook(AS_OF, dues),
+        Outlook(given.pop("as_of", AS_OF), dues),
         given.pop("year", 2027),
         closures=pd.DataFrame(given.pop("closures", []), columns=["station", "from_on", "to_on", "why"]),
         transfer_groups=pd.DataFrame(groups or [], columns=["group", "station", "unit"]),
@@ -153,8 +154,36 @@ def test_the_permit_keeps_a_job_back_and_an_approved_request_ends_that() -> None
     asked = note("U1", "request", weeks="2027-W09", status="approved", happened_on=AS_OF, person="control room")
     result = plan(due("U1"), inputs=Inputs(terms=rows, notes=(asked,)))
     assert week_of(result, "U1") == "2027-W09"
-    assert job_of(result, "U1").request_words == "approved for 2027-W09 2026-06-30 by control room"
+    assert job_of(result, "U1").request_words == "approved for 2027-W09 on 2026-06-30 by control room"
     assert job_of(result, "U1").recall_hours == 12
+
+
+def test_an_approved_week_waits_for_no_permit_and_every_other_week_for_a_new_one() -> None:
+    rows = (terms(station="ALDER", permit_weeks=40.0),)  # from 2027-04-06 on
+    asked = note("U1", "request", weeks="2027-W09", status="approved", happened_on=AS_OF)
+    inputs = Inputs(terms=rows, notes=(asked, note("U1", "forbid", weeks="2027-W09")))
+    assert week_of(plan(due("U1"), inputs=inputs), "U1") == "2027-W15"
+
+
+def test_a_permit_asked_for_in_time_is_not_asked_for_again() -> None:
+    early = note("U1", "request", weeks="2027-W09", status="asked", happened_on=date(2026, 2, 1))
+    late = {**early, "happened_on": AS_OF}
+    inputs = Inputs(terms=(terms(station="ALDER", permit_weeks=40.0),))
+    for told, week in ((early, "2027-W09"), (late, "2027-W15")):
+        assert week_of(plan(due("U1"), inputs=replace(inputs, notes=(told,))), "U1") == week
+
+
+def test_a_kit_that_a_published_plan_had_ordered_is_there_for_its_week() -> None:
+    needs = {"kit": "set R; oil", "lead_time_weeks": 20.0}
+    first = plan(due("U1", **needs))
+    later = date(2027, 1, 4)
+    for handed_out, week in ((True, "2027-W09"), (False, "2027-W21")):
+        again = plan(due("U1", **needs), as_of=later, follow=first, follows="2027-a", handed_out=handed_out)
+        assert week_of(again, "U1") == week
+    again = plan(due("U1", **needs), as_of=later, follow=first, follows="2027-a", handed_out=True)
+    assert "Not given, so a kit ordered by its day for the published plan is taken for U1." in again.limits.assumptions
+    more = due("U1", kit="set R; contact set", lead_time_weeks=20.0)  # nobody was asked to order the contact set
+    assert week_of(plan(more, as_of=later, follow=first, follows="2027-a", handed_out=True), "U1") == "2027-W21"
 
 
 def test_what_is_exchanged_skips_station_and_group_and_needs_no_permit() -> None:
@@ -251,6 +280,14 @@ def test_work_begun_stays_where_it_is_and_lasts_until_now_at_least() -> None:
         note("U1", "progress", status="started", happened_on=date(2026, 12, 29)),
     ))  # fmt: skip
     assert (over.pinned_week, over.weeks, over.crew_hours) == ("2027-W01", 2, 60.0)
+
+
+def test_work_that_is_over_before_the_year_has_no_week_in_it() -> None:
+    begun = note("U1", "progress", status="started", happened_on=date(2026, 6, 29))
+    result = plan(due("U1"), due("U2"), inputs=Inputs(notes=(begun,)))
+    assert [slot.job.unit for slot in result.slots] == ["U2"]
+    assert [(one.unit, one.words) for one in result.left_out] == [("U1", "under way, and over before 2027")]
+    assert "U1 is left out: under way, and over before 2027." in result.limits.assumptions
 
 
 def test_the_newest_word_on_progress_counts_for_a_year() -> None:

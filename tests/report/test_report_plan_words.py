@@ -11,8 +11,11 @@ import pytest
 from plan_examples import job, view
 from rich.console import Console
 
+from tapwear.plan.terms import ORDERED
 from tapwear.plan.types import Proof
 from tapwear.report.plan_data import PlanView, job_rows, plan_json
+from tapwear.report.plan_ics import plan_ics
+from tapwear.report.plan_orders import orders
 from tapwear.report.plan_table import plan_plain, plan_screen
 from tapwear.report.plan_words import kit_items, proof_words, request_words, requests_words, state_words, weeks_words
 
@@ -67,6 +70,28 @@ def test_requests_are_counted_without_what_is_done_or_needs_none() -> None:
     assert [request_words(row) for row in rows[:3]] == [
         "approved 2026-06-20 by control room", "not asked yet", "no outage: exchanged beside its bypass",
     ]  # fmt: skip
+
+
+def test_the_answer_about_another_week_leaves_this_one_to_be_asked_for() -> None:
+    words = "approved for 2027-W05 on 2026-06-20"
+    given = {"request_status": "approved", "request_words": words, "permit_weeks": 2.0}
+    moved, there = (view(job("U1", request_week=week, **given)) for week in ("2027-W05", "2027-W09"))
+    (row,) = job_rows(moved.result)
+    assert request_words(row) == f"not asked yet for 2027-W09; {words}"
+    assert requests_words([row]) == "Outage requests: 1 not asked yet."
+    assert b"ask for the outage" in plan_ics(moved)
+    assert b"ask for the outage" not in plan_ics(there)
+    assert requests_words(job_rows(there.result)) == "Outage requests: 1 approved."
+
+
+def test_a_kit_taken_as_ordered_is_not_to_be_ordered_again() -> None:
+    plan = view(job("U1", kit_weeks=20.0, assumed=(ORDERED,)))
+    (row,) = job_rows(plan.result)
+    assert row.kit_order_by is None
+    assert "kit 7, taken as ordered" in " ".join(plan_plain(plan))
+    assert [one.words for one in orders([row]) if one.item == "kit 7"] == [
+        "taken as ordered by its day for the published plan"
+    ]
 
 
 def test_the_screen_shows_pins_progress_requests_and_the_day_to_order_the_kit() -> None:
