@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import getpass
 import os
-import tomllib
+import re
+import shutil
+import sys
+import textwrap
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import typer
 
+from tapwear.cli.settings import place, read_config
 from tapwear.errors import StoreError, UsageError
 from tapwear.report.plain import plain
 
@@ -32,50 +36,18 @@ class Setup:
 
     db: Path | str | None
     named_by: str
-    config: dict[str, Any]
-
-
-def read_config() -> tuple[dict[str, Any], str]:
-    """The settings file: $TAPWEAR_CONFIG, else ./tapwear.toml, else the user's own. {} where there is none.
-
-    Keys: `db` (path of the store, relative to the settings file), `name` (who records), `access` (owner or group),
-    `units` (metric or us, for what is typed on a visit).
-    """
-    named = os.environ.get("TAPWEAR_CONFIG")
-    home = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "tapwear" / "tapwear.toml"
-    for path in [Path(named)] if named else [Path("tapwear.toml"), home]:
-        try:
-            text = path.read_text(encoding="utf-8")
-        except FileNotFoundError:
-            if named:
-                raise UsageError(f"TAPWEAR_CONFIG names {path}, which is not there.") from None
-            continue
-        except (OSError, UnicodeDecodeError) as error:
-            raise UsageError(f"The settings file {path} cannot be read: {error}") from error
-        try:
-            config = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
-            raise UsageError(f"The settings file {path} is not valid TOML: {error}") from error
-        if "db" in config and isinstance(_place(str(config["db"])), Path):
-            config["db"] = str((path.parent / str(config["db"])).resolve())
-        return config, str(path)
-    return {}, ""
-
-
-def _place(text: str) -> Path | str:
-    """A path, or a URL as it is."""
-    return text if "://" in text else Path(text)
+    config: dict[str, str]
 
 
 def find_store(flag: str | None) -> Setup:
     """Which store to use: --db, then TAPWEAR_DB, then the settings file, then an existing ./tapwear.db."""
     config, config_path = read_config()
     if flag is not None:
-        return Setup(_place(flag), "--db", config)
+        return Setup(place(flag), "--db", config)
     if os.environ.get("TAPWEAR_DB"):
-        return Setup(_place(os.environ["TAPWEAR_DB"]), "TAPWEAR_DB", config)
+        return Setup(place(os.environ["TAPWEAR_DB"]), "TAPWEAR_DB", config)
     if config.get("db"):
-        return Setup(_place(str(config["db"])), config_path, config)
+        return Setup(place(config["db"]), config_path, config)
     here = Path("tapwear.db")
     return Setup(here if here.exists() else None, "./tapwear.db", config)
 
@@ -91,7 +63,7 @@ def access_of(setup: Setup) -> int:
 
     As usual the owner only. Raises UsageError for another word than owner or group.
     """
-    word = os.environ.get("TAPWEAR_ACCESS") or str(setup.config.get("access", "owner"))
+    word = os.environ.get("TAPWEAR_ACCESS") or setup.config.get("access", "owner")
     if word not in ACCESS:
         raise UsageError(f"access (TAPWEAR_ACCESS, or in the settings file) is owner or group, found {word!r}.")
     return ACCESS[word]
@@ -158,7 +130,7 @@ def who(context: typer.Context, name: str | None) -> str:
     """Who records: --by, then TAPWEAR_NAME, then `name` in the settings file, then the login name."""
     if name and name.strip():
         return name.strip()
-    given = os.environ.get("TAPWEAR_NAME") or str(setup_of(context).config.get("name", ""))
+    given = os.environ.get("TAPWEAR_NAME") or setup_of(context).config.get("name", "")
     if given.strip():
         return given.strip()
     try:
@@ -169,4 +141,22 @@ def who(context: typer.Context, name: str | None) -> str:
 
 def say(message: str) -> None:
     """A message to the person, on standard error, so that standard output holds data only; no control characters."""
-    typer.echo("\n".join(plain(line) for line in message.split("\n")), err=True)
+    typer.echo("\n".join(wrapped(plain(line)) for line in message.split("\n")), err=True)
+
+
+def wrapped(line: str) -> str:
+    """A line for standard error: at a terminal broken between words, and not within a command, so that it can be
+    copied; else as it is."""
+    if not sys.stderr.isatty():
+        return line
+    width = shutil.get_terminal_size().columns
+    if len(line) <= width:
+        return line
+    indent, end = line[: len(line) - len(line.lstrip())], line[len(line.rstrip()) :]
+
+    def together(command: re.Match[str]) -> str:
+        return command[0].replace(" ", "\0") if len(command[0]) < width else command[0]
+
+    whole = re.sub(r"\btapwear [^;,)]+", together, line)
+    broken = textwrap.wrap(whole, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return "\n".join(broken).replace("\0", " ") + end

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from tapwear.cli.context import now, say, setup_of, today, who
+from tapwear.cli.context import now, say, setup_of, today, who, wrapped
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import SYSTEMS
 from tapwear.report.plain import plain
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from tapwear.store.entries import Outcome
     from tapwear.store.recording import Stamp
 
+# Ends of remedies that are meant for a file, and help nobody who types.
+_OF_A_FILE = (", or leave the cell blank", ", or set decimal_comma = true in the mapping")
 _WITH_UNIT = r"(<?\s*[0-9.,+-]+(?:[eE][+-]?[0-9]+)?)\s*([A-Za-zµμ°][A-Za-zµμ°/_]*)?"
 
 
@@ -45,7 +47,7 @@ def asked(question: str) -> str:
 
     Raises EOFError when the input has ended.
     """
-    typer.echo(f"{plain(question)}: ", nl=False, err=True)
+    typer.echo(wrapped(f"{plain(question)}: "), nl=False, err=True)
     line = sys.stdin.readline()
     if not line:
         raise EOFError
@@ -62,14 +64,19 @@ def value_of(spec: FieldSpec, text: str, option: str) -> Any:
     typed = text.strip()
     try:
         if not typed:
-            raise Unfit("nothing was given", f"give {spec.help}, or leave the option out")
+            otherwise = "" if spec.required else ", or leave the option out"
+            raise Unfit("nothing was given", f"give {spec.help}{otherwise}")
         if spec.measure:
             match = re.fullmatch(_WITH_UNIT, typed)
             number, unit = (match[1], match[2] or "") if match else (typed, "")
             return in_kept_unit(spec, parser_for(spec)(number), unit)
         return parser_for(spec)(typed)
     except Unfit as unfit:
-        remedy = unfit.remedy.replace("leave the cell blank", "leave the option out")
+        remedy = unfit.remedy
+        for words in _OF_A_FILE:
+            remedy = remedy.removesuffix(words)
+        if spec.kind == "date":
+            remedy = "write it like 2026-06-30"
         raise UsageError(f"{option}: {unfit.found}; {remedy}.") from None
 
 
@@ -122,6 +129,12 @@ OPTIONS = {
     "breakdown_kv": "--breakdown",
     "breakdown_gap_mm": "--breakdown-gap",
     "oil_temp_c": "--oil-temperature",
+    "compartment_temp_c": "--compartment-temperature",
+    "main_tank_temp_c": "--main-tank-temperature",
+    "pressure_kpa": "--pressure",
+    "gas_bottle_kpa": "--gas-bottle",
+    "position_low": "--drag-low",
+    "position_high": "--drag-high",
     "counter_reading": "--counter",
     "old_reading": "--old",
     "new_reading": "--new",

@@ -21,6 +21,7 @@ def label(column: str) -> str:
     """A column as people call it, without its unit of measure."""
     for ending in _ENDINGS:
         column = column.removesuffix(ending)
+    column = "drive" if column == "slot" else column
     return column.replace("_", " ")
 
 

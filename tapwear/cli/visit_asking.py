@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
-from tapwear.cli.entering import tell, value_of
+from tapwear.cli.entering import OPTIONS, tell, value_of
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import unit_in
 from tapwear.report.plain import plain
@@ -80,7 +80,8 @@ class Asking:
         Raises UsageError for an option that cannot be, DataRejected for an odd one that nobody stands by.
         """
         if key in self.given:
-            value = self.read(spec, self.given[key], key)
+            name = key.partition("/")[0]  # counter/A
+            value = self.read(spec, self.given[key], OPTIONS.get(name, f"--{name}"))
             valid(value)
             doubt = check(value)
             mark = self._mark(doubt)
@@ -123,7 +124,7 @@ class Asking:
         """
         if not doubt:
             return ""
-        tell(f"Questioned: {doubt}.")
+        tell(f"Questioned: {doubt.removesuffix('?')}{'?' if doubt.endswith('?') else '.'}")
         if self.sure is not None:
             return f"{doubt}; kept: {self.sure.strip() or 'read twice'}"
         if not self.asks:

@@ -203,10 +203,12 @@ def _by_drive(counters: Mapping[str, Sequence[str]], ground: Ground) -> dict[str
             drive, sign, number = text.partition("=")
             if not sign and len(ground.drives) == 1:
                 drive, number = ground.drives[0], text
-            if drive.strip() not in ground.drives:
+            slot = next((one for one in ground.drives if one.casefold() == drive.strip().casefold()), None)
+            if slot is None:
                 listed = ", ".join(ground.drives) or "none"
                 raise UsageError(f"--{name}: {text!r}: say which drive, like A=1200; {ground.unit.tag} has {listed}.")
-            found[f"{name}/{drive.strip()}"] = number
+            if found.setdefault(f"{name}/{slot}", number) != number:
+                raise UsageError(f"--{name}: two numbers for drive {slot} of {ground.unit.tag}; give only one.")
     return found
 
 
@@ -269,7 +271,7 @@ def _print_labels(guide: Guide) -> None:
         seen = draft.counters.get(f"{drive}/mechanical")
         text = label_text(
             draft.unit,
-            serial or draft.serial_seen or ground.serial,
+            serial or ground.serial or draft.serial_seen,
             f"{COMPARTMENT} {compartment}".rstrip(),
             f"{ground.where.where} {name}".rstrip(),
             on=draft.visited_on.isoformat(),

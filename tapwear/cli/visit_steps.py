@@ -158,6 +158,7 @@ class Guide:
                 self.draft.another_unit = True
                 tell(f"Recorded at the end: another unit, serial number {seen}, stands where this one should.")
                 return True
+            tell("Type a, o or s.")
 
     # --- counters ---------------------------------------------------------------------------------------------
 
@@ -171,6 +172,8 @@ class Guide:
             tell(f"The book has {present.value} of {present.on} already, by {present.reader or 'somebody'}.")
 
         def check(value: int) -> str:
+            if past.several_drives and key in self.asking.given:
+                tell(f"{question}: {value}")  # nobody asked for it, so it is said whose it is
             told = expected(past, self.draft.visited_on, value)
             say_range(told, self.draft.visited_on, past.digits)
             if not told.questioned:
@@ -208,7 +211,8 @@ class Guide:
             try:
                 noted({**{key: others[key] for key in POSITIONS if key in others}, name: value}, self.ground.positions)
             except Unfit as unfit:
-                raise UsageError(f"{self.ground.unit.tag}: {unfit.found}; {unfit.remedy}.") from None
+                remedy = "read both again, the lower one comes first" if name in POSITIONS[1:] else unfit.remedy
+                raise UsageError(f"{self.ground.unit.tag}: {unfit.found}; {remedy}.") from None
 
         def check(value: Any) -> str:
             return doubt_of(name, value, others, self.ground, self.asking.system)

@@ -40,9 +40,9 @@ def condition_columns(tap_changer_id: int, given: Mapping[str, Any]) -> dict[str
     """The columns of a condition row, from checked fields of CONDITIONS. A relay trip is severe unless it is said not
     to be. Raises UsageError for days out of order."""
     noted, closed = given["noted_on"], given.get("closed_on")
-    for name, day in (("closed_on", closed), ("act_by_on", given.get("act_by_on"))):
+    for words, day in (("it was closed", closed), ("to act by", given.get("act_by_on"))):
         if day is not None and day < noted:
-            raise UsageError(f"{name} {day} lies before noted_on {noted}.")
+            raise UsageError(f"The day {words}, {day}, lies before that on which it was noted, {noted}.")
     severe = given.get("severe")
     return {
         "tap_changer_id": tap_changer_id,

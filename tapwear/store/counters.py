@@ -31,12 +31,14 @@ class CounterKey:
 def drive_in(connection: Connection, unit: UnitKey, name: str, on: date | None) -> str:
     """The name of the unit's drive that is meant; "" means its only one.
 
-    Raises UsageError when the unit has no such drive, or several and none is named.
+    Capital and small letters are taken as the same. Raises UsageError when the unit has no such drive, or several and
+    none is named.
     """
     slots = sorted(drives_of(connection, unit.id, on))
     if name:
-        if name in slots:
-            return name
+        alike = [slot for slot in slots if slot.casefold() == name.casefold()]
+        if alike:
+            return name if name in alike else alike[0]
         raise UsageError(f"{unit.tag} has no drive {name}; it has {', '.join(slots) or 'none'}.")
     if len(slots) == 1:
         return slots[0]

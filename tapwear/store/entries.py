@@ -107,7 +107,8 @@ def sample_columns(tap_changer_id: int, given: Mapping[str, Any]) -> dict[str, A
         ("sampled_on", "reported_on"),
     ):
         if columns[earlier] and columns[later] and columns[later] < columns[earlier]:
-            raise UsageError(f"{later} {columns[later]} lies before {earlier} {columns[earlier]}.")
+            words = [f"{name.removesuffix('_on')} on {columns[name]}" for name in (later, earlier)]
+            raise UsageError(f"{words[0]} lies before {words[1]}: correct one of the two.")
     return columns
 
 

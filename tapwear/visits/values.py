@@ -72,11 +72,12 @@ def parser_for(spec: FieldSpec, *, date_format: str | None = None, decimal_comma
 
 def in_range(spec: FieldSpec, value: Any) -> Any:
     """The value itself; raises Unfit when it lies outside what the field may hold."""
+    named = spec.help.partition(";")[0]  # what follows explains how it is written
     if spec.low is not None and value < spec.low:
         what = "is negative" if value < 0 and spec.low == 0 else f"lies below {_figure(spec.low)}"
-        raise Unfit(f"{_figure(value)} {what}", f"give {spec.help} within {_span(spec)}")
+        raise Unfit(f"{_figure(value)} {what}", f"give {named} within {_span(spec)}")
     if spec.high is not None and value > spec.high:
-        raise Unfit(f"{_figure(value)} lies above {_figure(spec.high)}", f"give {spec.help} within {_span(spec)}")
+        raise Unfit(f"{_figure(value)} lies above {_figure(spec.high)}", f"give {named} within {_span(spec)}")
     return value
 
 

@@ -103,7 +103,7 @@ def test_the_list_shows_open_ones_and_with_all_the_closed(db: Path) -> None:
         (2, ("add", "T1", "smell", "--words", "x"), "KIND: 'smell' is none of the known words"),
         (2, ("add", "T1", "infrared", "--words", " "), "--words: nothing was given"),
         (2, ("add", "T1", "infrared", "--words", "x", "--on", "2027-01-01"), "lies in the future"),
-        (2, ("add", "T1", "infrared", "--words", "x", "--act-by", "2020-01-01"), "lies before noted_on"),
+        (2, ("add", "T1", "infrared", "--words", "x", "--act-by", "2020-01-01"), "lies before that on which"),
         (2, ("close", "T1", "infrared", "--words", "x"), "no open condition infrared; open: none"),
         (2, ("list", "T9"), "There is no unit T9"),
     ],

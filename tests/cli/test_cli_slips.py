@@ -10,6 +10,7 @@ from cli.visit_store import ENV, make_store
 from typer.testing import CliRunner, Result
 
 from tapwear.cli import app
+from tapwear.cli.context import wrapped
 
 
 @pytest.fixture(scope="module")
@@ -46,3 +47,71 @@ def test_a_unit_without_a_scheme_has_only_the_intervals_of_its_own(db: Path) -> 
     assert "Service rules" not in said("unit", "show", "T3")
     words = said("service", "T3", "--work", "overhaul", "--on", "2026-10-01")
     assert "Starts again: contact service (no interval is known for it)" in words
+
+
+def test_at_a_terminal_messages_break_between_words_and_leave_a_command_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    line = "  A visit to T1 was left unfinished after 17 answers. Go on with it: tapwear visit T1 --resume; or: "
+    assert wrapped(line) == line
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    monkeypatch.setenv("COLUMNS", "60")
+    assert wrapped("short") == "short"
+    lines = wrapped(line).split("\n")
+    assert lines[0] == "  A visit to T1 was left unfinished after 17 answers. Go on"
+    assert lines[1] == "  with it: tapwear visit T1 --resume; or: "
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["log", "T1", "12", "--on", "1.11.2026"], "YYYY-MM-DD; write it like 2026-06-30."),
+        (["log", "T1", "12x"], "VALUE: '12x' is not a whole number; write digits only, e.g. 12345."),
+        (["log", "T1", ""], "VALUE: nothing was given; give what the counter showed."),
+        (["sample", "T1", "--acetylene", "12,5"], "--acetylene: '12,5' has a decimal comma; write a point."),
+        (["sample", "T1", "--acetylene", "-3"], "--acetylene: -3 is negative; give acetylene within 0 to"),
+        (
+            ["sample", "T1", "--acetylene", "3", "--received", "2026-10-01"],
+            "received on 2026-10-01 lies before sampled on 2026-11-01: correct one of the two.",
+        ),
+        (
+            ["condition", "add", "T1", "infrared", "--words", "hot", "--act-by", "2026-10-01"],
+            "The day to act by, 2026-10-01, lies before that on which it was noted, 2026-11-01",
+        ),
+        (["visit", "T1", "--no-ask", "--main-tank-temperature", "41,5"], "--main-tank-temperature: '41,5' has a"),
+        (["visit", "T1", "--no-ask", "--drag-low", "2R", "--drag-high", "5L"], "the lower one comes first"),
+        (["visit", "T3", "--no-ask", "--counter", "B=x"], "--counter: 'x' is not a whole number"),
+        (["visit", "T3", "--no-ask", "--counter", "B=5", "--counter", "b=6"], "two numbers for drive B of T3"),
+    ],
+)
+def test_a_slip_is_told_by_the_name_that_was_typed_and_with_a_remedy_for_it(
+    db: Path, words: list[str], told: str
+) -> None:
+    assert told in said(*words, code=2)
+
+
+def test_the_name_of_a_drive_may_be_typed_in_small_letters(db: Path) -> None:
+    assert "T3, drive B: NORTH, bank B3" in said("log", "T3", "500", "--drive", "b")
+    assert "stored whole, 1 row" in said("visit", "T3", "--no-ask", "--counter", "c=700")
+    assert "it has A, B, C" in said("log", "T3", "500", "--drive", "D", code=2)
+    said("event", "T3", "counter_replaced", "--drive", "a", "--old", "5")
+    assert "drive A" in said("history", "T3", "--kind", "event")
+
+
+def test_without_questions_a_doubt_says_whose_number_it_is(db: Path) -> None:
+    for month in range(5, 11):
+        said("log", "T3", str(100 * month), "--drive", "B", "--on", f"2026-{month:02}-01")
+    words = said("visit", "T3", "--no-ask", "--counter", "A=100", "--counter", "B=9999", code=3)
+    assert "Counter, drive B: 9999 Expected on" in words
+    words = said("visit", "T1", "--no-ask", "--oil-temperature", "105", code=3)
+    assert "is the unit of measure right? Nothing was recorded" in words
+
+
+def test_an_answer_that_is_none_of_the_choices_is_told_so(db: Path) -> None:
+    typed = "y\nS-4712\nS-4711\na\ns4711\n"
+    words = said("visit", "T1", "--ask", code=130, typed=typed)
+    assert "Type a, o or s." in words
+
+
+def test_the_label_of_a_bottle_has_the_serial_number_as_the_register_writes_it(db: Path) -> None:
+    label = run("visit", "T1", "--no-ask", "--serial", "s4711", "--sample", "--pressure", "3").stdout
+    assert "S-4711" in label
+    assert "s4711" not in label

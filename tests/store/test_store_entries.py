@@ -156,7 +156,7 @@ def test_a_sample_keeps_below_limit_as_such(store: Store) -> None:
         ("T1", {"acetylene_ul_per_l": float("nan")}, "not a number"),
         ("T1", {"acetylene_ul_per_l": 5.0, "compartment": "Z"}, "has no compartment Z"),
         ("T3", {"acetylene_ul_per_l": 5.0}, "say which one was sampled"),
-        ("T1", {"acetylene_ul_per_l": 5.0, "received_on": date(2026, 6, 1)}, "lies before sampled_on"),
+        ("T1", {"acetylene_ul_per_l": 5.0, "received_on": date(2026, 6, 1)}, "lies before sampled on"),
         ("T1", {"oil_temp_c": 40.0}, "at least one result"),
     ],
 )
