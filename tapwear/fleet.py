@@ -353,14 +353,23 @@ def count_story(assessment: Assessment, unit: str) -> CountStory:
         {"on": ahead.astype("datetime64[us]"), "low": made[:, 0], "mid": made[:, 1], "high": made[:, 2]}
     )
     readings = history.readings[history.readings["unit"] == unit]
-    columns = ["read_on", "value", "source", "status", "reason", "probability"]
+    columns = ["read_on", "drive", "value", "source", "status", "reason", "probability"]
     return CountStory(
         points=points,
         forecast=forecast,
-        rate_words=model.rate_words(unit),
+        rate_words=_rate_words(assessment, unit),
         readings=readings[columns].reset_index(drop=True),
         past_errors=int(model.calibration.cases.sum()),
+        drive=drive if readings["drive"].nunique() > 1 else "",
     )
+
+
+def _rate_words(assessment: Assessment, unit: str) -> tuple[str, ...]:
+    """How fast the counter runs, and where that changed; a unit that is not in service makes no operations."""
+    words = assessment.model.rate_words(unit)
+    units = assessment.book.units
+    state = str(units.loc[units["unit"] == unit, "state"].iloc[0])
+    return words if state == "in service" else (f"no operations at present: {state}", *words[1:])
 
 
 def known_on(book: Book, day: date) -> Book:

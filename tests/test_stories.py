@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tapwear.cli.intake import DEMO_AS_OF, demo_folder
-from tapwear.fleet import Assessment, assess_store, unit_followups, visits_overdue
+from tapwear.fleet import Assessment, assess_store, count_story, unit_followups, visits_overdue
 from tapwear.outlook.types import Due
 from tapwear.store.engine import Store, create_store
 from tapwear.store.importing import ImportResult, store_intake
@@ -124,7 +124,10 @@ def test_swapped_unit_takes_the_place_and_the_old_one_waits_in_the_workshop(flee
     units = fleet.book.units.set_index("unit")
     assert units.loc["CF-T2", "state"] == "workshop"
     assert (units.loc["SP-04", "station"], units.loc["SP-04", "bank"]) == ("CF", "T2")
-    assert any(doubt.startswith("workshop") for doubt in contact_service(fleet, "CF-T2").doubts)
+    waiting = contact_service(fleet, "CF-T2")
+    assert any(doubt.startswith("workshop") for doubt in waiting.doubts)
+    assert waiting.next_action == "do the contact service before it goes into service"
+    assert count_story(fleet, "CF-T2").rate_words == ("no operations at present: workshop",)
 
 
 def test_phases_of_the_bank_are_three_units_at_one_bank(fleet: Assessment) -> None:

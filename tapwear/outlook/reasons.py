@@ -121,7 +121,7 @@ def next_action(e: Evidence) -> str:
     if not e.has_rule:
         return f"give its interval: tapwear unit change {e.unit} --interval-operations N"
     if e.overdue:
-        return f"plan the {e.task} now" if e.state == "in service" else f"{e.task} before it goes into service"
+        return f"plan the {e.task} now" if e.state == "in service" else f"do the {e.task} before it goes into service"
     if e.last_service_on is None:
         return f"find when the last {e.task} was done and log it (tapwear service {e.unit})"
     first = _to_look_at(e)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
@@ -31,6 +32,16 @@ def newest(frame: pd.DataFrame, column: str, count: int | None) -> list[dict[str
     ordered = frame.sort_values(column, ascending=False, kind="stable")
     rows = (ordered if count is None else ordered.head(count)).to_dict("records")
     return [{str(name): value for name, value in row.items()} for row in rows]
+
+
+def stay_words(stay: Mapping[str, Any]) -> str:
+    """`CF, T2 until 2023-05-18`, `workshop from 2023-05-18`: where a tap changer stood, and since when."""
+    from_on, to_on, state = day_of(stay["from_on"]), day_of(stay["to_on"]), str(stay["state"])
+    place = re.sub(r"#\d+$", "", str(stay["place"] or ""))  # a number sets apart who stood there at one time
+    parts = [] if place.startswith(f"{state}: ") else place.split("/") if place else ["no place"]
+    where = ", ".join(part for part in (*parts, "" if state == "in service" else state) if part)
+    since = f" from {from_on}" if from_on else ""
+    return where + since + (f" {'to' if since else 'until'} {to_on}" if to_on else "")
 
 
 def json_values(value: Any) -> Any:

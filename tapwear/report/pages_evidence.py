@@ -35,10 +35,10 @@ def count_section(subject: Subject, lead: Due | None, key: str) -> Section:
         return Section("Count of operations", sentences or ("No usable reading.",))
     due = (lead.early, lead.late) if lead is not None and lead.known else (None, None)
     since = f"since the service of {drawn.start}" if drawn.from_service else f"since {drawn.start}"
-    title = f"Operations of {subject.unit} {since}"
+    title = f"Operations of {subject.unit}{story.of_drive.replace(' of', ',')} {since}"
     svg = count_svg(drawn, subject.as_of, key=f"{key}n", title=title, about=_count_about(drawn, due), due=due)
     caption = (
-        f"Operations {since}. Dashes: the forecast; grey: its range, right 8 times in 10. "
+        f"Operations{story.of_drive} {since}. Dashes: the forecast; grey: its range, right 8 times in 10. "
         "The bar at the top reaches from the early to the late date."
     )
     rests = (bands_words(story.past_errors),)
@@ -76,14 +76,22 @@ def readings_section(subject: Subject) -> Section:
     latest = rest[:READINGS_SHOWN]
     plain_ones = bool(latest) and not sources and not any(_note(row) for row in latest)
     if plain_ones:  # a line instead of a table, so that a unit keeps to its two sheets
-        said = [f"{int(row['value']):,} on {day_of(row['read_on'])}" for row in latest]
+        drives = [f" (drive {row['drive']})" if story.drive else "" for row in latest]
+        values = [f"{int(row['value']):,}{drive}" for row, drive in zip(latest, drives, strict=True)]
+        said = [f"{value} on {day_of(row['read_on'])}" for row, value in zip(latest, values, strict=True)]
         sentences.append(f"Latest: {'; '.join(said)}.")
     found = [
         table(
             f"{kind} readings of {subject.unit}",
-            (f"{kind} readings", "counter", "source", "why"),
+            (f"{kind} readings", "counter", "drive", "source", "why"),
             [
-                (day, f"{int(row['value']):,}", str(row["source"]) if sources else "", _note(row))
+                (
+                    day,
+                    f"{int(row['value']):,}",
+                    str(row["drive"]) if story.drive else "",
+                    str(row["source"]) if sources else "",
+                    _note(row),
+                )
                 for row in rows[:shown]
                 if (day := str(day_of(row["read_on"])))
             ],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Clock, Due
@@ -22,7 +21,7 @@ from tapwear.report.due_words import (
     service_words,
     status_words,
 )
-from tapwear.report.frames import day_of, given, newest
+from tapwear.report.frames import day_of, given, newest, stay_words
 from tapwear.report.oil_unit import OilUnit, number
 from tapwear.report.pages_evidence import count_section, oil_section, readings_section
 from tapwear.report.pages_fleet import many
@@ -107,19 +106,12 @@ def _identity(subject: Subject) -> Section:
     ]
     stays = newest(subject.stays, "from_on", None)[::-1]
     if len(stays) > 1:
-        facts.append(("stood at", "; ".join(_stay(stay) for stay in stays)))
+        facts.append(("stood at", "; ".join(stay_words(stay) for stay in stays)))
     return Section("Identity", facts=tuple((name, words) for name, words in facts if words))
 
 
 def _with_unit(value: object, unit: str) -> str:
     return f"{number(value)} {unit}" if given(value) else ""
-
-
-def _stay(stay: dict[str, Any]) -> str:
-    from_on, to_on = day_of(stay["from_on"]), day_of(stay["to_on"])
-    state = "" if stay["state"] == "in service" else f", {stay['state']}"
-    span = f"from {from_on}" if from_on else "at first"
-    return f"{stay['place'] or 'no place'}{state} {span}" + (f" to {to_on}" if to_on else "")
 
 
 def _dates(subject: Subject) -> Section | None:
@@ -186,7 +178,7 @@ def _rests_on(due: Due) -> list[tuple[str, str]]:
         if plain is not None and due.weighted.plain_limit is not None:
             counted += f", of about {count_words(due.weighted.plain_limit)} that use the interval up"
         facts.append(("current", f"{due.weighted.words}; one to come counts as {due.weighted.ahead:.2g}{counted}"))
-    if due.operations_per_year is not None:
+    if due.operations_per_year is not None and due.state == "in service":
         facts.append(("present rate", f"about {count_words(due.operations_per_year)} operations a year"))
     read = f"{due.last_reading_value:,} on {due.last_reading_on}, " if due.last_reading_value is not None else ""
     facts.append(("last reading", f"{read}{reading_words(due)}"))

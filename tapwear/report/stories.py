@@ -28,8 +28,9 @@ class CountStory:
         on [datetime64], low, mid, high [operations: 10, 50, 90 %]
     rate_words : plain sentences on how fast the counter runs, and where that changed
     readings : DataFrame, every reading of the unit, doubtful ones too
-        read_on [datetime64], value [int, as written], source [str], status [str, as in counts.types],
+        read_on [datetime64], drive [str], value [int, as written], source [str], status [str, as in counts.types],
         reason [str], probability [0-1, that the number is right as understood]
+    drive : the one that points and forecast are of, where the unit has several; "" for its only one
     past_errors : past forecasts of the fleet whose errors scale the forecast's band; 0: shipped values alone
     """
 
@@ -38,6 +39,12 @@ class CountStory:
     rate_words: tuple[str, ...]
     readings: pd.DataFrame
     past_errors: int = 0
+    drive: str = ""
+
+    @property
+    def of_drive(self) -> str:
+        """` of drive B`, or nothing: whose operations are drawn."""
+        return f" of drive {self.drive}" if self.drive else ""
 
 
 @dataclass(frozen=True)

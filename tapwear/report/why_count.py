@@ -63,7 +63,7 @@ def count_lines(subject: Subject, lead: Due | None, width: int, ascii_only: bool
     if not chart:
         return lines or [Line("No usable reading.")]
     since = f"since the service of {drawn.start}" if drawn.from_service else f"since {drawn.start}"
-    legend = f"Operations {since}, then the forecast with its 8-in-10 range."
+    legend = f"Operations{story.of_drive} {since}, then the forecast with its 8-in-10 range."
     return [*lines, Line(bands_words(story.past_errors)), Line(""), Line(legend), *fixed(chart)]
 
 
@@ -129,12 +129,12 @@ def reading_lines(subject: Subject, full: bool) -> list[Line]:
         return [Line("None is recorded.")]
     readings = newest(story.readings, "read_on", None if full else READINGS_SHOWN)
     sources = {str(reading["source"]) for reading in readings}
+    beside = (["drive"] if story.drive else []) + (["source"] if sources != {"mechanical"} else [])
     rows = []
     for reading in readings:
-        row = [str(day_of(reading["read_on"])), f"{int(reading['value']):,}"]
-        row += [str(reading["source"])] if sources != {"mechanical"} else []
+        row = [str(day_of(reading["read_on"])), f"{int(reading['value']):,}", *(str(reading[name]) for name in beside)]
         rows.append([*row, _note(str(reading["status"]), str(reading["reason"]), float(reading["probability"]))])
-    headings = ["read", "counter", *(["source"] if sources != {"mechanical"} else []), ""]
+    headings = ["read", "counter", *beside, ""]
     lines = table(headings, rows, right=(1,))
     more = len(story.readings) - len(readings)
     doubtful = int((story.readings["status"] == "doubtful").sum())

@@ -14,7 +14,7 @@ observations  [{quantity, compartment, observed_on, value, words}]: the newest o
 followups [{kind, compartment, place, words, first_on, last_on, times, origin, well_on, by}]: open ones
 rate      sentences on how fast the counter runs
 bands     {past_errors, words}: what the forecast's bands rest on; past_errors 0: shipped values alone
-readings  [{read_on, value, source, status, reason, probability}], oldest first
+readings  [{read_on, drive, value, source, status, reason, probability}], oldest first
 points    [{on, operations}]: usable visits, operations since the first of them
 forecast  [{on, low, mid, high}]: the same scale, 10, 50 and 90 %
 oil       {call, severe, open_by_early, open_by_middle, open_by_late, resample_by, last_sample_on, samples_used,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
 
 from tapwear.outlook.types import Clock, Due
 from tapwear.report.due_choice import LEAD_TASK
@@ -22,7 +21,7 @@ from tapwear.report.due_words import (
     service_words,
     status_words,
 )
-from tapwear.report.frames import day_of, given, newest
+from tapwear.report.frames import day_of, given, newest, stay_words
 from tapwear.report.page import Block, Line, table
 from tapwear.report.stories import Subject
 from tapwear.report.visit_notes import note_blocks
@@ -91,15 +90,8 @@ def _identity(subject: Subject) -> Block:
     lines = [Line(sentence("; ".join(part for part in parts if part))) for parts in (kind, paper)]
     stays = newest(subject.stays, "from_on", None)[::-1]
     if len(stays) > 1:
-        lines.append(Line("Stood at: " + "; ".join(_stay(stay) for stay in stays) + "."))
+        lines.append(Line("Stood at: " + "; ".join(stay_words(stay) for stay in stays) + "."))
     return Block(f"{subject.unit}   {place}{name}   as of {subject.as_of.isoformat()}", tuple(lines))
-
-
-def _stay(stay: dict[str, Any]) -> str:
-    from_on, to_on = day_of(stay["from_on"]), day_of(stay["to_on"])
-    span = f"from {from_on}" if from_on else "at first"
-    state = "" if stay["state"] == "in service" else f", {stay['state']}"
-    return f"{stay['place'] or 'no place'}{state} {span}" + (f" to {to_on}" if to_on else "")
 
 
 def _dates(subject: Subject) -> Block:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -116,6 +117,15 @@ def test_without_a_known_service_the_chart_counts_from_the_first_visit_and_has_n
     assert drawn.operations[0] == 0.0
 
 
+def test_readings_of_several_drives_say_of_which() -> None:
+    told = story()
+    drives = replace(told, readings=told.readings.assign(drive=["A", "B"] * 5), drive="B")
+    text = text_of(subject(story=drives))
+    assert "  2026-05-04  104,000  B      right as understood: 7 in 10" in text
+    assert "Operations of drive B since the service of 2019-03-12" in text
+    assert "drive" not in text_of(subject()).split("Counter readings")[1].split("Oil")[0]
+
+
 def test_a_severe_finding_comes_first_and_nothing_suggests_a_sample_or_a_visit() -> None:
     oil = verdict(
         call="resample",
@@ -202,17 +212,19 @@ def test_several_tasks_are_listed_and_overdue_ones_say_so() -> None:
 
 
 def test_a_unit_that_moved_says_where_it_stood() -> None:
+    first, second = pd.Timestamp("2020-09-16"), pd.Timestamp("2021-05-01")
     stays = pd.DataFrame(
         {
             "unit": "BRK-T1",
-            "place": ["Halloway T2", "Brackwater T1"],
-            "from_on": [pd.NaT, pd.Timestamp("2021-05-01")],
-            "to_on": [pd.Timestamp("2021-05-01"), pd.NaT],
-            "state": ["spare", "in service"],
+            "place": ["HAL/T2/", "spare: BRK-T1", "BRK/T1/A#2"],
+            "from_on": [pd.NaT, first, second],
+            "to_on": [first, second, pd.NaT],
+            "state": ["in service", "spare", "in service"],
         }
     )
     text = text_of(subject(stays=stays))
-    assert "Stood at: Halloway T2, spare at first to 2021-05-01; Brackwater T1 from 2021-05-01." in text
+    stood = "HAL, T2 until 2020-09-16; spare from 2020-09-16 to 2021-05-01; BRK, T1, A from 2021-05-01."
+    assert f"Stood at: {stood}" in text
 
 
 @pytest.mark.parametrize("width", [50, 80, 120])

@@ -28,6 +28,7 @@ def story() -> CountStory:
     readings = pd.DataFrame(
         {
             "read_on": days,
+            "drive": "1",
             "value": [95_000 + 1_000 * i for i in range(10)],
             "source": "mechanical",
             "status": ["used"] * 8 + ["doubtful", "used"],
