@@ -1,0 +1,65 @@
+"""The settings file: where it is, what may stand in it, and what is wrong with it, said before anything is done."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from tapwear.errors import UsageError
+
+# What may be set -> what it says. `db` is relative to the settings file, `units` is for what is typed on a visit.
+SETTINGS = {
+    "db": "the store's path or URL",
+    "name": "the name of who records",
+    "access": "owner or group",
+    "units": "metric or us",
+}
+
+
+def read_config() -> tuple[dict[str, str], str]:
+    """The settings file: $TAPWEAR_CONFIG, else ./tapwear.toml, else the user's own. {} where there is none.
+
+    Raises UsageError for a file that cannot be read, a setting that there is not, and one that is no text: a word
+    misspelt and passed over would leave another store, or other access, in its place.
+    """
+    named = os.environ.get("TAPWEAR_CONFIG")
+    home = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "tapwear" / "tapwear.toml"
+    for path in [Path(named)] if named else [Path("tapwear.toml"), home]:
+        try:
+            text = path.read_text(encoding="utf-8-sig")
+        except FileNotFoundError:
+            if named:
+                raise UsageError(f"TAPWEAR_CONFIG names {path}, which is not there.") from None
+            continue
+        except (OSError, ValueError) as error:
+            raise UsageError(f"The settings file {path} cannot be read: {error}") from error
+        try:
+            config = tomllib.loads(text)
+        except (tomllib.TOMLDecodeError, RecursionError) as error:
+            raise UsageError(f"The settings file {path} is not valid TOML: {error}") from error
+        for key, value in config.items():
+            _check(path, key, value)
+        if "db" in config and isinstance(place(config["db"]), Path):
+            config["db"] = str((path.parent / Path(config["db"]).expanduser()).resolve())
+        return config, str(path)
+    return {}, ""
+
+
+def _check(path: Path, key: str, value: Any) -> None:
+    if key not in SETTINGS:
+        likely = difflib.get_close_matches(key.casefold(), SETTINGS, n=1)
+        meant = f" Did you mean {likely[0]}?" if likely else ""
+        raise UsageError(
+            f"The settings file {path}: there is no setting {key!r}.{meant} It takes {', '.join(SETTINGS)}, outside "
+            "any table in square brackets."
+        )
+    if not isinstance(value, str) or not value.strip() or "\0" in value:
+        raise UsageError(f"The settings file {path}: {key} is {SETTINGS[key]}, in quotes; found {value!r}.")
+
+
+def place(text: str) -> Path | str:
+    """The path of a store, or the URL of its database as it is."""
+    return text if "://" in text else Path(text)
