@@ -159,7 +159,9 @@ class _Rows:
         self.most.append(most)
 
     def matrix(self, width: int) -> csr_array:
-        return csr_array((self.values, self.columns, self.starts), shape=(len(self.most), width))
+        short = np.int32  # the indices that HiGHS takes through every scipy
+        places = (np.asarray(self.columns, short), np.asarray(self.starts, short))
+        return csr_array((self.values, *places), shape=(len(self.most), width))
 
 
 def _apart(taken: dict[int, float], room: float) -> list[int]:
