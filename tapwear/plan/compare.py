@@ -72,7 +72,9 @@ def _moved(old: Slot, new: Slot, first: PlanResult, second: PlanResult) -> Chang
     later = None
     if old.start_week and new.start_week:
         later = (monday(new.start_week) - monday(old.start_week)).days // 7
-    reasons = [*_evidence(old.job.rests_on, new.job.rests_on), *_job_reasons(old, new, second)]
+    a, b = old.job, new.job
+    dates = (a.early, a.middle, a.late, a.task) != (b.early, b.middle, b.late, b.task)  # else no evidence bears on it
+    reasons = [*(_evidence(a.rests_on, b.rests_on) if dates else ()), *_job_reasons(old, new, second)]
     reasons += _limit_reasons(old, new.job, first, second)
     if new.stopped_by and not new.start_week:
         reasons.append(f"no place: {new.stopped_by}")
@@ -127,7 +129,7 @@ def _job_reasons(old: Slot, new: Slot, second: PlanResult) -> list[str]:
     words = []
     if a.severe != b.severe:
         words.append("severe finding" if b.severe else "no severe finding any more")
-    if a.pinned_week != b.pinned_week:
+    if a.pinned_week != b.pinned_week and "started" not in (a.progress, b.progress):
         words.append(f"pinned to {b.pinned_week}" if b.pinned_week else f"no longer pinned to {a.pinned_week}")
     answered = b.request_words != a.request_words and _bears(b, old, new)
     lost = (set(b.forbidden_weeks) - set(a.forbidden_weeks)) & set(_weeks_of(old))

@@ -52,7 +52,7 @@ PLAN_FIELDS: dict[str, str] = {
     "assumed": "what was not given and taken instead",
     "needs_outage": "no: the unit is exchanged beside its bypass and the station's rules do not bind",
     "skill": "skill that the crew hours need; blank: any",
-    "kit_order_by": "last day to order the parts for this slot [ISO date]; null where they are taken as ordered",
+    "kit_order_by": "last day to order the parts for this slot [ISO date]; null where taken as ordered, or begun",
     "permit_ask_by": "last day to ask for the switching permit for this slot [ISO date]",
     "request_status": "outage request for this week: asked, approved, refused, cancelled; blank: not asked yet",
     "request_words": "since when and by whom",
@@ -147,6 +147,7 @@ def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
     job = slot.job
     start = monday(slot.start_week) if slot.start_week else None
     values: dict[str, Any] = {name: _printable(getattr(job, name)) for name in _OF_JOB}
+    begun = job.progress in ("started", "done")
     values["assumed"] = "; ".join(values["assumed"])
     if slot.start_week and job.request_week not in (None, slot.start_week):  # the answer was about another week
         values["request_status"] = ""
@@ -158,10 +159,10 @@ def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
         end_on=start + timedelta(days=7 * job.weeks - 1) if start else None,
         chance_late=None if slot.chance_late is None else round(slot.chance_late, 3),
         stopped_by=plain(slot.stopped_by),
-        kit_order_by=None if ORDERED in job.assumed else _last_day_to_ask(
+        kit_order_by=None if begun or ORDERED in job.assumed else _last_day_to_ask(
             start, job.kit_weeks, job.kit_ready_on, as_of
         ),
-        permit_ask_by=_last_day_to_ask(start, job.permit_weeks, job.permit_from, as_of),
+        permit_ask_by=None if begun else _last_day_to_ask(start, job.permit_weeks, job.permit_from, as_of),
         **values,
     )
 

@@ -22,7 +22,7 @@ def plan_ics(view: PlanView, earlier: Sequence[PlanView] = ()) -> bytes:
 
     An event keeps its UID from plan to plan of the same year, and a plan made or published later carries a higher
     SEQUENCE, so that a calendar moves the entry instead of showing it twice. What stood in one of the `earlier` plans
-    of that year (oldest first) and stands no more is there as cancelled.
+    of that year (oldest first) and stands no more is there as cancelled, or as done.
     Raises MissingExtra without icalendar.
     """
     try:
@@ -43,11 +43,13 @@ def plan_ics(view: PlanView, earlier: Sequence[PlanView] = ()) -> bytes:
                 event.add_component(_alarm(row, day, words))
         calendar.add_component(event)
     gone = _gone(earlier, {row.unit for row in placed})
-    stopped = {row.unit: row.stopped_by for row in waiting}
+    known = {plain(one.unit): plain(one.words) for one in view.result.left_out}
+    known |= {row.unit: row.stopped_by for row in waiting}
     for row in gone:
-        why = stopped.get(row.unit) or f"no longer in the plan for {view.result.year}"
-        event = _event(row, view, f"cancelled: {_title(row)}", f"{plain(view.name)}: {why}")
-        event.add("status", "CANCELLED")
+        done = row.progress == "done"
+        why = known.get(row.unit) or f"no longer in the plan for {view.result.year}"
+        event = _event(row, view, f"{'' if done else 'cancelled: '}{_title(row)}", f"{plain(view.name)}: {why}")
+        event.add("status", "CONFIRMED" if done else "CANCELLED")
         calendar.add_component(event)
     return bytes(calendar.to_ical())
 

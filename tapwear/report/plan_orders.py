@@ -75,13 +75,13 @@ def items_of(row: JobRow) -> list[str]:
 
 
 def orders(rows: Sequence[JobRow]) -> list[Order]:
-    """Every kit and the oil of every placed job that is not done, the first to be ordered first.
+    """Every kit and the oil of every placed job that has not begun, the first to be ordered first.
 
     Whatever is opened is drained and refilled; where oil is filtered and used again, less has to be bought.
     """
     found: list[Order] = []
     for row in rows:
-        if row.start_on is None or row.progress == "done":
+        if row.start_on is None or row.progress in ("started", "done"):
             continue
         lead = "" if row.kit_order_by else TAKEN_AS_ORDERED if ORDERED in row.assumed else NO_LEAD_TIME
         for item in [*items_of(row), OIL]:

@@ -129,9 +129,9 @@ def hours_words(row: JobRow) -> str:
 
 
 def state_words(row: JobRow) -> str:
-    """What else is settled about a job: `pinned; started`, `done 2027-03-04`."""
+    """What else is settled about a job: `pinned`, `started`, `done 2027-03-04`."""
     done = " ".join(part for part in (row.progress, day_words(row.done_on)) if part)
-    return "; ".join(part for part in ("pinned" if row.pinned_week else "", done) if part)
+    return "; ".join(part for part in ("pinned" if row.pinned_week and row.progress != "started" else "", done) if part)
 
 
 def parts(view_rows: Sequence[JobRow]) -> tuple[list[JobRow], list[JobRow]]:

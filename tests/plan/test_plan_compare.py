@@ -35,13 +35,13 @@ def test_jobs_in_the_same_week_are_only_counted() -> None:
 
 def test_a_new_reading_and_a_new_sample_are_told_and_the_rate_goes_without_saying() -> None:
     new = ("reading: 47,000 on 2026-11-02", "rate: 11,000 operations per year", "oil sample: 2026-10-01")
-    told = why(job("U1", rests_on=RESTS), job("U1", rests_on=new))
+    told = why(job("U1", rests_on=RESTS), job("U1", "2027-02-01", rests_on=new))
     assert told == "new oil sample: 2026-10-01; new reading: 47,000 on 2026-11-02"
 
 
 def test_a_changed_interval_is_told_with_what_it_was() -> None:
     old, new = ("interval: 70,000 operations",), ("interval: 50,000 operations",)
-    told = why(job("U1", rests_on=old), job("U1", rests_on=new))
+    told = why(job("U1", rests_on=old), job("U1", "2027-02-01", rests_on=new))
     assert told == "interval changed: 50,000 operations, before: 70,000 operations"
 
 
@@ -57,11 +57,12 @@ def test_decisions_about_the_job_are_told() -> None:
 
 def test_what_cannot_have_moved_a_job_is_no_reason() -> None:
     bare = job("U1", rests_on=RESTS)
+    read = replace(bare, rests_on=("reading: 47,000 on 2026-11-02", *RESTS[1:]))  # and its dates are as they were
     put_off = replace(bare, rests_on=(*RESTS, "deferral: deferred to 2027-03-05 by E. Ngo"))
     granted = replace(bare, request_status="approved", request_words="approved for 2027-W10", request_week="2027-W10")
     limits = Limits(WEEKS, {}, {}, {})
     hours = [{"limits": replace(limits, crew_hours={("North", "2027-W10"): value})} for value in (160.0, 90.0)]
-    assert why(bare, put_off) == why(bare, granted) == why(bare, bare, *hours) == AFRESH
+    assert why(bare, read) == why(bare, put_off) == why(bare, granted) == why(bare, bare, *hours) == AFRESH
     assert why(bare, replace(granted, request_week="2027-W14")) == "outage request approved for 2027-W10"
 
 

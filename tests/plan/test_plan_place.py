@@ -155,10 +155,12 @@ def test_a_region_of_any_name_is_said_as_it_is() -> None:
     assert reason(result, "U1") == "region {0} {x has fewer than the 80 crew hours in weeks 1-52"
 
 
-def test_weeks_that_are_over_go_without_saying_where_the_kit_comes_later() -> None:
+def test_of_the_days_to_wait_for_the_last_is_named() -> None:
     closed = {"ALDER": dict.fromkeys(WEEKS[37:], "autumn work")}
-    result = place((job("U1", kit_ready_on=date(2027, 9, 20)),), limits(closed=closed), date(2027, 3, 1))
-    assert reason(result, "U1") == "kit is ready on 2027-09-20; station ALDER closed (autumn work) in weeks 38-52"
+    for kit, permit, says in ((9, 6, "kit is ready on"), (6, 9, "the switching permit is there on")):
+        one = job("U1", kit_ready_on=date(2027, kit, 20), permit_from=date(2027, permit, 20))
+        result = place((one,), limits(closed=closed), date(2027, 3, 1))
+        assert reason(result, "U1") == f"{says} 2027-09-20; station ALDER closed (autumn work) in weeks 38-52"
 
 
 def test_an_outage_longer_than_what_is_left_of_the_year_says_so() -> None:

@@ -10,6 +10,7 @@ from icalendar import Calendar
 from ics_reader import Part, read_calendar
 from plan_examples import HOSTILE, job, usual, view
 
+from tapwear.plan.types import LeftOut
 from tapwear.report.plan_data import PlanView
 from tapwear.report.plan_ics import plan_ics
 from tapwear.words import CAUTION_SHORT, SEVERE
@@ -106,6 +107,15 @@ def test_what_an_earlier_plan_had_and_this_one_has_not_is_cancelled() -> None:
     assert gone["DESCRIPTION"] == "2027-a: no longer in the plan for 2027"
     why = str(found["cancelled: contact service: U3, CEDAR"]["DESCRIPTION"])
     assert "station SHUT closed (rebuilding)" in why
+
+
+def test_what_was_done_is_not_cancelled_by_a_later_plan_without_it() -> None:
+    done = view(job("U1", progress="done", done_on=date(2027, 3, 4)))
+    now = view(job("U2", station="BIRCH"), sequence=1)
+    left = (LeftOut("U1", "contact service due from 2034-03-04, last done on 2027-03-04"),)
+    _, gone = events(replace(now, result=replace(now.result, left_out=left)), done)
+    assert (gone.values["STATUS"], gone.values["SUMMARY"]) == ("CONFIRMED", "done: contact service: U1, ALDER")
+    assert "last done on 2027-03-04" in str(gone.values["DESCRIPTION"])
 
 
 def test_a_severe_finding_stands_first_in_its_entry() -> None:

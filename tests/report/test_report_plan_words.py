@@ -96,13 +96,13 @@ def test_a_kit_taken_as_ordered_is_not_to_be_ordered_again() -> None:
 
 def test_the_screen_shows_pins_progress_requests_and_the_day_to_order_the_kit() -> None:
     pinned = job(
-        "U1", pinned_week="2027-W09", progress="started", request_status="asked", request_words="asked 2026-06-20",
+        "U1", pinned_week="2027-W09", progress="stopped", request_status="asked", request_words="asked 2026-06-20",
         resources=("mobile transformer",), skill="side-mounted",
     )  # fmt: skip
     for width in (80, 120, 220):
         lines = [line.plain for line in plan_screen(view(pinned), Console(width=width, file=io.StringIO()))]
         text = " ".join(" ".join(lines).split())
-        for words in ("pinned; started", "asked 2026-06-20", "mobile transformer; side-mounted", "order by 2026-09-28"):
+        for words in ("pinned; stopped", "asked 2026-06-20", "mobile transformer; side-mounted", "order by 2026-09-28"):
             assert words in text
         assert max(len(line) for line in lines) <= width
 
@@ -112,6 +112,12 @@ def test_weeks_and_states_in_short() -> None:
     assert (weeks_words(one), weeks_words(two)) == ("W09", "W23-24")
     assert state_words(replace(one, progress="done", done_on=date(2027, 3, 4))) == "done 2027-03-04"
     assert state_words(one) == ""
+    assert state_words(replace(one, progress="started", pinned_week="2027-W09")) == "started"
+
+
+def test_work_begun_has_nothing_left_to_order_or_to_ask_for() -> None:
+    (row,) = job_rows(view(job("U1", kit_weeks=20.0, permit_weeks=3.0, progress="started")).result)
+    assert (row.kit_order_by, row.permit_ask_by, orders([row])) == (None, None, [])
 
 
 def test_things_of_a_kit_are_named_once() -> None:
