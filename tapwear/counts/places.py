@@ -16,6 +16,8 @@ NEVER = 1e6
 CLEAR_SHARE = 0.9
 """An interval tells a place's rate when this share of its days in service was spent there (our choice)."""
 
+_Stay = tuple[object, float, float, bool]  # place, arrived or NaN, left or NaN, in service
+
 
 def day_number(dates: pd.Series) -> Floats:
     """Dates as days since 1970-01-01; NaT becomes NaN."""
@@ -85,15 +87,11 @@ def stand(
         lo, hi = bounds[i], bounds[i + 1]
         if np.isfinite(own[0][1]):
             own = [(("own", unit[i]), -NEVER, own[0][1], True), *own]
-        days = np.zeros((len(own), hi - lo))
+        days = _days_in(own, start[lo:hi], end[lo:hi])
         rows = np.full(len(own), -1)
-        for j, (where, arrived, left, in_service) in enumerate(own):
-            a = arrived if np.isfinite(arrived) else -NEVER
-            b = left if np.isfinite(left) else NEVER
-            if in_service:
-                days[j] = np.clip(np.minimum(end[lo:hi], b) - np.maximum(start[lo:hi], a), 0.0, None)
-                if days[j].any() or j == len(own) - 1:
-                    rows[j] = row(where, drive[i], group_of[i])
+        for j, (where, _, _, in_service) in enumerate(own):
+            if in_service and (days[j].any() or j == len(own) - 1):
+                rows[j] = row(where, drive[i], group_of[i])
         exposure[lo:hi] = days.sum(axis=0)
         best = days.argmax(axis=0)
         clear = days[best, np.arange(hi - lo)] >= CLEAR_SHARE * exposure[lo:hi]
@@ -102,10 +100,7 @@ def stand(
         _, arrived, left, in_service = own[-1]
         gone = bool(np.isfinite(left)) and in_service
         stopped[i] = gone or not in_service
-        if stopped[i]:
-            place[i] = served[-1] if served else row(("own", unit[i]), drive[i], group_of[i])
-        else:
-            place[i] = rows[-1]
+        place[i] = served[-1] if served else row(("own", unit[i]), drive[i], group_of[i])
         earlier = served if stopped[i] else served[:-1]
         place_before[i] = earlier[-1] if earlier else -1
         since[i] = left if gone else (arrived if np.isfinite(arrived) else -NEVER)
@@ -118,11 +113,20 @@ def stand(
     return exposure, interval_place, now
 
 
-def _stays_by_unit(
-    stays: pd.DataFrame, today: float
-) -> dict[object, list[tuple[object, float, float, bool]]]:
-    """Each unit's stays up to today in order of arrival: (place, arrived, left or NaN, in service)."""
-    out: dict[object, list[tuple[object, float, float, bool]]] = {}
+def _days_in(own: list[_Stay], start: Floats, end: Floats) -> Floats:
+    """Days of each interval in service in each stay, shape (stays, intervals)."""
+    days = np.zeros((len(own), len(start)))
+    for j, (_, arrived, left, in_service) in enumerate(own):
+        a = arrived if np.isfinite(arrived) else -NEVER
+        b = left if np.isfinite(left) else NEVER
+        if in_service:
+            days[j] = np.clip(np.minimum(end, b) - np.maximum(start, a), 0.0, None)
+    return days
+
+
+def _stays_by_unit(stays: pd.DataFrame, today: float) -> dict[object, list[_Stay]]:
+    """Each unit's stays up to today in order of arrival."""
+    out: dict[object, list[_Stay]] = {}
     if not len(stays):
         return out
     arrived, left = day_number(stays["from_on"]), day_number(stays["to_on"])

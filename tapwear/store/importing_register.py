@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -89,16 +89,39 @@ class RegisterIntake:
         tag = given["unit"]
         known = self._tags.get(tag.casefold())
         if known is None:
-            for name in ("station", "counter_digits"):
-                if name not in given:
-                    raise Refused(name, "nothing", f"{tag} is new: give its {name.replace('_', ' ')}")
-            agreed, told = self._agreed(given)
-            key = add_unit(self.connection, agreed, self.stamp, sure=True)
-            self._tags[tag.casefold()] = key
-            return Result(told, stored=True)
-        have = self._present(known)
+            return self._new_unit(given)
         stays = standing(self.connection, known.id)
+        blanks, findings = self._beside_present(known, given, stays)
         stood = {(stay.station, stay.bank, stay.phase, stay.state) for stay in stays}
+        for at, name in enumerate(_WHERE):
+            seen = {stay[at] for stay in stood}
+            if name in ("bank", "phase") and seen == {""} and len(stays) == 1:
+                blanks |= {name: given[name]} if name in given else {}
+            elif name in given and given[name] not in seen:
+                where = stays[-1].state if name == "state" else stays[-1].where
+                findings.append(_conflict(tag, name, where, given[name]))
+        filled = False
+        if "transformer_serial" in blanks:
+            filled, told = self._name_transformer(stays[-1], blanks["transformer_serial"])
+            findings += told
+        if blanks:
+            filled = bool(change_unit(self.connection, known.tag, blanks, self.stamp, sure=True)) or filled
+        return Result(tuple(findings), filled)
+
+    def _new_unit(self, given: Mapping[str, Any]) -> Result:
+        tag = given["unit"]
+        for name in ("station", "counter_digits"):
+            if name not in given:
+                raise Refused(name, "nothing", f"{tag} is new: give its {name.replace('_', ' ')}")
+        agreed, told = self._agreed(given)
+        self._tags[tag.casefold()] = add_unit(self.connection, agreed, self.stamp, sure=True)
+        return Result(told, stored=True)
+
+    def _beside_present(
+        self, known: UnitKey, given: Mapping[str, Any], stays: Sequence[StandingRow]
+    ) -> tuple[dict[str, Any], list[Finding]]:
+        """What fills a blank of the register's row, and what says otherwise; where the unit stands is left out."""
+        have = self._present(known)
         blanks: dict[str, Any] = {}
         findings: list[Finding] = []
         for name, value in given.items():
@@ -112,26 +135,12 @@ class RegisterIntake:
                 if not set(have[name]) - set(value):
                     blanks |= {name: value} if len(value) > len(have[name]) else {}
                 elif set(value) - set(have[name]):
-                    findings.append(_conflict(tag, name, _named(have[name]), _named(value)))
+                    findings.append(_conflict(given["unit"], name, _named(have[name]), _named(value)))
             elif name == "counter_digits" and value in have["all_digits"]:
                 continue
             elif not _same(have[name], value):
-                findings.append(_conflict(tag, name, have[name], value))
-        for at, name in enumerate(_WHERE):
-            seen = {stay[at] for stay in stood}
-            if name in ("bank", "phase") and seen == {""} and len(stays) == 1:
-                blanks |= {name: given[name]} if name in given else {}
-            elif name in given and given[name] not in seen:
-                findings.append(
-                    _conflict(tag, name, stays[-1].state if name == "state" else stays[-1].where, given[name])
-                )
-        filled = False
-        if "transformer_serial" in blanks:
-            filled, told = self._name_transformer(stays[-1], blanks["transformer_serial"])
-            findings += told
-        if blanks:
-            filled = bool(change_unit(self.connection, known.tag, blanks, self.stamp, sure=True)) or filled
-        return Result(tuple(findings), filled)
+                findings.append(_conflict(given["unit"], name, have[name], value))
+        return blanks, findings
 
     def _agreed(self, given: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[Finding, ...]]:
         """What a new unit's row says, without what it says otherwise about a station or transformer that is known.

@@ -106,17 +106,8 @@ def units_frame(
         .scalar_subquery()
     )
     own = (
-        "serial",
-        "technology",
-        "breathing",
-        "peer_group",
-        "oil_group",
-        "rated_current_a",
-        "step_voltage_v",
-        "commissioned_on",
-        "visit_cadence",
-        "positions",
-        "sampling_needs_outage",
+        *("serial", "technology", "breathing", "peer_group", "oil_group", "rated_current_a", "step_voltage_v"),
+        *("commissioned_on", "visit_cadence", "positions", "sampling_needs_outage"),
     )
     query = (
         sa.select(
@@ -138,24 +129,9 @@ def units_frame(
         last = where[unit][-1] if where.get(unit) else None
         place = places[last.stay.place_id] if last and last.stay.place_id is not None else nowhere
         serial, conservator, tank = transformers.get(last.stay.transformer_id if last else None, ("", "", None))
-        standing.append(
-            (
-                place.station,
-                place.station_name,
-                place.region,
-                place.neighbourhood,
-                place.bank,
-                place.phase,
-                last.place if last else "",
-                last.stay.state if last else IN_SERVICE,
-                serial or "",
-                conservator,
-                tank,
-                digits.get(unit, 0),
-            )
-        )
-    names = ["station", "station_name", "region", "neighbourhood", "bank", "phase", "place", "state"]
-    names += ["transformer_serial", "conservator", "main_tank_volume_l", "digits"]
+        now = (last.place, last.stay.state) if last else ("", IN_SERVICE)
+        standing.append((*place, *now, serial or "", conservator, tank, digits.get(unit, 0)))
+    names = [*PlaceRow._fields, "place", "state", "transformer_serial", "conservator", "main_tank_volume_l", "digits"]
     frame = pd.concat([frame, pd.DataFrame(standing, columns=names, index=frame.index)], axis=1)
     frame["sampling_needs_outage"] = frame["sampling_needs_outage"].astype(bool)
     texts = [*names[:10], "unit", "serial", "technology", "breathing", "peer_group", "oil_group", "scheme"]
