@@ -112,7 +112,7 @@ def cadence_days(words: str) -> float | None:
     text = " ".join(words.casefold().split())
     if text in _WORDS:
         return _WORDS[text]
-    match = re.fullmatch(r"(?:every )?(\d{1,3} )?(day|week|month|year)s?", text)
+    match = re.fullmatch(r"(?:every )?(\d{1,4} )?(day|week|month|year)s?", text)
     if match is None:
         return None
     return float(match[1] or 1) * _UNITS[match[2]] or None

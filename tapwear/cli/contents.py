@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 from importlib import import_module
+from inspect import cleandoc
 from typing import Any
 
 import typer
@@ -42,7 +43,18 @@ def load(name: str) -> Any:
         alone.add_typer(getattr(module, name), name=name)
     else:
         alone.command(name)(getattr(module, name))
-    return get_group(alone).commands[name]
+    command = get_group(alone).commands[name]
+    _flow(command)
+    return command
+
+
+def _flow(command: Any) -> None:
+    """Joins the lines of each paragraph of the help, of all commands of a group, so that they break where the terminal
+    does; paragraphs with indented lines stay as they are."""
+    paragraphs = cleandoc(command.help or "").split("\n\n")
+    command.help = "\n\n".join(part if "\n " in part else part.replace("\n", " ") for part in paragraphs)
+    for one in getattr(command, "commands", {}).values():
+        _flow(one)
 
 
 _VISIT = {

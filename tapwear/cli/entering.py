@@ -206,7 +206,7 @@ def settle(outcome: Outcome, what: str, where: object) -> None:
     elif outcome.kind == "conflict":
         listed = "; ".join(f"{_label(name)} is {old} in the book, you gave {new}" for name, (old, new) in pairs.items())
         raise DataRejected(
-            f"{what} is in the book already with other values: {listed}. Nothing was changed. To correct the book: "
+            f"{what}: the book says otherwise: {listed}. Nothing was changed. To correct the book: "
             "the same command with --replace --because REASON."
         )
     else:

@@ -114,7 +114,7 @@ def add(
     from tapwear.store.find import find_unit
     from tapwear.store.followups import add_followup
 
-    _known(kind)
+    kind = _known(kind)
     said, day = value_of(CONDITIONS.field("words"), words, "--words"), _day(on)
     store = open_the_store(context)
     with store.rows(writing=True) as connection:
@@ -142,7 +142,7 @@ def close(
     from tapwear.store.followups import close_followup, list_followups
     from tapwear.store.observations import list_observations
 
-    _known(kind)
+    kind = _known(kind)
     how, day = value_of(CONDITIONS.field("closed_words"), words, "--words"), _day(on)
     store = open_the_store(context)
     with store.rows(writing=True) as connection:
@@ -173,7 +173,7 @@ def reopen(
     from tapwear.store.find import find_unit
     from tapwear.store.followups import reopen_followup
 
-    _known(kind)
+    kind = _known(kind)
     if not because.strip():
         raise UsageError("--because: say why it is open again; nothing was changed.")
     store = open_the_store(context)
@@ -207,13 +207,17 @@ def _the_open_one(
     if fit:
         listed = "; ".join(one.words for one in fit)
         raise UsageError(f"{tag} has {len(fit)} of {name} open: {listed}. Say which with --which TEXT.")
-    others = "; ".join(f"{one.kind}: {one.words}" for one in every) or "nothing"
-    raise UsageError(f"{tag} has no open follow-up {name}{f' that says {which}' if which else ''}; open: {others}.")
+    others = "; ".join(f"{one.kind}: {one.words}" for one in every)
+    said = f" that says {which}" if which else ""
+    raise UsageError(f"{tag} has no open follow-up {name}{said}; {f'open: {others}' if every else 'nothing is open'}.")
 
 
-def _known(kind: str) -> None:
-    if kind not in FOLLOWUP_KINDS:
-        raise UsageError(f"KIND: {kind} is none of the known words; write one of {', '.join(FOLLOWUP_KINDS)}.")
+def _known(kind: str) -> str:
+    """The kind that is meant. Raises UsageError naming all."""
+    wanted = kind.strip().casefold().replace(" ", "_").replace("-", "_")
+    if wanted not in FOLLOWUP_KINDS:
+        raise UsageError(f"KIND: {kind!r} is none of the known words; write one of: {', '.join(FOLLOWUP_KINDS)}.")
+    return wanted
 
 
 def _day(text: str | None) -> date:

@@ -208,12 +208,23 @@ def _corrected(
     if row.kind == "reading":
         return given, _doubt(store, key, row, given, sure)
     if row.kind == "service":
+        given["resets"] = _resets(before, given, typed)
         from tapwear.cli.overdue import cleared_overdue, refuse_without_proof
 
         if witness is not None:
             given["witness"] = value_of(fields["witness"], witness, "--witness")
         refuse_without_proof(key, given, cleared_overdue(store, key, given))
     return given, ""
+
+
+def _resets(before: Mapping[str, Any], given: Mapping[str, Any], typed: Mapping[str, str]) -> tuple[str, ...] | None:
+    """Which clocks a corrected service starts again: those of the other work, where the first ones were as usual."""
+    from tapwear.visits.resets import NO_RESETS, resets_of
+
+    usual = resets_of(before["work"], None) or (NO_RESETS,)
+    if "resets" in typed or given["work"] == before["work"] or before["resets"] != usual:
+        return given.get("resets")
+    return resets_of(given["work"], None) or (NO_RESETS,)
 
 
 def _doubt(store: Store, key: UnitKey, row: TrailRow, given: Mapping[str, Any], sure: str | None) -> str:

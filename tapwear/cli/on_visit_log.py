@@ -47,8 +47,8 @@ def log(
 ) -> None:
     """Record a counter reading.
 
-    Shows the unit, the last reading and the numbers to expect. A number outside them, or one that looks like a slip,
-    is questioned: at a terminal you are asked; otherwise it is recorded only with --sure and a reason.
+    Shows the unit, the last reading and the numbers to expect. A number far outside them, or one that looks like a
+    slip, is questioned: at a terminal you are asked; otherwise it is recorded only with --sure and a reason.
 
     The same number for the same day adds nothing. Another number for the same day is refused, unless --replace says
     that it corrects the book; what was there before is kept.

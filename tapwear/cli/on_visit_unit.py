@@ -19,7 +19,7 @@ def _option(name: str, metavar: str, panel: str, words: str = "") -> typer.model
     flag = OPTIONS.get(name, "--" + name.replace("_", "-"))
     text = words or UNITS.field(name).help
     option: typer.models.OptionInfo = typer.Option(
-        flag, metavar=metavar, help=text[0].upper() + text[1:] + ".", rich_help_panel=panel
+        flag, metavar=metavar, help=f"{text[0].upper()}{text[1:]}.".replace("[", "\\["), rich_help_panel=panel
     )
     return option
 
@@ -353,16 +353,22 @@ def list_all(
     Example: tapwear unit list --station NORTH
     """
     from tapwear.cli import unit_pages
+    from tapwear.cli.scheduling import must_be_known
     from tapwear.store.overview import list_units
 
     given = values_of(UNITS, {"state": state})
     store = open_the_store(context)
     with store.rows() as connection:
-        lines = list_units(connection)
+        lines = every = list_units(connection)
     if station is not None:
+        must_be_known("station", station.strip(), {line.station for line in every})
         lines = [line for line in lines if line.station.casefold() == station.strip().casefold()]
     if state is not None:
         lines = [line for line in lines if line.state == given["state"]]
     typer.echo(unit_pages.as_json(lines) if as_json else unit_pages.list_page(lines))
     if not lines:
-        tell("No units. Add one with: tapwear unit add --help, or read a file with: tapwear import --help")
+        tell(
+            "No unit is like that."
+            if every
+            else "No units. Add one with: tapwear unit add --help, or read a file with: tapwear import --help"
+        )

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 _PROOF = {
     "serial_seen": "the serial number on the nameplate (--serial)",
     "as_found_counter": "the counter as found (--as-found)",
-    "witness": "a second person's name (--witness)",
+    "witness": "the name of a second person, not of who did the work (--witness)",
 }
 
 
@@ -27,8 +27,8 @@ def refuse_without_proof(unit: UnitKey, given: Mapping[str, Any], cleared: Seque
     missing = missing_proof(given) if cleared else []
     if missing:
         raise UsageError(
-            f"{unit.tag}: {' and '.join(cleared)} was overdue on {given['done_on']}, and this work would end that. It "
-            f"is recorded only with {', '.join(_PROOF.values())}; missing: "
+            f"{unit.tag}: {' and '.join(cleared)} {'was' if len(cleared) == 1 else 'were'} overdue on "
+            f"{given['done_on']}, and this work would end that. It is recorded only with proof; missing: "
             f"{', '.join(_PROOF[name] for name in missing)}. Nothing was recorded."
         )
 

@@ -55,7 +55,9 @@ def sheet_page(sheet: UnitSheet) -> str:
     now = sheet.stays[-1]
     facts = [("unit", sheet.tag), ("place", now.where), ("state", now.state)]
     facts += [
-        (_WORDS.get(name, name.replace("_", " ")), in_words(value)) for name, value in sheet.fields.items() if value
+        (_WORDS.get(name, name.replace("_", " ")), in_words(value).replace("arcing_", "arcing "))
+        for name, value in sheet.fields.items()
+        if value
     ]
     facts += [("scheme", sheet.scheme)] if sheet.scheme else []
     facts += [("transformer", now.transformer_serial)] if now.transformer_serial else []
@@ -91,7 +93,10 @@ def sheet_page(sheet: UnitSheet) -> str:
 def _drives(sheet: UnitSheet) -> list[tuple[str, str]]:
     lines = []
     for slot, counters in sheet.drives.items():
-        words = ", ".join(f"{source}, {digits} digits" for source, digits in counters)
+        by_source: dict[str, list[str]] = {}
+        for source, digits in counters:
+            by_source.setdefault(source, []).append(str(digits))
+        words = "; ".join(f"{source}, {' then '.join(digits)} digits" for source, digits in by_source.items())
         last = sheet.last_readings.get(slot)
         if last:
             words += f"; last reading {last[1]} on {last[0]}" + (f" by {last[2]}" if last[2] else "")

@@ -51,6 +51,7 @@ def set_one(
       tapwear visit-rule set --unit T1 --read "30 days"
       tapwear visit-rule set --unit T1 --read none
     """
+    from tapwear.store.find import find_unit
     from tapwear.store.visit_rules import set_visit_rule
 
     typed = {"read_every_days": read, "sample_every_days": sample, "still_after_days": still_after}
@@ -60,8 +61,9 @@ def set_one(
     said = {"scheme": scheme, "unit": unit, **given} | ({"provenance": because} if because else {})
     store = open_the_store(context)
     with store.rows(writing=True) as connection:
+        said["unit"] = find_unit(connection, unit).tag if unit else None
         changes = set_visit_rule(connection, said, stamp_of(context, by, because or ""))
-    whose = unit or f"scheme {scheme}"
+    whose = said["unit"] or f"scheme {scheme}"
     told = "; ".join(f"{_label(one.field)} {_shown(one.after)} (before: {_shown(one.before)})" for one in changes)
     tell(f"Set: {whose}: {told}. Store: {store.path}" if told else f"{whose} has that rule already.")
 

@@ -56,10 +56,15 @@ def find_units(connection: Connection, tags: Iterable[str]) -> dict[str, int]:
 
 
 def near_names(wanted: str, known: list[str], cutoff: float = 0.5) -> list[str]:
-    """Up to three of the known names that come near the wanted one, nearest first.
+    """Up to three of the known names that come near the wanted one, nearest first, equally near ones in their order.
 
     cutoff : how near, 0 to 1, as in difflib
     """
     by_fold = {name.casefold(): name for name in known}
-    near = difflib.get_close_matches(wanted.casefold(), list(by_fold), n=3, cutoff=cutoff)
-    return [by_fold[name] for name in near]
+    near = difflib.get_close_matches(wanted.casefold(), list(by_fold), n=12, cutoff=cutoff)
+    match = difflib.SequenceMatcher(b=wanted.casefold())
+    ratio: dict[str, float] = {}
+    for name in near:
+        match.set_seq1(name)
+        ratio[name] = match.ratio()
+    return [by_fold[name] for name in sorted(near, key=lambda name: (-ratio[name], name))[:3]]

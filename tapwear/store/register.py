@@ -345,7 +345,12 @@ def _correct_stay(
 def _last_stay(connection: Connection, unit: UnitKey, on: date) -> StandingRow:
     """The unit's latest stay; raises UsageError when it begins on or after that day, for history is append-only."""
     last = standing(connection, unit.id)[-1]
-    if last.from_on is not None and last.from_on >= on:
+    if last.from_on == on:
+        raise UsageError(
+            f"{unit.tag} is {last.state} at {last.where} since that day, {on}. What is wrong there is corrected with: "
+            f"tapwear unit change {unit.tag}, or taken back with: tapwear undo"
+        )
+    if last.from_on is not None and last.from_on > on:
         raise UsageError(
             f"{unit.tag} is {last.state} at {last.where} since {last.from_on}; a change on {on} would lie before that."
         )

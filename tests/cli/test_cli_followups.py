@@ -89,7 +89,7 @@ def test_a_closing_before_the_last_time_it_was_seen_is_refused_and_one_taken_bac
     assert "no open follow-up coating; open: breather: breather blocked" in said(
         db, "followups", "close", "BW-T1", "coating", "--words", "painted", code=2
     )
-    assert "KIND: paint is none" in said(db, "followups", "close", "BW-T1", "paint", "--words", "painted", code=2)
+    assert "KIND: 'paint' is none" in said(db, "followups", "close", "BW-T1", "paint", "--words", "painted", code=2)
     said(db, "followups", "close", "BW-T1", "breather", "--words", "desiccant renewed")
     assert listed(db, "--unit", "BW-T1") == []
     assert "Nothing is open" in said(db, "followups", "--unit", "BW-T1")

@@ -115,3 +115,69 @@ def test_the_label_of_a_bottle_has_the_serial_number_as_the_register_writes_it(d
     label = run("visit", "T1", "--no-ask", "--serial", "s4711", "--sample", "--pressure", "3").stdout
     assert "S-4711" in label
     assert "s4711" not in label
+
+
+def test_a_list_of_units_says_why_it_is_empty(db: Path) -> None:
+    assert "There is no station NROTH in the list. Did you mean NORTH?" in said(
+        "unit", "list", "--station", "NROTH", code=2
+    )
+    assert said("unit", "list", "--state", "retired") == "No unit is like that."
+
+
+def test_a_second_change_of_place_on_one_day_is_sent_to_the_correction(db: Path) -> None:
+    said("unit", "move", "T1", "--station", "SOUTH")
+    words = said("unit", "move", "T1", "--state", "spare", code=2)
+    assert "in service at SOUTH since that day, 2026-11-01" in words
+    assert "tapwear unit change T1" in words
+
+
+def test_a_unit_s_page_names_technology_and_counters_in_words(db: Path) -> None:
+    said("unit", "change", "T1", "--technology", "arcing_resistor")
+    said("event", "T1", "counter_replaced", "--old", "11100", "--new", "0", "--digits", "5")
+    words = said("unit", "show", "T1")
+    assert "technology arcing resistor" in words
+    assert "mechanical, 6 then 5 digits; last reading" in words
+
+
+def test_equally_near_units_are_named_in_their_order(db: Path) -> None:
+    assert "Did you mean T1 or T2 or T3?" in said("log", "T4", "5", code=2)
+
+
+def test_the_kind_of_a_follow_up_is_taken_as_the_list_shows_it(db: Path) -> None:
+    assert "no open follow-up oil level; nothing is open." in said(
+        "followups", "close", "T1", "oil level", "--words", "filled", code=2
+    )
+    said("visit", "T1", "--no-ask", "--oil-level", "low")
+    assert "Closed on" in said("followups", "close", "t1", "Oil level", "--words", "filled up")
+
+
+def test_a_visit_rule_is_told_under_the_tag_as_it_is_written(db: Path) -> None:
+    assert "Set: T1: read every 1000 days" in said("visit-rule", "set", "--unit", "t1", "--read", "1000")
+    assert "T1 has that rule already" in said("visit-rule", "set", "--unit", "t1", "--read", "1000")
+
+
+def test_a_number_that_is_not_the_book_s_is_not_said_to_be_in_it(db: Path) -> None:
+    said("log", "T1", "11110")
+    words = said("log", "T1", "11111", code=3)
+    assert "T1, reading 11111 of 2026-11-01: the book says otherwise: value is 11110 in the book" in words
+
+
+def test_work_amended_into_other_work_starts_the_clocks_of_that(db: Path) -> None:
+    said("service", "T1", "--work", "inspection", "--on", "2026-10-05")
+    amend = ("amend", "T1", "service", "--on", "2026-10-05", "--because", "was opened", "--set")
+    words = said(*amend, "work=overhaul")
+    assert "work inspection -> overhaul, resets inspection -> contact service;oil change" in words
+    said(*amend, "resets=contact service")
+    assert "resets" not in said(*amend, "work=repair")
+
+
+def test_help_breaks_its_lines_where_the_terminal_does_and_shows_units_of_measure(
+    db: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    lines = run("visit", "--help").stdout.splitlines()
+    begin = next(number for number, line in enumerate(lines) if "At a terminal each thing" in line)
+    assert all(len(line.rstrip()) > 60 for line in lines[begin : begin + 4])
+    assert "  tapwear visit T1 --resume" in "\n".join(lines)
+    monkeypatch.setenv("COLUMNS", "160")
+    assert "Contact-service interval of this unit [years]." in said("unit", "add", "--help")

@@ -166,6 +166,8 @@ def test_a_move_before_the_last_one_is_refused(store: Store) -> None:
     with store.rows(writing=True) as connection:
         move_unit(connection, "T1", date(2024, 5, 1), STAMP, station="SOUTH")
     with pytest.raises(UsageError, match="would lie before"), store.rows(writing=True) as connection:
+        move_unit(connection, "T1", date(2024, 4, 30), STAMP, station="WEST")
+    with pytest.raises(UsageError, match="tapwear unit change T1"), store.rows(writing=True) as connection:
         move_unit(connection, "T1", date(2024, 5, 1), STAMP, station="WEST")
     with pytest.raises(UsageError, match="is there already"), store.rows(writing=True) as connection:
         move_unit(connection, "T1", date(2025, 5, 1), STAMP, station="SOUTH")
