@@ -150,5 +150,5 @@ def test_check_names_what_lies_beside_the_store_with_the_remedy(file_store: Stor
     assert "next tapwear backup, dump or restore" in ours.remedy
     assert doubtful.kind == LEFTOVER
     assert "delete it if nobody needs it" in doubtful.remedy
-    now = datetime(2036, 1, 1, tzinfo=UTC)
+    now = datetime(2100, 1, 1, tzinfo=UTC)
     assert check_store(file_store, today=date(2036, 1, 1), now=now) == ()

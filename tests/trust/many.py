@@ -29,7 +29,7 @@ from tapwear.store.find import find_unit
 from tapwear.store.recording import Stamp
 from tapwear.store.register import add_unit
 
-AT = datetime(2026, 6, 30, 12, tzinfo=UTC)
+AT = datetime(2000, 6, 30, 12, tzinfo=UTC)  # past on any machine: the reader's `check` goes by its clock
 BEGIN = date(2000, 1, 1)
 UNITS = 4  # for each writer; its readings are told apart by unit and day
 CORRECTED = 10  # every tenth reading is corrected at once
