@@ -6,6 +6,8 @@ drive; how several of them make the operations of a drive is settled afterwards,
 
 from __future__ import annotations
 
+from collections import Counter
+
 import numpy as np
 import pandas as pd
 
@@ -138,7 +140,23 @@ def _apply_events(
         for number in counters.get(unit, ()):
             part = slice(first[number], end[number])
             inspected[part] += day[part] >= on
+    return _apply_replacements(keys, first, end, day, value, served, epoch, events, counters)
+
+
+def _apply_replacements(
+    keys: pd.DataFrame,
+    first: np.ndarray,
+    end: np.ndarray,
+    day: np.ndarray,
+    value: np.ndarray,
+    served: np.ndarray,
+    epoch: np.ndarray,
+    events: pd.DataFrame,
+    counters: dict[str, list[int]],
+) -> list[Replacement]:
+    """Fills `epoch` in place for the counters that were exchanged; returns the exchanges, each counter's numbered."""
     found: list[Replacement] = []
+    count: Counter[int] = Counter()
     swaps = events[events["kind"] == "counter_replaced"]
     swaps = swaps.assign(on=day_numbers(swaps["happened_on"])).sort_values(["unit", "on"], kind="stable")
     sources = keys["source"].to_numpy()
@@ -163,13 +181,9 @@ def _apply_events(
             epoch[part] += after
             before = np.flatnonzero(~after)
             start = served[part][before[-1]] - day[part][before[-1]] if len(before) else 0.0
-            found.append(Replacement(number, 0, float(on + start), float(old), float(new)))
-    numbered: list[Replacement] = []
-    count: dict[int, int] = {}
-    for one in found:
-        count[one.counter] = count.get(one.counter, 0) + 1
-        numbered.append(Replacement(one.counter, count[one.counter], one.served, one.old, one.new))
-    return numbered
+            count[number] += 1
+            found.append(Replacement(number, count[number], float(on + start), float(old), float(new)))
+    return found
 
 
 def _idle_spans(

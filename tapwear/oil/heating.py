@@ -2,7 +2,7 @@
 
 Hot, coked contacts make hydrocarbons without acetylene. In an arcing unit they are judged against its
 acetylene (a change of the number of operations or of the oil moves both alike), in a vacuum unit, which
-makes hardly any, against the level per discounted operation.
+makes hardly any, against the level per discounted operation. Numbers without a source are our choice.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from tapwear.oil.samples import Bools, Floats
 from tapwear.oil.settings import C2H2, C2H4, C2H6, CH4
 
 HOT = [CH4, C2H6, C2H4]
-UNITS_DIFFER = 0.25  # log: like units' gas ratios differ at least so much; our choice
-GROWTH_PER_YEAR = 4.0  # [1/year] of a fault's gas; our choice
-LATER_RETURN = 2.0  # gas may go on coming back after the first sample; our choice
-MOST_GROWTH = 20.0  # between the last sample and the repair; our choice
+UNITS_DIFFER = 0.25  # log: like units' gas ratios differ at least so much
+GROWTH_PER_YEAR = 4.0  # [1/year] of a fault's gas
+LATER_RETURN = 2.0  # gas may go on coming back after the first sample
+MOST_GROWTH = 20.0  # between the last sample and the repair
 LEADING = 2  # ethylene's place in HOT
-LEAST_RISE = 1.1  # times the usual; our choice
-SHARE_OF_FAULTS = 0.5  # of the faults that oil shows, those that heat; our choice
+LEAST_RISE = 1.1  # times the usual
+SHARE_OF_FAULTS = 0.5  # of the faults that oil shows, those that heat
 
 
 def heating(case: Case, asked: Bools) -> Evidence:

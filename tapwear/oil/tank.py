@@ -2,7 +2,8 @@
 
 The acetylene that arrives in a year, over what the compartment holds, is the share of the compartment's
 oil that is exchanged. It suggests a leak and never excludes arcing in the main tank. A conservator shared
-by both gives the tank some acetylene of its own, so the tank's own past is what counts.
+by both gives the tank some acetylene of its own, so the tank's own past is what counts. Numbers without
+a source are our choice.
 """
 
 from __future__ import annotations
@@ -15,10 +16,10 @@ from tapwear.oil.heating import carried_gas
 from tapwear.oil.samples import Bools, Floats, SampleGrid
 from tapwear.oil.settings import C2H2, OilSettings
 
-SHARE_OF_FAULTS = 0.12  # of the faults that oil shows, those of the barrier; our choice
-OWN_SD = 0.25  # log: scatter of a sound tank; our choice
-SHARED_SD = 0.4  # where the conservator is shared; our choice
-UNITS_DIFFER = 1.5  # log: tanks differ freely, a shared conservator most of all; our choice
+SHARE_OF_FAULTS = 0.12  # of the faults that oil shows, those of the barrier
+OWN_SD = 0.25  # log: scatter of a sound tank
+SHARED_SD = 0.4  # where the conservator is shared
+UNITS_DIFFER = 1.5  # log: tanks differ freely, a shared conservator most of all
 
 
 def tank_acetylene(
