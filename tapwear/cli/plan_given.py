@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -51,7 +52,8 @@ def take(context: typer.Context, table: TableSpec, given: dict[str, Any], by: st
         with store.rows(writing=True) as connection:
             result = take_planning(connection, table.name, values, stamp, replace=True)
     except Refused as refused:
-        raise UsageError(f"{refused.field.replace('_', ' ')}: {refused.found}; {refused.remedy}.") from None
+        field = {"from_on": "--from", "to_on": "--to"}.get(refused.field, refused.field.replace("_", " "))
+        raise UsageError(f"{field}: {refused.found}; {refused.remedy}.") from None
     tell(f"Stored: {what}. Store: {store.path}" if result.stored else f"{what} is so already; nothing was added.")
     return result.stored
 
@@ -76,7 +78,10 @@ def close(
       tapwear plan input close AH --from 2027-03-01 --to 2027-03-12 --why "busbar works"
     """
     given = {"station": station, "weeks": weeks, "from_on": from_on, "to_on": to_on, "why": why}
-    take(context, tables.CLOSURES, given, by, f"{station} closed {weeks or f'{from_on} to {to_on}'}")
+    every = "every year in " if weeks and weeks.strip().upper().startswith("W") else ""
+    ends = every and [int(number) for number in re.findall(r"\d+", weeks or "")]
+    turn = ", over the turn of the year" if ends and ends[0] > ends[-1] else ""
+    take(context, tables.CLOSURES, given, by, f"{station} closed {every}{weeks or f'{from_on} to {to_on}'}{turn}")
 
 
 @given_app.command("group")

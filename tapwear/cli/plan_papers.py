@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -77,7 +78,7 @@ def export(
     say(f"Wrote plan {view.name} to {out}.")
     waiting = len(view.result.unplaced)
     if format_ is ExportFormat.ICS and waiting:
-        say(f"{waiting} not placed: a calendar does not show them; see tapwear plan show {view.name}")
+        say(f"{waiting} not placed: a calendar does not show them; see tapwear plan show {shlex.quote(view.name)}")
 
 
 def outage_requests(
@@ -153,7 +154,8 @@ def _placed(view: PlanView, units: list[str] | None) -> list[str]:
     for unit in units or ():
         slot = jobs.get(unit.strip().casefold())
         if slot is None:
-            raise UsageError(f"Plan {view.name} has no job for {unit}. Its jobs: tapwear plan show {view.name}")
+            shown = f"tapwear plan show {shlex.quote(view.name)}"
+            raise UsageError(f"Plan {view.name} has no job for {unit}. Its jobs: {shown}")
         if slot.start_week is None:
             raise UsageError(f"{slot.job.unit} has no week in plan {view.name}: {slot.stopped_by}")
         named.append(slot.job.unit)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -94,7 +95,8 @@ def build(
     keep_snapshot(store, dates, who(context, by))
     view = load_view(store, kept)
     _print(view)
-    say(f"Kept as plan {kept} in {store.path}. Next: tapwear plan export {kept} --format html --out plan.html")
+    named = shlex.quote(kept)
+    say(f"Kept as plan {kept} in {store.path}. Next: tapwear plan export {named} --format html --out plan.html")
     if result.undated:
         say(f"{len(result.undated)} with unknown date: give the last service, the interval or a reading of each.")
     if result.stopped:

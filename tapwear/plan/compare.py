@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
+from tapwear.plan.limits import group_words
 from tapwear.plan.types import Job, PlanResult, Slot
 from tapwear.weeks import iso_week, monday, weeks_between
 
@@ -190,7 +191,7 @@ def _limit_reasons(old: Slot, job: Job, first: PlanResult, second: PlanResult) -
                 words.append(f"{has} of {name} in {week}" + (f", {had} before" if had is not None else ""))
     mine = [{group for group, ids in plan.limits.groups.items() if job.job_id in ids} for plan in (first, second)]
     if mine[1] - mine[0]:
-        words.append(f"in transfer group {', '.join(sorted(mine[1] - mine[0]))} now")
+        words.append(f"{', '.join(map(group_words, sorted(mine[1] - mine[0])))} now")
     return words
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 NAMED = 6  # names listed in one assumption before "and 3 more"
 INSPECTIONS = "Inspections make no outage of their own: they ride along where one is due in the year."
 ALIKE = "Jobs weigh alike; of two that are equally pressing the one with the earlier date goes first."
+ASSUMED = " (assumed)"
 NOTHING = Inputs()
 
 
@@ -34,7 +35,7 @@ def limits_from(
     closures         station, from_on, to_on (dates, both included), why
     transfer_groups  group, station or unit (the other is "")
     crews            region, week (ISO), hours
-    units            unit, station, bank, state, neighbourhood
+    units            unit, station, bank, state, neighbourhood, region
     A week with one closed day is closed. Every absence is stated in `assumptions`.
     """
     weeks = tuple(weeks_of_year(year))
@@ -50,6 +51,7 @@ def limits_from(
         *_group_words(sorted({job.station for job in outages if job.job_id not in grouped})),
         *_alone_words(units, outages),
         *_crew_words(sorted({job.region for job in jobs if job.dated}), given, weeks),
+        *_stray_words(units, given),
         *_skill_words(jobs, skills),
         *_resource_words(outages, {name for name, _ in free}),
         *_absence("No neighbourhood given for", None, sorted({j.station for j in jobs if j.dated}), hoods, TRIP),
@@ -104,7 +106,12 @@ def _groups(frame: pd.DataFrame, jobs: tuple[Job, ...]) -> tuple[dict[str, froze
 
 def assumed_group(station: str) -> str:
     """The name of the transfer group of a station for which none was given."""
-    return f"station {station} (assumed)"
+    return f"station {station}{ASSUMED}"
+
+
+def group_words(group: str) -> str:
+    """`in transfer group north ring`, or `at station ALDER` for one that was assumed."""
+    return f"at {group.removesuffix(ASSUMED)}" if group.endswith(ASSUMED) else f"in transfer group {group}"
 
 
 def _crews(
@@ -172,6 +179,13 @@ def _crew_words(wanted: list[str], given: dict[str, set[str]], weeks: tuple[str,
             missing = len(weeks) - len(given[region])
             words.append(f"No crew hours given for {name} in {missing} weeks of the year: none on offer in those.")
     return words
+
+
+def _stray_words(units: pd.DataFrame, given: dict[str, set[str]]) -> list[str]:
+    """Regions that have crews and no units: probably spelt otherwise."""
+    regions = {row.region for row in _rows(units) if hasattr(row, "region")}
+    stray = sorted(given.keys() - regions) if regions else []
+    return [f"Crew hours are given for region {_names(stray)}, where no unit stands."] if stray else []
 
 
 def _skill_words(jobs: tuple[Job, ...], skills: dict[tuple[str, str, str], float]) -> list[str]:

@@ -13,14 +13,15 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from math import inf
 
-from tapwear.plan.cost import WEEKS_AFTER
 from tapwear.plan.lateness import DueDay, due_day
+from tapwear.plan.limits import group_words
 from tapwear.plan.stops import Stop
 from tapwear.plan.types import Costs, Job, Limits
 from tapwear.weeks import monday
 
 HOURS = "{hours}"  # to be replaced, in the words for hours that are too few
 ROUNDING = 1e-6  # [crew hours]
+WEEKS_AFTER = 52  # a job left out is taken to be done that long after the last week of the plan; our choice
 
 
 @dataclass(frozen=True)
@@ -110,7 +111,7 @@ class _Cells:
 
 def _taken(key: tuple[str, ...]) -> Stop:
     if key[0] == "group":
-        return Stop("group", f"another outage in transfer group {key[1]}", 0)
+        return Stop("group", f"another outage {group_words(key[1])}", 0)
     if key[0] == "resource":
         return Stop("resource taken", f"{key[1]} booked for other jobs", 0)
     skill = f" with skill {key[2]}" if key[0] == "skill" else ""

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tapwear.plan.limits import group_words
 from tapwear.plan.types import Job, PlanResult
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import plain
@@ -127,7 +128,7 @@ def _conditions(row: JobRow, job: Job, result: PlanResult, around: _Around) -> l
     for group in around.groups.get(job.job_id, ()):
         others = sorted(around.units[one] for one in result.limits.groups[group] - own if one in around.units)
         if others:
-            found.append(f"not out at the same time: {', '.join(others)} (transfer group {plain(group)})")
+            found.append(f"not out at the same time: {', '.join(others)} ({plain(group_words(group).partition(" ")[2])})")
     return [*found, *_next_closure(row, job, result)]
 
 

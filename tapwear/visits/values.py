@@ -124,7 +124,7 @@ def _count(text: str) -> int:
     if text.isascii() and text.isdigit():
         raise Unfit(f"{show(text)} has {len(text)} digits", "write the number as it stands on the counter")
     if _NUMBER.fullmatch(text) or _WITH_COMMA.fullmatch(text):
-        raise Unfit(f"{show(text)} is not a whole number", "write the number as it stands on the counter")
+        raise Unfit(f"{show(text)} is not a whole number", "write a whole number, without decimals")
     raise Unfit(f"{show(text)} is not a whole number", "write digits only, e.g. 12345, or leave the cell blank")
 
 

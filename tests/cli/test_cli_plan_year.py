@@ -183,6 +183,8 @@ def test_every_input_can_be_given_listed_and_dropped(fleet: Path) -> None:
         (("input", "terms", "--permit-weeks", "3"), "neither station nor scheme nor unit"),
         (("input", "group", "ring", "--station", "ALDER", "--unit", "A1"), "both station and unit"),
         (("input", "list", "wishes"), "There is no kind"),
+        (("input", "close", "ALDER", "--from", "2027-07-05"), "--to: from 2027-07-05 to nothing; give both days"),
+        (("input", "resource", "crane", "1.5"), "'1.5' is not a whole number; write a whole number"),
         (("compare", "2027-a", "2027-b"), "There is no plan yet"),
     ],
 )
@@ -192,12 +194,29 @@ def test_what_cannot_be_is_said_in_a_sentence(fleet: Path, words: tuple[str, ...
     assert said in done.stderr
 
 
+@pytest.mark.parametrize(
+    ("weeks", "said"),
+    [
+        ("W30..W20", "ALDER closed every year in W30..W20, over the turn of the year."),
+        ("w20..w30", "ALDER closed every year in w20..w30."),
+        ("2027-W20..2028-W02", "ALDER closed 2027-W20..2028-W02."),
+    ],
+)
+def test_what_a_closure_means_is_said_back(fleet: Path, weeks: str, said: str) -> None:
+    assert f"Stored: {said}" in run(fleet, "plan", "input", "close", "ALDER", "--weeks", weeks).stderr
+
+
+def test_a_plan_s_name_with_a_blank_is_quoted_in_the_command_to_go_on_with(fleet: Path) -> None:
+    done = run(fleet, "plan", "build", "2027", "--name", "first try")
+    assert "tapwear plan export 'first try' --format html" in done.stderr
+
+
 def test_contradictory_pins_end_with_a_plan_that_says_so(fleet: Path) -> None:
     run(fleet, "plan", "pin", "A1", "2027-W15")
     run(fleet, "plan", "pin", "A2", "2027-W15")  # one transformer at a time in a station
     done = run(fleet, "plan", "build", "2027")
     assert done.exit_code == 6
-    assert "pinned to 2027-W15: another outage in transfer group station ALDER (assumed) in week 15" in done.stdout
+    assert "pinned to 2027-W15: another outage at station ALDER in week 15" in done.stdout
     notes = fleet / "job_notes.csv"
     notes.write_text("unit,kind,weeks\nA1,pin,2027-W20\n", encoding="utf-8")
     told = run(fleet, "import", str(notes))

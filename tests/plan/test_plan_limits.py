@@ -97,3 +97,14 @@ def test_nothing_is_assumed_where_everything_is_given() -> None:
     )
     assert [words for words in found.assumptions if "given" in words] == []
     assert found.neighbourhoods == {"ALDER": "hills"}
+
+
+def test_crews_of_a_region_that_has_no_unit_are_named() -> None:
+    frames = {
+        "closures": pd.DataFrame([], columns=["station", "from_on", "to_on", "why"]),
+        "transfer_groups": pd.DataFrame([], columns=["group", "station", "unit"]),
+        "crews": pd.DataFrame([("north", "2027-W05", 80.0)], columns=["region", "week", "hours"]),
+        "units": pd.DataFrame([("ALDER", "", "North")], columns=["station", "neighbourhood", "region"]),
+    }
+    found = limits_from((job("U1"),), 2027, **frames)
+    assert "Crew hours are given for region north, where no unit stands." in found.assumptions
