@@ -128,7 +128,8 @@ def _conditions(row: JobRow, job: Job, result: PlanResult, around: _Around) -> l
     for group in around.groups.get(job.job_id, ()):
         others = sorted(around.units[one] for one in result.limits.groups[group] - own if one in around.units)
         if others:
-            found.append(f"not out at the same time: {', '.join(others)} ({plain(group_words(group).partition(" ")[2])})")
+            _, _, where = plain(group_words(group)).partition(" ")
+            found.append(f"not out at the same time: {', '.join(others)} ({where})")
     return [*found, *_next_closure(row, job, result)]
 
 
