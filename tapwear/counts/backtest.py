@@ -16,7 +16,6 @@ from tapwear.counts.filter import Floats, Ints
 from tapwear.counts.path import read_count
 from tapwear.counts.plain import PROBS
 from tapwear.counts.rate import RateModel, fit_rates
-from tapwear.counts.settings import RateSettings
 
 HORIZONS = (90, 365, 730)
 """Days ahead that a backtest looks at (our choice)."""
@@ -43,7 +42,6 @@ def forecast_origins(
     events: pd.DataFrame,
     stays: pd.DataFrame,
     origins: pd.DataFrame,
-    settings: RateSettings | None = None,
 ) -> pd.DataFrame:
     """Operations after the anchor visit up to origin + horizon, each origin from rows dated on or before it.
 
@@ -68,7 +66,7 @@ def forecast_origins(
             latest = seen.groupby("unit")["read_on"].max().reindex(rows["unit_id"]).fillna(day)
             anchor = latest.to_numpy("datetime64[D]")
         history = read_counters(units, seen, happened, stood, day.date())
-        model = fit_rates(history, units, happened, stood, day.date(), settings)
+        model = fit_rates(history, units, happened, stood, day.date())
         series = model.governing().loc[list(rows["unit_id"])].to_numpy(np.int64)
         target = rows["target_date"].to_numpy("datetime64[D]")
         result[at, :3] = model.operations(series, anchor, target, PROBS)
@@ -101,7 +99,6 @@ def backtest(
     as_of: date,
     *,
     horizons: tuple[int, ...] = HORIZONS,
-    settings: RateSettings | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Backtest:
     """How forecasts at past dates fared, each made with only what was known then.
@@ -112,11 +109,11 @@ def backtest(
     """
     seen, happened, stood = known_on(readings, events, stays, pd.Timestamp(as_of))
     history = read_counters(units, seen, happened, stood, as_of)
-    final = fit_rates(history, units, happened, stood, as_of, settings)
+    final = fit_rates(history, units, happened, stood, as_of)
     days = past_dates(history.points, as_of, min(horizons))
     parts = []
     for done, day in enumerate(days):
-        parts.append(_one_origin(final, units, seen, happened, stays, day, horizons, settings))
+        parts.append(_one_origin(final, units, seen, happened, stays, day, horizons))
         if progress is not None:
             progress(done + 1, len(days))
     forecasts = pd.concat(parts, ignore_index=True) if parts else _nothing()
@@ -146,12 +143,11 @@ def _one_origin(
     stays: pd.DataFrame,
     day: pd.Timestamp,
     horizons: tuple[int, ...],
-    settings: RateSettings | None,
 ) -> pd.DataFrame:
     """Forecasts of every series read twice or more by `day` for which a later reading tells the outcome."""
     seen, happened, stood = known_on(readings, events, stays, day)
     history = read_counters(units, seen, happened, stood, day.date())
-    model = fit_rates(history, units, happened, stood, day.date(), settings)
+    model = fit_rates(history, units, happened, stood, day.date())
     rows = np.flatnonzero(model.series.count >= 2)
     names = pd.MultiIndex.from_arrays([final.series.unit, final.series.drive])
     later = names.get_indexer(pd.MultiIndex.from_arrays([model.series.unit[rows], model.series.drive[rows]]))

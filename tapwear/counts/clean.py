@@ -36,19 +36,17 @@ def read_counters(
     events: pd.DataFrame,
     stays: pd.DataFrame,
     as_of: date,
-    *,
-    use_sample_readings: bool = False,
 ) -> CounterHistory:
     """The operations that the counters show, with every reading explained.
 
     units, readings, events, stays : frames as described in `tapwear.counts.types`; empty ones are allowed
     as_of : only what is dated on or before this day is used
-    use_sample_readings : take counter readings written on oil samples as well (they are often miswritten)
 
+    Counters written on oil samples are left aside: they are often miswritten.
     Never raises on odd data: future, negative or unreadable entries are left aside and say why.
     """
     given = readings[["reading_id", "unit", "drive", "source", "read_on", "value", "digits"]].reset_index(drop=True)
-    aside = _left_aside(given, as_of, use_sample_readings)
+    aside = _left_aside(given, as_of)
     keep = np.flatnonzero(aside == 0)
     known_events = events[pd.to_datetime(events["happened_on"]) <= pd.Timestamp(as_of)]
     known_stays = stays[pd.to_datetime(stays["from_on"]) <= pd.Timestamp(as_of)]
@@ -69,16 +67,15 @@ def read_counters(
     return CounterHistory(table, _points(drives), _open_ends(book, OpenEnds.joined(ends), whole, drives))
 
 
-def _left_aside(readings: pd.DataFrame, as_of: date, use_sample_readings: bool) -> np.ndarray:
+def _left_aside(readings: pd.DataFrame, as_of: date) -> np.ndarray:
     """Number of the reason why a reading is not looked at (see `ASIDE`), 0 for those that are; one a reading."""
     on = pd.to_datetime(readings["read_on"]).to_numpy()
     value = pd.to_numeric(readings["value"], errors="coerce").to_numpy(dtype=float)
     digits = pd.to_numeric(readings["digits"], errors="coerce").to_numpy(dtype=float)
     aside = np.zeros(len(readings), dtype=np.int64)
-    if not use_sample_readings:
-        source = readings["source"].to_numpy(dtype=object)
-        head = run_starts([source])
-        aside[np.repeat(source[head] == "sample", np.diff(head, append=len(source)))] = 5
+    source = readings["source"].to_numpy(dtype=object)
+    head = run_starts([source])
+    aside[np.repeat(source[head] == "sample", np.diff(head, append=len(source)))] = 5
     aside[~(digits >= 1)] = 4
     aside[~((value >= 0) & np.isfinite(value))] = 3
     aside[on > np.datetime64(as_of)] = 2

@@ -32,16 +32,13 @@ class GroupPercentiles:
     quantities: dict[str, tuple[int, float, float]]
 
 
-def group_percentiles(
-    samples: pd.DataFrame, units: pd.DataFrame, as_of: date, enough: int = ENOUGH_LIKE_UNITS
-) -> tuple[GroupPercentiles, ...]:
+def group_percentiles(samples: pd.DataFrame, units: pd.DataFrame, as_of: date) -> tuple[GroupPercentiles, ...]:
     """All groups of like units (the same oil group, technology and breathing), the largest first.
 
     Parameters
     ----------
     samples, units : frames as in tapwear.oil.types; the newest sample of each compartment counts, none older than
         five years, a value below its detection limit as that limit
-    enough : compartments with a value that a percentile needs
     """
     keys = units.drop_duplicates("unit")[["unit", *LIKE]].fillna("").astype(str)
     day = np.datetime64(as_of, "D")
@@ -58,7 +55,7 @@ def group_percentiles(
         points = {}
         for name in (*READ_GASES, RATIO):
             values = mine[name].dropna().to_numpy(float)
-            if len(values) >= enough:
+            if len(values) >= ENOUGH_LIKE_UNITS:
                 high, higher = np.quantile(values, [0.90, 0.95])
                 points[name] = (len(values), float(high), float(higher))
         group, technology, breathing = map(str, like)

@@ -74,9 +74,9 @@ def joined(lines: Sequence[Line]) -> str:
     return " ".join(line.text.strip() for line in lines)
 
 
-def indented(text: str, by: int = 2) -> Line:
-    """A line set in by some columns, which go on when it wraps."""
-    return Line(" " * by + text, hang=by)
+def indented(text: str) -> Line:
+    """A line set in by two columns, which go on when it wraps."""
+    return Line("  " + text, hang=2)
 
 
 def figure_words(name: str, value: float) -> str:

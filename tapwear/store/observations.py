@@ -68,11 +68,8 @@ def _positions(style: str) -> Positions | None:
     return positions_of(style)
 
 
-def list_observations(connection: Connection, unit: UnitKey | None = None, *, newest: bool = False) -> list[Seen]:
-    """The current observations of a unit or of all, by unit, quantity and day.
-
-    newest : only the last of each quantity and compartment
-    """
+def list_observations(connection: Connection, unit: UnitKey | None = None) -> list[Seen]:
+    """The current observations of a unit or of all, by unit, quantity and day."""
     names = ("observed_on", "compartment", "quantity", "value", "words", "recorded_by")
     observation = lean("observation", "id", "visit_id", "supersedes_id", "withdrawn", "tap_changer_id", *names)
     changer = lean("tap_changer", "id", "tag")
@@ -85,7 +82,5 @@ def list_observations(connection: Connection, unit: UnitKey | None = None, *, ne
     if unit is not None:
         query = query.where(observation.c.tap_changer_id == unit.id)
     rows = [Seen(*row) for row in connection.execute(query)]
-    if newest:
-        rows = list({(row.unit, row.compartment, row.quantity): row for row in rows}.values())
     order = {name: number for number, name in enumerate(BY_NAME)}
     return sorted(rows, key=lambda row: (row.unit, order[row.quantity], row.compartment, row.observed_on))

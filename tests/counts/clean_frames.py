@@ -62,8 +62,6 @@ def clean(
     events: Sequence[tuple[str, str, str, float | None, float | None]] = (),
     stays: Sequence[tuple[str, str, str, str | None, str]] = (),
     as_of: dt.date = LATE,
-    *,
-    use_sample_readings: bool = False,
 ) -> CounterHistory:
     """The history of a few readings, all units of one station."""
     readings = readings_frame(rows)
@@ -73,7 +71,6 @@ def clean(
         events_frame(events),
         stays_frame(stays),
         as_of,
-        use_sample_readings=use_sample_readings,
     )
 
 

@@ -197,10 +197,9 @@ def test_readings_after_the_day_asked_about_are_left_aside():
     assert history.readings["reason"].iloc[-1] == "dated after 2020-04-13"
 
 
-def test_counter_readings_on_oil_samples_are_used_only_on_request():
+def test_counter_readings_on_oil_samples_are_left_aside():
     rows = monthly("T1", steady(1_000, 100, 6), source="sample")
     assert set(status(clean(rows))) == {"left aside"}
-    assert set(status(clean(rows, use_sample_readings=True))) == {"used"}
 
 
 def test_the_latest_reading_stays_open_and_the_greater_count_is_the_one_to_act_on():

@@ -78,13 +78,14 @@ def test_loaded_positions_are_in_the_order_of_the_units_own_as_the_register_has_
     assert neutral == 17
 
 
-def test_the_newest_of_each_quantity_is_listed(store: Store) -> None:
-    note(store, {"oil_level": "low", "heater": "off"}, date(2026, 1, 5))
+def test_observations_are_listed_by_quantity_and_day(store: Store) -> None:
     note(store, {"oil_level": "normal"})
+    note(store, {"oil_level": "low", "heater": "off"}, date(2026, 1, 5))
     with store.rows() as connection:
-        rows = list_observations(connection, find_unit(connection, "T1"), newest=True)
+        rows = list_observations(connection, find_unit(connection, "T1"))
     assert [(row.quantity, row.words, row.observed_on, row.by) for row in rows] == [
-        ("oil_level", "normal", DAY, "Robin"), ("heater", "off", date(2026, 1, 5), "Robin")
+        ("oil_level", "low", date(2026, 1, 5), "Robin"), ("oil_level", "normal", DAY, "Robin"),
+        ("heater", "off", date(2026, 1, 5), "Robin"),
     ]  # fmt: skip
 
 
