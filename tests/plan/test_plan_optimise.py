@@ -9,10 +9,10 @@ from random import Random
 
 import pytest
 from hypothesis import given, settings
+from plan_costs import cost_parts
 from plan_instances import AS_OF, WEEKS, group, instances, job, limits
 
 from tapwear.plan.check import check
-from tapwear.plan.cost import cost_parts
 from tapwear.plan.milp import GAP
 from tapwear.plan.optimise import optimise
 from tapwear.plan.place import place

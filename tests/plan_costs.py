@@ -1,4 +1,4 @@
-"""What a plan costs, part by part, in the terms that the planner sets."""
+"""What a plan costs, part by part, counted from its slots alone: nothing of the optimiser's is used."""
 
 from __future__ import annotations
 
@@ -6,10 +6,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from tapwear.plan.lateness import due_day
+from tapwear.plan.problem import WEEKS_AFTER
 from tapwear.plan.types import PlanResult
 from tapwear.weeks import monday
-
-WEEKS_AFTER = 52  # a job left out is taken to be done that long after the last week of the plan; our choice
 
 
 @dataclass(frozen=True)
