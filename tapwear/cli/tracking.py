@@ -30,8 +30,9 @@ TRACK_HELP = (
 )
 CHANGES_HELP = (
     "Say what has changed since a day: the monthly sheet.\n\n"
-    "Dates that have moved and why, work done, readings that turned out doubtful, what the oil newly shows, samples "
-    "that are due. The fleet as of that day is worked out anew from what is dated up to it, under today's rules.\n\n"
+    "Dates that have moved and why, conditions noted, work done, readings that turned out doubtful, what the oil newly "
+    "shows, samples that are due. The fleet as of that day is worked out anew from what is dated up to it, under "
+    "today's rules.\n\n"
     "Example:\n\n"
     "  tapwear changes --since 2026-05-31"
 )
@@ -125,6 +126,7 @@ def changes(
     from tapwear.cli.next import samples_wanted
     from tapwear.fleet import unit_followups
     from tapwear.outlook.changes import changes_between
+    from tapwear.outlook.conditions import open_conditions
     from tapwear.outlook.track import told
     from tapwear.report.changes_view import changes_json, changes_page
     from tapwear.report.page import show_page
@@ -149,6 +151,7 @@ def changes(
         before,
         day,
         unit_followups(present.book, day),
+        (open_conditions(present.book.conditions, before), open_conditions(present.book.conditions, day)),
     )
     if as_json:
         typer.echo(changes_json(found))

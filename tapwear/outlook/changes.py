@@ -9,9 +9,12 @@ from datetime import date
 import pandas as pd
 
 from tapwear.oil.types import OilVerdict
+from tapwear.outlook.conditions import Noted
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.next import SampleWanted
 from tapwear.outlook.track import Moved, Told, compare
+
+Open = tuple[Mapping[str, Sequence[Noted]], Mapping[str, Sequence[Noted]]]
 
 
 @dataclass(frozen=True)
@@ -24,6 +27,7 @@ class Changes:
     samples : unit, by when, words
     rules : changed service rules
     followups : opened or closed on visits, severe units left out
+    conditions : noted or settled by people
     """
 
     since: date
@@ -36,6 +40,7 @@ class Changes:
     samples: tuple[tuple[str, date, str], ...]
     rules: tuple[str, ...]
     followups: tuple[str, ...] = ()
+    conditions: tuple[str, ...] = ()
 
 
 def changes_between(
@@ -49,11 +54,13 @@ def changes_between(
     since: date,
     as_of: date,
     followups: Sequence[FollowUp] = (),
+    conditions: Open = ({}, {}),
 ) -> Changes:
     """What is new after the end of `since` and up to `as_of`; of each pair the first is of `since`.
 
     verdicts : of the oil, by unit; readings : of tapwear.counts.types.CounterHistory; services : as in the store's book
     samples : wanted now; rules : changed ones, as sentences; followups : all known now, closed ones too
+    conditions : open ones by unit
     """
     wanted = sorted((unit, one.by, one.words) for unit, one in samples.items() if one.why != "first")
     severe = {one.unit for one in now if one.severe}
@@ -68,6 +75,7 @@ def changes_between(
         samples=tuple(sorted(wanted, key=lambda row: (row[1], row[0]))),
         rules=tuple(rules),
         followups=_followups([one for one in followups if one.unit not in severe], since),
+        conditions=_conditions(*conditions),
     )
 
 
@@ -82,6 +90,16 @@ def _followups(found: Sequence[FollowUp], since: date) -> tuple[str, ...]:
     """Those first seen, put down or closed after `since`."""
     new = [one for one in found if one.first_on > since or (one.closed_on is not None and one.closed_on > since)]
     return tuple(f"{one.unit}: {one.sentence}" for one in sorted(new, key=lambda one: (one.unit, one.first_on)))
+
+
+def _conditions(then: Mapping[str, Sequence[Noted]], now: Mapping[str, Sequence[Noted]]) -> tuple[str, ...]:
+    """Those open now that were not, and those settled since, by unit."""
+    rows = []
+    for unit in sorted({*then, *now}):
+        before, after = then.get(unit, ()), now.get(unit, ())
+        rows += [f"{unit}: {one.sentence}" for one in after if one not in before]
+        rows += [f"{unit}: settled: {one.sentence}" for one in before if one not in after]
+    return tuple(rows)
 
 
 def _doubtful(then: pd.DataFrame, now: pd.DataFrame) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ from tapwear.outlook import merge
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.merge import Floats
 from tapwear.outlook.types import Weighted
-from tapwear.weeks import DAYS_PER_YEAR, add_years
+from tapwear.weeks import add_years
 
 NO_CHANCE = 1e-6  # a chance below this is none; our choice
 
@@ -237,5 +237,5 @@ def bounds(asked: Asked, commissioned: Floats, years: Floats) -> tuple[Floats, F
         if len(counted):
             on, operations = operations_clock(supposed.part(counted), grid)
             used_up[counted] = merge.quantile_days(operations, on, (0.5,))[:, 0]
-        out[which, rows] = np.fmin(used_up, begin + years[rows] * DAYS_PER_YEAR)
+        out[which, rows] = np.fmin(used_up, calendar_days(begin, years[rows], asked.as_of))
     return out[0], out[1]

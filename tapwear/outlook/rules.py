@@ -15,7 +15,8 @@ def questions(
 ) -> pd.DataFrame:
     """One row per unit and task, with the interval and the last service known on `as_of`.
 
-    Frames as in tapwear.store.book. Retired units are left out; a unit without any rule keeps one row for the
+    Frames as in tapwear.store.book. Left out are retired units, and those that went into service after `as_of`, unless
+    a service of theirs is known already; a unit without any rule keeps one row for the
     contact service, with no interval, so that it is never missing. Columns: unit, task, interval_operations,
     interval_years, duration_days, crew_hours, kit, lead_time_weeks, current_exponent [0 = plain count],
     last_service_on [NaT = unknown], last_service_counter [NaN = not written down], and the columns of `units`.
@@ -27,7 +28,9 @@ def questions(
     exponent = asked["current_exponent"].astype(float) if "current_exponent" in asked else pd.Series(0.0, asked.index)
     asked["current_exponent"] = exponent.where(asked["interval_operations"].notna()).fillna(0.0)
     last = last_services(services, events, as_of)
-    return asked.merge(last, on=["unit", "task"], how="left").reset_index(drop=True)
+    asked = asked.merge(last, on=["unit", "task"], how="left")
+    waiting = (asked["commissioned_on"] > np.datetime64(as_of, "us")) & ~asked["unit"].isin(last["unit"])
+    return asked[~waiting].reset_index(drop=True)
 
 
 def last_services(services: pd.DataFrame, events: pd.DataFrame, as_of: date) -> pd.DataFrame:

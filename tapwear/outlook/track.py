@@ -12,6 +12,7 @@ import numpy as np
 from tapwear.counts.rate import RateModel
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.clocks import series_rows
+from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.types import Outlook
 from tapwear.weeks import add_years
 
@@ -138,15 +139,16 @@ def compare(then: Sequence[Told], now: Sequence[Told]) -> tuple[Moved, ...]:
         was, is_now = before.get(key), after.get(key)
         days = None
         if was is not None and is_now is not None and was.early is not None and is_now.early is not None:
-            days = 0 if _asked_now(was) and _asked_now(is_now) else (is_now.early - was.early).days
+            days = 0 if _asked_now(is_now) and was.early <= is_now.early else (is_now.early - was.early).days
         rows.append(Moved(*key, was, is_now, days, _reasons(was, is_now)))
     far = date.max
     return tuple(sorted(rows, key=lambda row: ((row.now.early or far) if row.now else far, row.unit, row.task)))
 
 
 def _asked_now(one: Told) -> bool:
-    """Whether the oil or a condition asks for the work on the very day: such a date moves along with the days."""
-    return one.early == one.as_of
+    """Whether the oil or a condition asks for the work on the very day: once it has come, such a date moves along with
+    the days."""
+    return one.early == one.as_of and one.driver in ("oil", "condition")
 
 
 def moved(row: Moved) -> bool:
@@ -173,14 +175,17 @@ def _reasons(then: Told | None, now: Told | None) -> tuple[str, ...]:
         said.append(f"rule changed: {before} to {after} years")
     if now.last_service_on != then.last_service_on:
         return tuple(said)
+    if now.driver == "condition" != then.driver:
+        said.append("a noted condition with a day to act by")
     if now.last_reading_on and now.last_reading_on != then.last_reading_on:
         said.append(f"new reading of {now.last_reading_on}")
     if now.readings_doubtful > then.readings_doubtful:
         more = now.readings_doubtful - then.readings_doubtful
         said.append(f"{more} more reading{'s' if more != 1 else ''} doubtful")
-    if now.last_sample_on and now.last_sample_on != then.last_sample_on:
+    main = now.task == MAIN_TASK  # what the oil says moves no other task
+    if main and now.last_sample_on and now.last_sample_on != then.last_sample_on:
         said.append(f"new sample of {now.last_sample_on}")
-    if now.oil_call != then.oil_call:
+    if main and now.oil_call != then.oil_call:
         said.append(f"oil: {then.oil_call or 'no sample'}, now {now.oil_call or 'no sample'}")
     return tuple(said) or ("nothing new, only time has passed",)
 

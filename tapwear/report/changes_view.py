@@ -7,7 +7,7 @@ JSON is one object:
     caution  what to keep in mind before any work
     severe   tags of units with a severe finding
     dates    [{unit, task, early_then, early_now, late_then, late_now, days, reasons}], moved ones and all others
-    work, readings, oil, rules, followups  sentences
+    work, readings, oil, rules, followups, conditions  sentences
     samples  [{unit, by, words}]
 """
 
@@ -25,7 +25,7 @@ from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
 
 CHANGES_SCHEMA = "tapwear.changes/1"
-SENTENCES = ("work", "readings", "oil", "rules", "followups")
+SENTENCES = ("work", "readings", "oil", "rules", "followups", "conditions")
 
 
 def changes_page(changes: Changes, *, everything: bool = False) -> list[Block]:
@@ -36,6 +36,7 @@ def changes_page(changes: Changes, *, everything: bool = False) -> list[Block]:
     if shown:
         blocks.append(moved_block(shown, "Dates"))
     for heading, rows in (
+        ("Conditions noted or settled", changes.conditions),
         ("What the oil newly shows", changes.oil),
         ("Readings that turned out doubtful", changes.readings),
         ("Work done", changes.work),

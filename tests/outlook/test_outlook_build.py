@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -55,9 +56,25 @@ def test_unknown_last_service_gives_bounds_and_no_date() -> None:
     assert due.early is None
     assert due.driver == "unknown"
     assert due.bounds[0] == date(2017, 1, 1)  # seven years after commissioning on 2010-01-01
-    assert abs(days_from_as_of(due.bounds[1]) - 7 * 365.25) < 2
-    assert due.bounds_words.startswith("2017-01-01 if never done since commissioning, 2033-")
+    assert due.bounds[1] == date(2033, 6, 30)
+    assert due.bounds_words == "2017-01-01 if never done since commissioning, 2033-06-30 if it were done today"
     assert "find when" in due.next_action
+
+
+def test_bounds_in_years_keep_day_and_month_over_leap_days() -> None:
+    yearly = {"interval_operations": float("nan"), "interval_years": 1.0}
+    units = [unit_row("T1", commissioned_on=pd.Timestamp("2019-05-01"))]
+    (due,) = assess_book(book(units=units, rules=[rule_row("T1", **yearly)]), date(2019, 6, 1)).outlook.dues
+    assert due.bounds == (date(2020, 5, 1), date(2020, 6, 1))
+
+
+def test_a_unit_that_went_into_service_later_is_not_asked_about_before() -> None:
+    units = [unit_row("T1"), unit_row("T2", commissioned_on=pd.Timestamp("2026-05-20"))]
+    later = book(units=units, rules=[rule_row("T1"), rule_row("T2")])
+    assert [due.unit for due in assess_book(later, date(2026, 5, 19)).outlook.dues] == ["T1"]
+    assert [due.unit for due in assess_book(later, date(2026, 5, 20)).outlook.dues] == ["T1", "T2"]
+    known = replace(later, services=pd.DataFrame([service_row("T2", "2026-05-01")]))
+    assert len(assess_book(known, date(2026, 5, 19)).outlook.dues) == 2
 
 
 def test_unit_without_any_reading_or_rule_is_still_listed() -> None:

@@ -10,12 +10,15 @@ from outlook_dues import AS_OF, due
 
 from tapwear.oil.types import OilFinding, OilVerdict
 from tapwear.outlook.changes import Changes, changes_between
+from tapwear.outlook.conditions import Noted
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.next import SampleWanted
 from tapwear.outlook.track import told
 from tapwear.outlook.types import Outlook
 
 SINCE = AS_OF - timedelta(days=30)
+ODD = Noted("motor_current", "peak odd", date(2026, 6, 20), date(2027, 3, 31), False, "K. Arden")
+HOT = Noted("infrared", "6 K above the tank", date(2026, 1, 5), None, False, "P. Lund")
 
 
 def reading(number: int, status: str) -> dict[str, object]:
@@ -45,7 +48,17 @@ def sheet() -> Changes:
     old = pd.DataFrame([reading(1, "doubtful"), reading(2, "used")])
     new = pd.DataFrame([reading(1, "doubtful"), reading(2, "doubtful"), reading(3, "used")])
     notes = (follow_up("T1", SINCE), follow_up("T2", AS_OF), follow_up("T3", SINCE, AS_OF), follow_up("T9", AS_OF))
-    return changes_between(then, now, (before, after), (old, new), services, samples, ["a rule"], SINCE, AS_OF, notes)
+    conditions = ({"T2": (HOT,), "T3": (HOT,)}, {"T1": (ODD,), "T2": (HOT,)})
+    return changes_between(
+        then, now, (before, after), (old, new), services, samples, ["a rule"], SINCE, AS_OF, notes, conditions
+    )
+
+
+def test_what_people_noted_since_is_on_the_sheet_and_what_they_settled() -> None:
+    assert sheet().conditions == (
+        "T1: motor current: peak odd, noted 2026-06-20 by K. Arden (act by 2027-03-31)",
+        "T3: settled: infrared: 6 K above the tank, noted 2026-01-05 by P. Lund",
+    )
 
 
 def follow_up(unit: str, first_on: date, closed_on: date | None = None) -> FollowUp:

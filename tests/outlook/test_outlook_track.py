@@ -70,6 +70,15 @@ def test_a_date_that_is_asked_for_on_the_day_does_not_move_with_the_days() -> No
     at_once = replace(THEN, early=AS_OF, driver="oil")
     (row,) = compare([at_once], [replace(at_once, as_of=NOW.as_of, early=NOW.as_of)])
     assert row.days == 0
+    (row,) = compare([replace(THEN, driver="oil")], [replace(NOW, early=NOW.as_of, driver="oil")])
+    assert row.days == 0  # it was told for a day that has come; nothing put it off
+
+
+def test_what_the_oil_says_is_no_reason_for_another_task_to_move() -> None:
+    sampled = replace(NOW, task="oil change", last_sample_on=date(2026, 8, 1), oil_call="resample")
+    (row,) = compare([replace(THEN, task="oil change")], [sampled])
+    assert row.reasons == ("nothing new, only time has passed",)
+    assert reasons(replace(NOW, driver="condition")) == ("a noted condition with a day to act by",)
 
 
 def kept(**changes: object) -> Told:
