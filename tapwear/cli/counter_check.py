@@ -79,7 +79,8 @@ def introduce(past: CounterPast, on: date) -> None:
         return
     reader = f", by {last.reader}" if last.reader else ""
     doubt = f" (doubtful: {last.doubt})" if last.doubt else ""
-    tell(f"Last reading: {last.value} on {last.on}, {age_words((on - last.on).days)} before{reader}{doubt}")
+    value, age = str(last.value).zfill(past.digits), age_words((on - last.on).days)
+    tell(f"Last reading: {value} on {last.on}, {age} before{reader}{doubt}")
 
 
 def say_range(check: Expected, on: date, digits: int) -> None:

@@ -39,7 +39,7 @@ def at_a_terminal() -> bool:
 
 def confirmed(question: str) -> bool:
     """The answer to a yes-or-no question; no unless yes is typed. Only at a terminal, never inside a transaction."""
-    return asked(f"{question} [y/N]").casefold() in ("y", "yes")
+    return asked(f"{question} (y/N)").casefold() in ("y", "yes")
 
 
 def asked(question: str) -> str:
@@ -52,6 +52,18 @@ def asked(question: str) -> str:
     if not line:
         raise EOFError
     return line.strip()
+
+
+def asked_value(spec: FieldSpec, question: str) -> str | None:
+    """What is typed for a field, asked again until it can be; None for nothing."""
+    while text := asked(question):
+        try:
+            value_of(spec, text, question.partition(" (")[0])
+        except UsageError as error:
+            tell(str(error))
+        else:
+            return text
+    return None
 
 
 def value_of(spec: FieldSpec, text: str, option: str) -> Any:

@@ -11,6 +11,7 @@ from tapwear.cli.context import open_the_store
 from tapwear.cli.counter_check import doubt_kept, expected, introduce, say_range
 from tapwear.cli.entering import (
     asked,
+    asked_value,
     at_a_terminal,
     confirmed,
     past_day,
@@ -125,10 +126,10 @@ def service(
     else:
         tell(f"{key.tag}: {where}")
     if at_a_terminal():
-        work = work or asked("What was done (e.g. overhaul, oil change)")
+        work = work or asked_value(SERVICES.field("work"), "What was done (e.g. overhaul, oil change)")
         serial = asked("Serial number on the nameplate (empty: not read)") if serial is None else serial
         if as_found is None and past is not None:
-            as_found = asked("Counter as found (empty: not read)") or None
+            as_found = asked_value(SERVICES.field("as_found_counter"), "Counter as found (empty: not read)")
     if not work:
         raise UsageError("Say what was done with --work, e.g. --work overhaul.")
     given = values_of(

@@ -100,7 +100,8 @@ def sheet(
     stops = sum(unit.stop for unit in sheet.units)
     stopped = f", {stops} of them with a stop notice" if stops else ""
     where = ", ".join(one.station for one in sheet.stations[:5]) + (", ..." if len(sheet.stations) > 5 else "")
-    say(f"Wrote {path}: {len(sheet.units)} units at {where}{stopped}; expires {expires}.")
+    count = "1 unit" if len(sheet.units) == 1 else f"{len(sheet.units)} units"
+    say(f"Wrote {path}: {count} at {where}{stopped}; expires {expires}.")
 
 
 def _assess(store: Store, day: date, stations: list[str], due_visits: bool) -> Assessment:

@@ -166,7 +166,7 @@ class Guide:
         past = self._past(drive, source)
         key = f"{COUNTER if source == 'mechanical' else CONTROLLER}/{drive}"
         last = past.last_before(self.draft.visited_on)
-        hint = f"last {last.value} on {last.on}" if last else "no reading yet"
+        hint = f"last {str(last.value).zfill(past.digits)} on {last.on}" if last else "no reading yet"
         present = past.same_day(self.draft.visited_on)
         if present is not None:
             tell(f"The book has {present.value} of {present.on} already, by {present.reader or 'somebody'}.")

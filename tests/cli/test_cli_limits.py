@@ -113,7 +113,7 @@ def test_with_yes_it_is_set_and_moves_the_dates(db: Path) -> None:
 
 def test_at_a_terminal_the_person_is_asked(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(limits_command, "at_a_terminal", lambda: True)
-    assert "Set this limit? [y/N]: Nothing was set." in said(
+    assert "Set this limit? (y/N): Nothing was set." in said(
         "set", "R1", "acetylene", "60.5", *WHY, code=3, typed="n\n"
     )
     assert held(db) == []

@@ -9,7 +9,7 @@ import pytest
 from cli.visit_store import ENV, make_store
 from typer.testing import CliRunner, Result
 
-from tapwear.cli import app
+from tapwear.cli import app, on_visit_service
 from tapwear.cli.context import wrapped
 
 
@@ -181,3 +181,16 @@ def test_help_breaks_its_lines_where_the_terminal_does_and_shows_units_of_measur
     assert "  tapwear visit T1 --resume" in "\n".join(lines)
     monkeypatch.setenv("COLUMNS", "160")
     assert "Contact-service interval of this unit [years]." in said("unit", "add", "--help")
+
+
+def test_a_service_asks_again_where_an_answer_cannot_be(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(on_visit_service, "at_a_terminal", lambda: True)
+    words = said("service", "T1", typed="lubricated\noverhaul\nS-4711\n11,105\n11105\n")
+    assert "What was done: 'lubricated' is none of the known words" in words
+    assert "Counter as found: '11,105' seems to have separators of thousands" in words
+    assert "Stored: T1, overhaul on 2026-11-01" in words
+
+
+def test_a_sheet_of_one_unit_counts_one(db: Path) -> None:
+    said("unit", "move", "T2", "--station", "SOUTH")
+    assert "1 unit at SOUTH" in said("sheet", "--station", "SOUTH", "--out", "south.html")

@@ -175,7 +175,7 @@ def test_control_characters_never_reach_the_terminal(db: Path) -> None:
 def test_log_shows_the_unit_the_last_reading_and_the_range_and_names_the_store(steady: Path) -> None:
     said = done("log", "T1", "11110", "--by", "Ann", "--remark", "drag hands 5 to 13")
     assert "T1: NORTH, serial S-4711" in said
-    assert "Last reading: 11000 on 2026-10-01, 31 days before, by Kim" in said
+    assert "Last reading: 011000 on 2026-10-01, 31 days before, by Kim" in said
     assert "Expected on 2026-11-01: 0110" in said
     assert f"Stored: T1, reading 11110 of 2026-11-01. Store: {steady}" in said
     row = book(steady).readings.iloc[-1]

@@ -166,12 +166,12 @@ def test_a_whole_visit_in_tmux(db: Path) -> None:
         tmux("send-keys", "-t", "visit", "Enter")
         for prompt, answer in ANSWERS:
             if prompt == "Counter":  # first a slip: it is questioned, and typed again
-                wait_for("Counter (last 11000 on 2026-10-01):")
+                wait_for("Counter (last 011000 on 2026-10-01):")
                 tmux("send-keys", "-t", "visit", "-l", "11011")
                 tmux("send-keys", "-t", "visit", "Enter")
                 wait_for("Look again. Is it right")
                 tmux("send-keys", "-t", "visit", "n", "Enter")
-                wait_for("Counter (last 11000 on 2026-10-01):", 2)
+                wait_for("Counter (last 011000 on 2026-10-01):", 2)
             wait_for(prompt)
             if prompt == "Oil temperature":  # Ctrl-C here, and on with the draft
                 tmux("send-keys", "-t", "visit", "C-c")
