@@ -33,6 +33,7 @@ TEXT, LINE = 9.0, 1.1
 FONTS = "system-ui, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
 DOTS = 60  # more visits than this are drawn as a line without dots
 LABELS = 7  # upright grid lines at most
+ROOM = 0.28  # of the width that one date takes with its word
 HEADROOM = 1.16  # room above the highest thing drawn, for the words about the dates
 SETTINGS = {
     "font.family": "DejaVu Sans",  # comes with matplotlib: widths are measured alike everywhere
@@ -157,8 +158,15 @@ def _due_range(axes: Axes, due: tuple[date | None, date | None], left: int, righ
     axes.plot([start, start], [0, height], color=INK, linewidth=0.6)
     if late is not None and start < late.toordinal() <= right:
         axes.plot([end, end], [0, height], color=INK, linewidth=0.6, dashes=(3, 2))
-    words = f"early {early}" + (f", late {late}" if late and late != early else "")
-    _words(axes, words, (start, height), (-5, 0), "right")
+    words, needed = f"early {early}", ROOM
+    if late and late != early:
+        words, needed = f"{words}, late {late}", 2 * ROOM
+    if start - left >= needed * (right - left):
+        _words(axes, words, (start, height), (-5, 0), "right")
+    elif right - end >= needed * (right - left):
+        _words(axes, words, (end, height), (5, 0), "left")
+    else:
+        _words(axes, words, (left, height), (3, -9), "left")
 
 
 def _words(axes: Axes, words: str, at: tuple[float, float], aside: tuple[float, float], towards: str) -> None:

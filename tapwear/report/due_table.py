@@ -142,13 +142,15 @@ def due_plain(choice: Choice) -> list[str]:
 
 
 def headline(choice: Choice) -> str:
-    """`As of 2026-06-30: 14 of 61 units shown; 3 overdue, 2 with no date.`"""
+    """`As of 2026-06-30: 14 of 61 units due by 2028-06-30 or with no date; 3 overdue, 2 with no date.`"""
     units = {due.unit for due in choice.dues}
     overdue = {due.unit for due in choice.dues if due.overdue}
     unknown = {due.unit for due in choice.dues if not due.known}
     marks = [f"{len(overdue)} overdue"] if overdue else []
     marks += [f"{len(unknown)} with no date"] if unknown else []
-    period = f" due by {choice.until.isoformat()} or with no date" if choice.until else ""
+    unread = any(due.known and due.readings_used == 0 for due in choice.dues)
+    besides = [words for words, some in (("no date", unknown), ("no usable reading", unread)) if some]
+    period = " or with ".join([f" due by {choice.until.isoformat()}", *besides]) if choice.until else ""
     return f"As of {choice.as_of.isoformat()}: {len(units)} of {choice.units} units{period}" + (
         f"; {', '.join(marks)}." if marks else "."
     )

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import io
+from datetime import date
 
 import pytest
 from due_examples import OVERDUE, SEVERE_ONE, UNKNOWN, UNREAD, due, outlook
@@ -95,3 +96,7 @@ def test_plain_columns_hold_every_due_in_one_line_uncut() -> None:
 
 def test_the_headline_counts_the_fleet() -> None:
     assert headline(choose(ALL, until=None)) == "As of 2026-06-30: 5 of 5 units; 2 overdue, 1 with no date."
+    period = "5 of 5 units due by 2026-12-31 or with no date or with no usable reading; 2 overdue, 1 with no date."
+    assert headline(choose(ALL, until=date(2026, 12, 31))) == f"As of 2026-06-30: {period}"
+    plain = choose(outlook(due()), until=date(2026, 12, 31))
+    assert headline(plain) == "As of 2026-06-30: 1 of 1 units due by 2026-12-31."

@@ -36,6 +36,27 @@ def test_words_of_a_drawing_stay_words() -> None:
     assert "as of 2026-06-30" in said
 
 
+@pytest.mark.parametrize(
+    ("early", "late"),
+    [
+        (date(2022, 3, 1), date(2022, 9, 1)),  # long ago: the words stand after it
+        (date(2023, 1, 1), date(2025, 6, 1)),  # wide: they stand under it
+        (date(2026, 9, 1), date(2026, 11, 1)),
+        (date(2023, 11, 1), date(2023, 11, 1)),
+    ],
+)
+def test_the_words_about_the_dates_stay_within_the_drawing(early: date, late: date) -> None:
+    tree = ET.fromstring(count_svg(drawn(), AS_OF, key="a", title="T", about="A", due=(early, late)))  # noqa: S314
+    width = float(tree.attrib["viewBox"].split()[2])
+    texts = [one for one in tree.iter() if one.tag.endswith("}text")]
+    (text,) = (one for one in texts if "".join(one.itertext()).strip().startswith("early"))
+    x, at_end = float(text.attrib["x"]), "text-anchor: end" in text.attrib["style"]
+    reach = 4.6 * len("".join(text.itertext()).strip())  # of letters of 9 points
+    first = x - reach if at_end else x
+    assert first > 0
+    assert first + reach < width
+
+
 def test_title_and_description_are_escaped() -> None:
     svg = count(title="<b>&", about="</desc><script>")
     assert "&lt;b&gt;&amp;" in svg
