@@ -9,8 +9,8 @@ from tapwear.oil.limits import amount
 from tapwear.oil.samples import Floats
 from tapwear.oil.settings import C2H2, C2H4
 from tapwear.oil.types import OilFinding, Standing
+from tapwear.words import SEVERE
 
-SEVERE = "Do not operate, approach or sample energised. Call the responsible engineer."
 LEAK = "It suggests a leak from the compartment and never excludes arcing in the main tank"
 SOURCES: dict[str, tuple[str, Standing]] = {
     "heating": (

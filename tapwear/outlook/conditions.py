@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from tapwear.outlook.noticed import as_day
 from tapwear.words import CONDITION_KINDS
 
 if TYPE_CHECKING:
@@ -40,11 +41,11 @@ def open_conditions(conditions: pd.DataFrame, as_of: date) -> dict[str, tuple[No
     """The open conditions by unit, severe ones first, then by act-by day. Frame as in tapwear.store.book."""
     found: dict[str, list[Noted]] = {}
     for row in conditions.itertuples(index=False):
-        closed = _day(row.closed_on)
-        noted = _day(row.noted_on)
+        closed = as_day(row.closed_on)
+        noted = as_day(row.noted_on)
         if noted is None or noted > as_of or (closed is not None and closed <= as_of):
             continue
-        one = Noted(str(row.kind), str(row.words), noted, _day(row.act_by_on), bool(row.severe), str(row.author))
+        one = Noted(str(row.kind), str(row.words), noted, as_day(row.act_by_on), bool(row.severe), str(row.author))
         found.setdefault(str(row.unit), []).append(one)
     return {unit: tuple(sorted(some, key=_pressing)) for unit, some in found.items()}
 
@@ -57,9 +58,3 @@ def governing(noted: Sequence[Noted]) -> Noted | None:
 
 def _pressing(one: Noted) -> tuple[bool, date, date]:
     return not one.severe, one.act_by or date.max, one.noted_on
-
-
-def _day(value: object) -> date | None:
-    import pandas as pd
-
-    return None if pd.isna(value) else pd.Timestamp(value).date()  # type: ignore[arg-type, call-overload]

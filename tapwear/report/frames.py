@@ -25,6 +25,11 @@ def day_of(value: object) -> date | None:
     return value.date() if isinstance(value, datetime) else value if isinstance(value, date) else None
 
 
+def whole_number(value: object) -> str:
+    """`102,030`; blank where nothing is recorded."""
+    return f"{int(float(str(value))):,}" if given(value) else ""
+
+
 def newest(frame: pd.DataFrame, column: str, count: int | None) -> list[dict[str, Any]]:
     """The rows as dicts of plain values, newest first by `column`; at most `count` of them."""
     if frame.empty:

@@ -21,7 +21,7 @@ from tapwear.report.due_words import (
     service_words,
     status_words,
 )
-from tapwear.report.frames import day_of, given, newest, stay_words
+from tapwear.report.frames import day_of, given, newest, stay_words, whole_number
 from tapwear.report.oil_unit import OilUnit, number
 from tapwear.report.pages_evidence import count_section, oil_section, readings_section
 from tapwear.report.pages_fleet import many
@@ -200,7 +200,7 @@ def _work(subject: Subject) -> Section:
             contacts = f"{service['contact_left_mm']:g} mm left"
             if given(service.get("condemning_limit_mm")):
                 contacts += f", limit {service['condemning_limit_mm']:g} mm"
-        counters = [_counter(service.get(name)) for name in ("as_found_counter", "as_left_counter")]
+        counters = [whole_number(service.get(name)) for name in ("as_found_counter", "as_left_counter")]
         resets = ", ".join(str(task) for task in service.get("resets") or ())
         remark = str(service.get("remark") or "") if given(service.get("remark")) else ""
         rows.append((str(day_of(service["done_on"])), str(service["work"]), *counters, contacts, resets, remark))
@@ -210,7 +210,3 @@ def _work(subject: Subject) -> Section:
     older = inspections - INSPECTIONS_SHOWN
     after = (f"{many(older, 'older inspection')} not shown.",) if older > 0 else ()
     return Section("Work done", () if rows else ("None is recorded.",), tables=tables(found), after=after)
-
-
-def _counter(value: object) -> str:
-    return f"{int(float(str(value))):,}" if given(value) else ""

@@ -7,6 +7,7 @@ from typing import Any
 from tapwear.oil.types import RESETS
 from tapwear.report.charts_terminal import acetylene_chart
 from tapwear.report.frames import day_of, given, newest
+from tapwear.report.oil_unit import number
 from tapwear.report.oil_words import call_sentence, finding_lines, joined, rate_words
 from tapwear.report.page import Block, Line, fixed
 from tapwear.report.stories import Subject
@@ -47,8 +48,8 @@ def _samples(subject: Subject, full: bool) -> list[str]:
     for sample in samples:
         row = [str(day_of(sample["sampled_on"])), _drawn_from(sample)]
         row += [_gas(sample, gas) for gas, _ in SHOWN_GASES]
-        row += [_number(sample.get("moisture_mg_per_kg"))] if water else []
-        row += [_number(sample.get("breakdown_kv"))] if kilovolt else []
+        row += [number(sample.get("moisture_mg_per_kg"))] if water else []
+        row += [number(sample.get("breakdown_kv"))] if kilovolt else []
         rows.append(row)
     more = len(subject.samples) - len(samples)
     return ["", *columns(headings, rows, right=range(2, len(headings))), *([f"and {more} older"] if more else [])]
@@ -61,15 +62,8 @@ def _drawn_from(sample: dict[str, Any]) -> str:
 
 
 def _gas(sample: dict[str, Any], gas: str) -> str:
-    text = _number(sample.get(gas))
+    text = number(sample.get(gas))
     return f"<{text}" if text and sample.get(f"{gas}_below") else text
-
-
-def _number(value: object) -> str:
-    if not given(value):
-        return ""
-    number = float(str(value))
-    return f"{number:,.0f}" if abs(number) >= 100 else f"{number:.3g}"
 
 
 def _charts(subject: Subject, width: int, ascii_only: bool) -> list[tuple[str, list[str]]]:

@@ -21,7 +21,7 @@ from tapwear.report.due_words import (
     service_words,
     status_words,
 )
-from tapwear.report.frames import day_of, given, newest, stay_words
+from tapwear.report.frames import day_of, given, newest, stay_words, whole_number
 from tapwear.report.page import Block, Line, table
 from tapwear.report.stories import Subject
 from tapwear.report.visit_notes import note_blocks
@@ -174,7 +174,7 @@ def _services(subject: Subject) -> Block:
             contacts = f"{service['contact_left_mm']:g} mm left"
             if given(service.get("condemning_limit_mm")):
                 contacts += f", limit {service['condemning_limit_mm']:g}"
-        counters = [_counter(service.get(name)) for name in ("as_found_counter", "as_left_counter")]
+        counters = [whole_number(service.get(name)) for name in ("as_found_counter", "as_left_counter")]
         resets = ", ".join(str(task) for task in service.get("resets") or ())
         rows.append([str(day_of(service["done_on"])), str(service["work"]), *counters, contacts, resets])
     headings = ["done", "work", "found at", "left at", "contacts", "starts again"]
@@ -182,7 +182,3 @@ def _services(subject: Subject) -> Block:
     right = [place for place, i in enumerate(used) if i in (2, 3)]
     lines = table([headings[i] for i in used], [[row[i] for i in used] for row in rows], right)
     return Block("Work done", tuple(lines))
-
-
-def _counter(value: object) -> str:
-    return f"{int(float(str(value))):,}" if given(value) else ""

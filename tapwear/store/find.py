@@ -23,6 +23,13 @@ class UnitKey:
     tag: str
 
 
+def number_of(connection: Connection, table: str, column: str, value: str) -> int | None:
+    """The number of the row that has that value in a column in which no two rows have the same, or None."""
+    rows = lean(table, "id", column)
+    number = connection.execute(sa.select(rows.c.id).where(rows.c[column] == value)).scalar()
+    return None if number is None else int(number)
+
+
 def find_unit(connection: Connection, tag: str) -> UnitKey:
     """The unit with that tag; capital and small letters are taken as the same where only one unit fits.
 

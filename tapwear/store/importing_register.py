@@ -15,15 +15,14 @@ from tapwear.store.clocks import RULE_FIELDS
 from tapwear.store.find import UnitKey
 from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.lean import lean
-from tapwear.store.places import add_station, find_station, place_at
+from tapwear.store.places import OF_TRANSFORMER, add_station, find_station, place_at, scheme_of
 from tapwear.store.recording import Change, Stamp, amend, insert, note_change
 from tapwear.store.register import add_unit, change_unit
 from tapwear.store.stays import StandingRow, standing
-from tapwear.store.visit_rules import VISIT_RULE_FIELDS, make_visit_rule, scheme_of, visit_rule_of
+from tapwear.store.visit_rules import VISIT_RULE_FIELDS, make_visit_rule, visit_rule_of
 from tapwear.visits.types import WHOLE_ROW, Row
 
 _WHERE = ("station", "bank", "phase", "state")
-_OF_TRANSFORMER = ("conservator", "main_tank_volume_l")
 _OF_STAY = ("region", "transformer_serial", "conservator", "main_tank_volume_l")
 
 
@@ -154,7 +153,7 @@ class RegisterIntake:
             told += self._fill("station", station, {"region": agreed.pop("region", "")}, given["station"])[1]
         transformer = self._transformer(given.get("transformer_serial", ""))
         if transformer is not None:
-            said = {name: agreed.pop(name, None) for name in _OF_TRANSFORMER}
+            said = {name: agreed.pop(name, None) for name in OF_TRANSFORMER}
             told += self._fill("transformer", transformer, said, f"transformer {given['transformer_serial']}")[1]
         return agreed, tuple(told)
 
@@ -168,7 +167,7 @@ class RegisterIntake:
             return False, ()
         number = self._transformer(serial)
         if number is not None:
-            said = {name: getattr(now, name) for name in _OF_TRANSFORMER}
+            said = {name: getattr(now, name) for name in OF_TRANSFORMER}
             return self._fill("transformer", number, said, f"transformer {serial}")
         return bool(amend(self.connection, "transformer", now.transformer_id, {"serial": serial}, self.stamp)), ()
 

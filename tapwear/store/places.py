@@ -9,18 +9,17 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
-from tapwear.store.find import near_names
+from tapwear.store.find import near_names, number_of
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Change, Stamp, insert, note_change, record
 
+OF_TRANSFORMER = ("conservator", "main_tank_volume_l")  # columns of a transformer among the fields of a unit
 MISSPELLED = 0.75  # codes as alike as this (difflib) are asked back about: our choice
 
 
 def find_station(connection: Connection, code: str) -> int | None:
     """The row number of the station with that code, or None."""
-    station = lean("station", "id", "code")
-    number = connection.execute(sa.select(station.c.id).where(station.c.code == code)).scalar()
-    return None if number is None else int(number)
+    return number_of(connection, "station", "code", code)
 
 
 def add_station(connection: Connection, code: str, stamp: Stamp, *, sure: bool = False, **fields: Any) -> int:
@@ -62,9 +61,14 @@ def place_at(connection: Connection, station_id: int, bank: str, phase: str) -> 
 
 def transformer_of(connection: Connection, serial: str) -> int:
     """The row number of the transformer with that serial number, made where there is none."""
-    transformer = lean("transformer", "id", "serial")
-    number = connection.execute(sa.select(transformer.c.id).where(transformer.c.serial == serial)).scalar()
-    return insert(connection, "transformer", serial=serial) if number is None else int(number)
+    number = number_of(connection, "transformer", "serial", serial)
+    return insert(connection, "transformer", serial=serial) if number is None else number
+
+
+def scheme_of(connection: Connection, name: str) -> int:
+    """The row number of the scheme of that name, made where there is none."""
+    number = number_of(connection, "scheme", "name", name)
+    return insert(connection, "scheme", name=name) if number is None else number
 
 
 def drives_of(connection: Connection, tap_changer_id: int, on: date | None = None) -> dict[str, int]:

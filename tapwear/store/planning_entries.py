@@ -10,7 +10,7 @@ from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
 from tapwear.store.entries import enter
-from tapwear.store.find import find_unit
+from tapwear.store.find import find_unit, number_of
 from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.lean import is_current, lean
 from tapwear.store.places import find_station
@@ -55,11 +55,10 @@ def _station(connection: Connection, code: str) -> int:
 
 
 def _scheme(connection: Connection, name: str) -> int:
-    scheme = lean("scheme", "id", "name")
-    number = connection.execute(sa.select(scheme.c.id).where(scheme.c.name == name)).scalar()
+    number = number_of(connection, "scheme", "name", name)
     if number is None:
         raise Refused("scheme", f"there is no scheme {name}", "name a scheme of service_rules or units")
-    return int(number)
+    return number
 
 
 def _unit(connection: Connection, tag: str) -> int:

@@ -17,27 +17,16 @@ from tapwear.errors import UsageError
 from tapwear.store.compartments import set_serials
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import lean
-from tapwear.store.places import add_drive, add_station, drives_of, place_at, transformer_of
+from tapwear.store.places import OF_TRANSFORMER, add_drive, add_station, drives_of, place_at, scheme_of, transformer_of
 from tapwear.store.recording import Change, Stamp, amend, insert, note_change, record
 from tapwear.store.stays import StandingRow, standing, standing_now
 from tapwear.store.validate import checked
 from tapwear.visits.fields import UNITS
 
 _OWN = (
-    "serial",
-    "technology",
-    "breathing",
-    "peer_group",
-    "oil_group",
-    "rated_current_a",
-    "step_voltage_v",
-    "commissioned_on",
-    "sampling_needs_outage",
-    "visit_cadence",
-    "positions",
-    "note",
+    *("serial", "technology", "breathing", "peer_group", "oil_group", "rated_current_a", "step_voltage_v"),
+    *("commissioned_on", "sampling_needs_outage", "visit_cadence", "positions", "note"),
 )
-_OF_TRANSFORMER = ("conservator", "main_tank_volume_l")
 _INTERVALS = ("interval_operations", "interval_years")
 _OWN_RULE = "contact service"  # the task that a unit's own interval is meant for
 
@@ -68,7 +57,7 @@ def add_unit(connection: Connection, values: Mapping[str, Any], stamp: Stamp, *,
     own = {name: given[name] for name in _OWN if name in given}
     if not own.get("serial"):
         own["serial"] = None  # unknown serial numbers are all alike, known ones never
-    scheme = _scheme(connection, given["scheme"]) if given.get("scheme") else None
+    scheme = scheme_of(connection, given["scheme"]) if given.get("scheme") else None
     number = insert(connection, "tap_changer", tag=tag, scheme_id=scheme, **own)
     note_change(connection, Change("tap_changer", number, "made", None, tag), stamp)
     unit = UnitKey(number, tag)
@@ -110,7 +99,7 @@ def change_unit(
         _free_tag(connection, given["unit"], unit.id)
         own["tag"] = given["unit"]
     if "scheme" in given:
-        own["scheme_id"] = _scheme(connection, given["scheme"]) if given["scheme"] else None
+        own["scheme_id"] = scheme_of(connection, given["scheme"]) if given["scheme"] else None
     changes = amend(connection, "tap_changer", unit.id, own, stamp)
     changes += _correct_stay(connection, unit, given, stamp, sure)
     if "region" in given:
@@ -218,15 +207,9 @@ def _free_serial(connection: Connection, serial: str | None, but: int | None) ->
         raise UsageError(f"Serial number {serial} belongs to unit {row.tag}; no two tap changers have the same.")
 
 
-def _scheme(connection: Connection, name: str) -> int:
-    scheme = lean("scheme", "id", "name")
-    number = connection.execute(sa.select(scheme.c.id).where(scheme.c.name == name)).scalar()
-    return insert(connection, "scheme", name=name) if number is None else int(number)
-
-
 def _transformer(connection: Connection, given: Mapping[str, Any], present: int | None, stamp: Stamp) -> int | None:
     """The transformer that the fields speak of: by serial number, else the present one, else a new nameless one."""
-    fields = {name: given[name] for name in _OF_TRANSFORMER if name in given}
+    fields = {name: given[name] for name in OF_TRANSFORMER if name in given}
     number = present
     if given.get("transformer_serial"):
         number = transformer_of(connection, given["transformer_serial"])
@@ -306,7 +289,7 @@ def _correct_stay(
     connection: Connection, unit: UnitKey, given: Mapping[str, Any], stamp: Stamp, sure: bool
 ) -> list[Change]:
     """A corrected place, transformer or state supersedes the unit's present stay, from the same day."""
-    concerned = {"station", "bank", "phase", "state", "transformer_serial", *_OF_TRANSFORMER} & given.keys()
+    concerned = {"station", "bank", "phase", "state", "transformer_serial", *OF_TRANSFORMER} & given.keys()
     if not concerned:
         return []
     now = standing_now(connection, unit.id)

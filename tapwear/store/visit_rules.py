@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
-from tapwear.store.find import find_unit
+from tapwear.store.find import find_unit, number_of
 from tapwear.store.lean import lean
 from tapwear.store.recording import Change, Stamp, amend, insert, note_change
 from tapwear.store.validate import checked
@@ -88,20 +88,8 @@ def list_visit_rules(connection: Connection) -> list[VisitRule]:
     return [VisitRule(*row) for row in connection.execute(query)]
 
 
-def scheme_of(connection: Connection, name: str) -> int:
-    """The number of the scheme of that name, which is made where there is none yet."""
-    number = _scheme(connection, name)
-    return insert(connection, "scheme", name=name) if number is None else number
-
-
-def _scheme(connection: Connection, name: str) -> int | None:
-    scheme = lean("scheme", "id", "name")
-    number = connection.execute(sa.select(scheme.c.id).where(scheme.c.name == name)).scalar()
-    return None if number is None else int(number)
-
-
 def _known_scheme(connection: Connection, name: str) -> int:
-    number = _scheme(connection, name)
+    number = number_of(connection, "scheme", "name", name)
     if number is None:
         scheme = lean("scheme", "name")
         names = ", ".join(connection.execute(sa.select(scheme.c.name).order_by(scheme.c.name)).scalars())
