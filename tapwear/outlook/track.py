@@ -233,6 +233,8 @@ def _crossings(then: Sequence[Told], model: RateModel) -> list[tuple[date | None
     The day is None where they were not made by the last visit; the second is None where operations do not count.
     """
     days: list[tuple[date | None, date | None]] = [(None, None)] * len(then)
+    if not then:
+        return days
     question, series = series_rows(model, [one.unit for one in then])
     asked = np.array(
         [bool(then[q].last_service_on and then[q].interval_operations and not then[q].weighted) for q in question], bool

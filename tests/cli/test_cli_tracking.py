@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from desk_store import make_desk, run
 
+from tapwear.store.engine import create_store
+
 
 @pytest.fixture(scope="module")
 def db(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -59,3 +61,10 @@ def test_a_day_that_is_not_before_is_refused(db: Path) -> None:
     done = run(db, "changes", "--since", "2026-06-30")
     assert done.exit_code == 2
     assert "does not lie before" in done.stderr
+
+
+def test_a_snapshot_of_a_store_without_units_is_followed_like_any_other(tmp_path: Path) -> None:
+    create_store(tmp_path / "empty.db").close()
+    for words in (("snapshot",), ("track",), ("track", "--json"), ("changes", "--since", "2026-01-31")):
+        done = run(tmp_path / "empty.db", *words)
+        assert done.exit_code == 0, done.output
