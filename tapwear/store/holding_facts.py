@@ -42,6 +42,9 @@ def find_doubts(
         found |= _limits(connection, by_table["limits"])
     if any("counter_digits" in row.values for row in units):
         found |= _lengths(connection, units, corrects)
+    ahead = {row.values["unit"]: row for row in units if row.values.get("commissioned_on", today) > today}
+    if ahead:
+        found |= _read_before(connection, ahead, by_table)
     if by_table.get("services"):
         found |= _services(connection, by_table["services"], by_table)
     if by_table.get("samples"):
@@ -187,6 +190,32 @@ def _lengths(connection: Connection, rows: Sequence[Row], corrects: bool) -> dic
             alike[tag] = row.values.get("scheme") or alike.get(tag) or row.values.get("technology", "")
     odd = other_length(digits, alike, new)
     return {id(new[tag]): Doubt("counter_digits", found, (tag,)) for tag, found in odd.items()}
+
+
+def _read_before(
+    connection: Connection, ahead: Mapping[str, Row], by_table: Mapping[str, list[Row]]
+) -> dict[int, Doubt]:
+    """Units that are to go into service on a day to come, and have readings: they would be left out of every list."""
+    changer, fitting = lean("tap_changer", "id", "tag"), lean("fitting", "tap_changer_id", "drive_id")
+    counter = lean("counter", "id", "drive_id")
+    reading = lean("reading", "id", "supersedes_id", "withdrawn", "counter_id")
+    query = (
+        sa.select(changer.c.tag)
+        .distinct()
+        .join_from(changer, fitting, fitting.c.tap_changer_id == changer.c.id)
+        .join(counter, counter.c.drive_id == fitting.c.drive_id)
+        .join(reading, reading.c.counter_id == counter.c.id)
+        .where(is_current(reading))
+    )
+    if len(ahead) <= LONGEST_LIST:
+        query = query.where(changer.c.tag.in_(sorted(ahead)))
+    read = {str(tag).casefold() for tag in connection.execute(query).scalars()}
+    read |= {row.values["unit"].casefold() for row in by_table.get("readings", [])}
+    return {
+        id(row): Doubt("commissioned_on", f"{row.values['commissioned_on']} lies ahead, and it was read before", (tag,))
+        for tag, row in ahead.items()
+        if tag.casefold() in read
+    }
 
 
 # --- services ---------------------------------------------------------------------------------------------------

@@ -194,3 +194,18 @@ def test_a_service_asks_again_where_an_answer_cannot_be(db: Path, monkeypatch: p
 def test_a_sheet_of_one_unit_counts_one(db: Path) -> None:
     said("unit", "move", "T2", "--station", "SOUTH")
     assert "1 unit at SOUTH" in said("sheet", "--station", "SOUTH", "--out", "south.html")
+
+
+def test_a_unit_that_was_read_is_not_put_into_service_on_a_day_to_come_without_a_reason(
+    db: Path, tmp_path: Path
+) -> None:
+    change = ("unit", "change", "T1", "--commissioned", "2029-05-01")
+    assert "2029-05-01 lies ahead, and it was read before" in said(*change, code=3)
+    said(*change, "--sure", "comes back from the workshop then")
+    said("unit", "add", "T8", "--station", "NORTH", "--digits", "6", "--commissioned", "2029-05-01")
+    rows = "unit,station,counter_digits,commissioned_on\nN1,NORTH,6,2029-05-01\nN2,NORTH,6,2029-05-01\n"
+    (tmp_path / "units.csv").write_text(rows, encoding="utf-8")
+    (tmp_path / "readings.csv").write_text("unit,read_on,value\nn2,2026-05-01,1200\n", encoding="utf-8")
+    words = said("import", "units.csv", "readings.csv", code=3)
+    assert "units.csv:3 commissioned_on: 2029-05-01 lies ahead" in words
+    assert "units.csv:2" not in words
