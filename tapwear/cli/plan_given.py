@@ -256,9 +256,9 @@ def list_given(
     if not rows:
         tell("Nothing is given yet; what a plan assumes instead, it says.")
         return
-    from tapwear.report.terminal import columns
+    from tapwear.report.terminal import columns_broken, screen_width
 
-    typer.echo("\n".join(columns(["kind", "number", "says"], rows, right=(1,))))
+    typer.echo("\n".join(columns_broken(["kind", "number", "says"], rows, screen_width(), right=(1,))))
 
 
 @given_app.command("drop")

@@ -146,13 +146,14 @@ def compare(
 
     from tapwear.plan.compare import compare_plans
     from tapwear.report.plan_compare import compare_lines
+    from tapwear.report.terminal import screen_width
 
     store = open_the_store(context)
     changes = compare_plans(_kept(store, first), _kept(store, second))
     if as_json:
         typer.echo(json_text({"from": first, "to": second, **asdict(changes)}))
         return
-    typer.echo("\n".join(compare_lines(changes, first, second)))
+    typer.echo("\n".join(compare_lines(changes, first, second, screen_width())))
 
 
 def _kept(store: Store, name: str) -> PlanResult:

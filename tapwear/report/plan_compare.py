@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from tapwear.plan.compare import Change, Compared
 from tapwear.report.plain import plain
-from tapwear.report.terminal import columns
+from tapwear.report.terminal import columns_broken
 
 
-def compare_lines(compared: Compared, first: str, second: str) -> list[str]:
-    """A headline, what differs for all jobs, then moved, added and dropped jobs, each with its reasons."""
+def compare_lines(compared: Compared, first: str, second: str, width: int | None = None) -> list[str]:
+    """A headline, what differs for all jobs, then moved, added and dropped jobs, each with its reasons.
+
+    width : of the screen; None: not for one, a line each
+    """
     counts = [(len(compared.moved), "moved"), (len(compared.added), "added"), (len(compared.dropped), "dropped")]
     told = ", ".join(f"{number} {what}" for number, what in counts)
     without = f", {compared.without} without a place in either" if compared.without else ""
@@ -20,7 +23,7 @@ def compare_lines(compared: Compared, first: str, second: str) -> list[str]:
                 [change.unit, change.task, change.before or "none", change.after or "none", _by(change), _why(change)]
                 for change in changes
             ]
-            lines += ["", title, *columns(["unit", "task", "before", "after", "by", "why"], rows)]
+            lines += ["", title, *columns_broken(["unit", "task", "before", "after", "by", "why"], rows, width)]
     return lines
 
 

@@ -11,6 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from tapwear.plan.terms import ORDERED
 from tapwear.report.pages_choice import BoardPaper
 from tapwear.report.plain import plain
 from tapwear.report.plan_board import Board, CrewRow, months, part_of, week_board
@@ -95,6 +96,7 @@ def plan_html(view: PlanView, paper: BoardPaper = BoardPaper.A4) -> str:
         state=state_words,
         needs=resources_words,
         kit=kit_words,
+        ordered=ORDERED,
     )
     return f"{made}\n"
 

@@ -8,6 +8,7 @@ where that is a screen, and only for work that lasts longer than two seconds.
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from threading import Event, Timer
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 PATIENCE_S = 2.0  # work shorter than this shows no progress [s]
 PAGE_WIDTH = 100  # a page of words is no wider than this, however wide the screen; our choice
 GAP = 2  # spaces between columns
+SENTENCE = 40  # columns that a sentence needs to be read beside others; our choice
 NARROWEST = 40  # pages are laid out for at least this many columns; our choice
 
 
@@ -77,6 +79,33 @@ def columns(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Seque
     table = [headings, *rows] if any(headings) else rows
     laid = [_laid(cells, i in right) for i, cells in enumerate(zip(*table, strict=True))]
     return [(" " * GAP).join(cells).rstrip() for cells in zip(*laid, strict=True)]
+
+
+def columns_broken(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], width: int | None, right: Sequence[int] = ()
+) -> list[str]:
+    """The same for a screen of that width: what the last column says is broken between words, under itself where it
+    has room for a sentence, else under its row. None: no screen, nothing is broken."""
+    if width is None:
+        return columns(headings, rows, right)
+    head, *firsts = columns(headings[:-1], [row[:-1] for row in rows], right)
+    start = max(map(cell_width, [head, *firsts])) + GAP
+    beside = width - start >= SENTENCE
+    indent = start if beside else 4
+    lines = [f"{head:<{start}}{headings[-1]}" if beside else head]
+    for first, row in zip(firsts, rows, strict=True):
+        words = textwrap.wrap(plain(row[-1]), max(width, NARROWEST) - indent, break_on_hyphens=False) or [""]
+        if beside:
+            lines.append(first + " " * (start - cell_width(first)) + words.pop(0))
+        else:
+            lines.append(first)
+        lines += [" " * indent + part for part in words if part]
+    return [line.rstrip() for line in lines]
+
+
+def screen_width() -> int | None:
+    """Columns of the screen that standard output is; None for a pipe or a file."""
+    return make_console().width if is_screen(sys.stdout) else None
 
 
 def _laid(cells: Sequence[str], flush_right: bool) -> list[str]:

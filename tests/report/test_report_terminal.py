@@ -7,7 +7,7 @@ import time
 import pytest
 
 from tapwear.report import terminal
-from tapwear.report.terminal import can_draw, columns, make_console, note, progress
+from tapwear.report.terminal import can_draw, columns, columns_broken, make_console, note, progress
 
 
 class Screen(io.StringIO):
@@ -85,3 +85,22 @@ def test_progress_shows_on_a_screen_when_work_lasts(monkeypatch: pytest.MonkeyPa
             time.sleep(0.02)
     assert "Working [now]" in screen.getvalue()
     assert "2/3" in screen.getvalue()
+
+
+def test_the_last_column_is_broken_beside_or_under_its_row() -> None:
+    rows = [["U1", "moved", "station ALDER closed in 2027-W10 (busbar works)"], ["U22", "added", ""]]
+    wide = columns_broken(["unit", "what", "why"], rows, 59)
+    assert wide == [
+        "unit  what   why",
+        "U1    moved  station ALDER closed in 2027-W10 (busbar",
+        "             works)",
+        "U22   added",
+    ]
+    assert columns_broken(["unit", "what", "why"], rows, 48) == [
+        "unit  what",
+        "U1    moved",
+        "    station ALDER closed in 2027-W10 (busbar",
+        "    works)",
+        "U22   added",
+    ]
+    assert columns_broken(["unit", "what", "why"], rows, None) == columns(["unit", "what", "why"], rows)
