@@ -123,7 +123,7 @@ class Reader:
                 beside.last[newest],
                 asked,
                 trend=beside.trend[newest],
-                samples_used=beside.used[newest],
+                samples_used=sum(beside.used[row] for row in rows),
                 evidence_since=beside.since.get(newest),
                 oil_work=tuple(f for row in rows for f in beside.quality.get(row, ())),
             )

@@ -48,7 +48,7 @@ class Look:
 
     task, early, late : of the date that would be narrowed; None where the unit has no date
     width_days, width_after_days : early to late now, and with a reading on the day asked for; None where there is no
-        date, or where a reading does not set it
+        date, or where a reading does not set it; the second, too, where none is there yet
     narrows_days : the difference, not below 0
     reading, sample : why the counter is to be read and the oil sampled, as sentences' beginnings; "" : no need
     sample_moves_days : by how much the early date comes forward if the sample shows the same as the last one; None: not
@@ -165,7 +165,9 @@ def _look(
     then = after.get((due.unit, due.task))
     end = date(as_of.year + HORIZON_YEARS, as_of.month, min(as_of.day, 28))
     width = None if oil_sets or not due.known or due.early is None else _width(due, end)
-    width_after = None if width is None or then is None or then.early is None else min(_width(then, end), width)
+    unread = due.interval_operations is not None and due.readings_used == 0  # what a first one would tell is not known
+    untold = width is None or unread or then is None or then.early is None
+    width_after = None if untold else min(_width(then, end), width)
     narrows = 0 if width is None or width_after is None else width - width_after
     near = due.early is not None and due.early <= deadline + timedelta(days=round(NEAR_YEARS * DAYS_PER_YEAR))
     age = (as_of - due.last_reading_on).days if due.last_reading_on else None

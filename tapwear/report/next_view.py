@@ -38,7 +38,7 @@ NEXT_FIELDS: dict[str, str] = {
     "early": "day by which it has become due with 10 % [ISO date]",
     "late": "the same with 90 %",
     "width_days": "days from early to late now; null: no date, or a reading does not set it",
-    "width_after_days": "the same if the counter is read on read_on and shows what is expected",
+    "width_after_days": "the same if the counter is read on read_on and shows what is expected; null: or never read",
     "narrows_days": "the difference [days]",
     "last_reading_on": "day of the last usable reading [ISO date]",
     "reading_overdue": "the last reading is older than usual for this unit",
@@ -81,9 +81,12 @@ def next_page(found: Round) -> list[Block]:
 
 
 def range_words(look: Look) -> str:
-    """`51 to 37`: days from early to late now and after a reading; `-` where a reading does not set the date."""
-    if look.width_days is None or look.width_after_days is None:
+    """`51 to 37`: days from early to late now and after a reading; `946 now` where no reading is there yet; `-` where a
+    reading does not set the date."""
+    if look.width_days is None:
         return "-"
+    if look.width_after_days is None:
+        return f"{look.width_days:,} now"
     return f"{look.width_days:,} to {look.width_after_days:,}"
 
 

@@ -385,6 +385,7 @@ def test_compartments_of_one_unit_are_read_apart_and_the_worse_one_speaks() -> N
     second["sample_id"] += 500_000
     verdict = verdict_on(pd.concat([ARCING, second], ignore_index=True), ARCING_UNITS, "T1")
     assert verdict.call == "pull forward"
+    assert verdict.samples_used == 2 * verdict_on(ARCING, ARCING_UNITS, "T1").samples_used
 
 
 def test_other_choices_may_be_handed_in() -> None:

@@ -14,7 +14,7 @@ from outlook_dues import due
 from tapwear.fleet import assess_book, moved_if_repeated, outlook_if_read
 from tapwear.outlook.next import Look, Round, SampleWanted, next_round, usual_intervals
 from tapwear.outlook.types import Outlook
-from tapwear.report.next_view import what_words
+from tapwear.report.next_view import range_words, what_words
 from tapwear.weeks import cadence_days
 from tapwear.words import SEVERE
 
@@ -46,6 +46,13 @@ def test_the_narrowing_is_the_width_now_less_the_width_after_the_reading() -> No
     look = only(round_of(Outlook(AS_OF, (NOW,)), Outlook(AS_OF, (THEN,))))
     assert (look.width_days, look.width_after_days, look.narrows_days) == (230, 170, 60)
     assert look.reading == "the range of its date would narrow by 60 days"
+
+
+def test_what_a_first_reading_would_tell_is_not_said() -> None:
+    never = replace(NOW, readings_used=0, last_reading_on=None)
+    look = only(round_of(Outlook(AS_OF, (never,)), Outlook(AS_OF, (never,))))
+    assert (look.width_days, look.width_after_days, look.narrows_days) == (230, None, 0)
+    assert (look.reading, range_words(look)) == ("no usable reading yet", "230 now")
 
 
 def test_a_narrowing_of_days_or_of_a_far_date_is_not_worth_a_visit() -> None:
