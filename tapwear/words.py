@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import shlex
+
 CAUTION_SHORT = (
     "Planning advice only, neither a switching permit nor a diagnosis. Before any work: de-energise, isolate, "
     "test, lock or tag, and earth. Acetylene and hydrogen burn and explode: ventilate, no ignition source. "
@@ -85,3 +88,8 @@ def percent_words(chance: float) -> str:
     if percent < 1:
         return "under 1 %"
     return "over 99 %" if percent > 99 else f"{percent} %"
+
+
+def as_typed(tag: str) -> str:
+    """A tag as it is typed in a command: in quotes where it holds a blank or a sign that means something to a shell."""
+    return tag if re.fullmatch(r"[\w.:/+%@,-]+", tag) else shlex.quote(tag)

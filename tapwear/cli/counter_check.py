@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from tapwear.cli.entering import asked, at_a_terminal, confirmed, tell
 from tapwear.errors import DataRejected, UsageError
 from tapwear.weeks import age_words
+from tapwear.words import as_typed
 
 if TYPE_CHECKING:
     from tapwear.store.history import CounterPast
@@ -34,7 +35,7 @@ def expected(past: CounterPast, on: date, value: int) -> Expected:
     if value >= 10**past.digits:
         raise UsageError(
             f"{past.unit.tag}: {value} has more digits than the counter, which has {past.digits}. Read it again; if "
-            f"the counter has more digits: tapwear unit change {past.unit.tag} --digits N"
+            f"the counter has more digits: tapwear unit change {as_typed(past.unit.tag)} --digits N"
         )
     earlier = [one for one in past.readings if one.on < on]
     readings = [(one.on.toordinal(), one.value) for one in earlier]

@@ -11,6 +11,7 @@ import typer
 from tapwear.cli.context import open_the_store, parse_date, who
 from tapwear.cli.entering import asked, at_a_terminal, in_words, stamp_of, tell, value_of
 from tapwear.errors import UsageError
+from tapwear.words import as_typed
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -168,7 +169,8 @@ def _chosen(
         return fit[0]
     gone = next((row for row in rows if row.id == number and not row.stands), None)
     if gone is not None:
-        raise UsageError(f"{gone.name} does not stand any more; what took its place: tapwear history {key.tag}")
+        look = f"tapwear history {as_typed(key.tag)}"
+        raise UsageError(f"{gone.name} does not stand any more; what took its place: {look}")
     which = [f"of {day}"] if day else []
     which += [f"with number {number}"] if number is not None else []
     listed = "; ".join(f"{row.name} ({says_words(row)})" for row in (fit or standing)[-LISTED:]) or "none"
@@ -176,7 +178,7 @@ def _chosen(
     if fit:
         raise UsageError(
             f"{key.tag} has {len(fit)} rows of kind {' '.join([name, *which])}: say which with --on DATE or "
-            f"--number N. The last: {listed}. All: tapwear history {key.tag} --kind {table}"
+            f"--number N. The last: {listed}. All: tapwear history {as_typed(key.tag)} --kind {table}"
         )
     raise UsageError(f"{key.tag} has no {name} {' '.join(which)}. The last: {listed}.".replace("  ", " "))
 

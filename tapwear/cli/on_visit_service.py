@@ -24,7 +24,7 @@ from tapwear.cli.entering import (
 from tapwear.errors import UsageError
 from tapwear.visits.fields import SERVICES, TASKS
 from tapwear.visits.resets import resets_of
-from tapwear.words import CAUTION_SHORT, limits_words
+from tapwear.words import CAUTION_SHORT, as_typed, limits_words
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -155,7 +155,8 @@ def service(
     if past is not None and past.serial and not given.get("serial_seen"):
         tell("The serial number was not confirmed.")
     if past is not None and given.get("serial_seen") and not past.serial:
-        tell(f"The register has no serial number yet: tapwear unit change {key.tag} --serial {given['serial_seen']}")
+        change = f"tapwear unit change {as_typed(key.tag)} --serial {as_typed(given['serial_seen'])}"
+        tell(f"The register has no serial number yet: {change}")
     again = resets_of(given["work"], given.get("resets"))
     _say_clocks(again, rules)
     _ask_for_proof(store, key, given)

@@ -9,6 +9,7 @@ from tapwear.cli.context import open_the_store
 from tapwear.cli.entering import OPTIONS, in_words, past_day, stamp_of, tell, values_of
 from tapwear.errors import UsageError
 from tapwear.visits.fields import EVENTS, UNITS
+from tapwear.words import as_typed
 
 unit = typer.Typer(no_args_is_help=True, help="Who is who: add, correct, move, swap, retire, show and list units.")
 
@@ -147,7 +148,8 @@ def add(
         if not any(name in given for name in names)
     ]
     if open_points:
-        tell(f"Not known yet: {'; '.join(open_points)}. Add with: tapwear unit change {key.tag} --help")
+        change = f"tapwear unit change {as_typed(key.tag)} --help"
+        tell(f"Not known yet: {'; '.join(open_points)}. Add with: {change}")
 
 
 @unit.command("change")
@@ -203,7 +205,7 @@ def change(
 
     given = values_of(UNITS, {**_fields(context), "unit": new_tag}, may_clear=True)
     if not given:
-        raise UsageError(f"Say what to change, e.g. --serial S-4711. All fields: tapwear unit change {tag} --help")
+        raise UsageError("Say what to change, e.g. --serial S-4711. All fields: tapwear unit change --help")
     if given.get("unit") == "" or given.get("station") == "":
         raise UsageError("A unit needs a tag and a station; they cannot be cleared.")
     store = open_the_store(context)

@@ -12,6 +12,7 @@ from tapwear.cli.entering import past_day, stamp_of, tell
 from tapwear.cli.plan_given import take
 from tapwear.errors import UsageError
 from tapwear.visits.planning import JOB_NOTES
+from tapwear.words import as_typed
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -205,7 +206,8 @@ def progress(
     }  # fmt: skip
     take(context, JOB_NOTES, given, by, f"work on {unit} {status.value} on {day}")
     if status is Progress.DONE:
-        tell(f"The clocks start again with the service itself: tapwear service {unit} --work overhaul --on {day}")
+        service = f"tapwear service {as_typed(unit)} --work overhaul --on {day}"
+        tell(f"The clocks start again with the service itself: {service}")
 
 
 def work(

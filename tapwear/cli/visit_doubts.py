@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from tapwear.measures import shown_in
 from tapwear.visits.observations import BY_NAME, label
 from tapwear.visits.positions import position_number
+from tapwear.words import as_typed
 
 if TYPE_CHECKING:
     from tapwear.store.visit_ground import Ground
@@ -78,7 +79,7 @@ def follow_up_words(others: Mapping[str, Any], unit: str) -> list[str]:
     if compartment is not None and tank is not None and compartment > tank:
         words.append(
             "The compartment is hotter than the main tank: tell the engineer. To let it act on the date: "
-            f"tapwear condition add {unit} hotter_than_main_tank"
+            f"tapwear condition add {as_typed(unit)} hotter_than_main_tank"
         )
     if str(others.get("seepage", "none")) != "none":
         words.append("Seepage is followed up until it is closed: tapwear followups")

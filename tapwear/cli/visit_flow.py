@@ -24,7 +24,7 @@ from tapwear.store.recording import Stamp
 from tapwear.store.visit_ground import Ground, visit_ground
 from tapwear.store.visiting import VisitOutcome, record_visit
 from tapwear.visits.observations import BY_NAME, label
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, SEVERE, as_typed
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -99,12 +99,13 @@ def _begin(path: Path, unit: UnitKey, how: How) -> Draft:
     left = load_draft(path, unit.tag) if how.asks or how.resume else None
     if left is None:
         if how.resume:
-            raise UsageError(f"There is no unfinished visit to {unit.tag}. Begin one with: tapwear visit {unit.tag}")
+            begin = f"tapwear visit {as_typed(unit.tag)}"
+            raise UsageError(f"There is no unfinished visit to {unit.tag}. Begin one with: {begin}")
         return Draft(unit.tag, how.on, how.by)
     if not how.resume:
         raise UsageError(
             f"A visit to {unit.tag} on {left.visited_on} by {left.by} was left unfinished after {len(left.answered)} "
-            f"answers. Go on with it: tapwear visit {unit.tag} --resume; or drop it and begin again: --anew"
+            f"answers. Go on with it: tapwear visit {as_typed(unit.tag)} --resume; or drop it and begin again: --anew"
         )
     tell(f"Going on with the visit of {left.visited_on} by {left.by}: {len(left.answered)} questions are answered.")
     return left
@@ -116,7 +117,7 @@ def _stop(path: Path, draft: Draft) -> NoReturn:
     if path.exists():
         tell(
             f"Stopped; nothing is in the store yet. {len(draft.answered)} answers are kept in {path}. Go on with: "
-            f"tapwear visit {draft.unit} --resume"
+            f"tapwear visit {as_typed(draft.unit)} --resume"
         )
     else:
         tell("Stopped; nothing was recorded.")

@@ -17,7 +17,7 @@ from tapwear.store.visit_ground import Ground, whose_serial
 from tapwear.visits.fields import READINGS, SERVICES
 from tapwear.visits.observations import BY_NAME, POSITIONS, QUANTITIES, label, noted
 from tapwear.visits.specs import Unfit
-from tapwear.words import CAUTIONS
+from tapwear.words import CAUTIONS, as_typed
 
 if TYPE_CHECKING:
     from tapwear.cli.visit_draft import Draft
@@ -89,7 +89,7 @@ class Guide:
             if said is not None and said.strip().casefold() != known.casefold():
                 raise LeaveIt(
                     f"{self.ground.unit.tag} stands at {where.where}; you gave {key} {said}. Nothing was recorded. If "
-                    f"the register is wrong: tapwear unit move {self.ground.unit.tag}"
+                    f"the register is wrong: tapwear unit move {as_typed(self.ground.unit.tag)}"
                 )
         if not self.asking.asks or "station" in self.asking.given:
             return
@@ -112,7 +112,7 @@ class Guide:
                 return
             if not self.ground.serial:
                 tag = self.ground.unit.tag
-                tell(f"The register has no serial number yet: tapwear unit change {tag} --serial {seen}")
+                tell(f"The register has no serial number yet: tapwear unit change {as_typed(tag)} --serial {seen}")
                 return
             words = self._mismatch(seen)
             if not words:

@@ -15,7 +15,7 @@ from tapwear.outlook.noticed import Noticed
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.standing_still import hands_of, still_words
 from tapwear.outlook.types import Due, Outlook
-from tapwear.words import SEVERE
+from tapwear.words import SEVERE, as_typed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -114,5 +114,5 @@ def _hotter(unit: str, rows: Sequence[Noticed], closed: date | None) -> str:
     which = f"compartment {name}" if name else "compartment"
     return (
         f"{which} {more:.3g} K hotter than the main tank on {on}{again}: for the engineer to judge; note it with "
-        f"tapwear condition add {unit} {HOTTER} --words TEXT"
+        f"tapwear condition add {as_typed(unit)} {HOTTER} --words TEXT"
     )

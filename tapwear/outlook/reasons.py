@@ -9,7 +9,7 @@ from tapwear.counts.current import UnitWeights
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.conditions import Noted
 from tapwear.weeks import age_words
-from tapwear.words import CONDITION_KINDS, SEVERE
+from tapwear.words import CONDITION_KINDS, SEVERE, as_typed
 
 # Our choices, all of them: when an age is worth a word.
 READING_OLD_DAYS = 400
@@ -119,11 +119,11 @@ def next_action(e: Evidence) -> str:
         when = f"by {e.asked_by.act_by}" if e.asked_by.act_by > e.as_of else f"now: it was due by {e.asked_by.act_by}"
         return f"act on what was noted ({CONDITION_KINDS[e.asked_by.kind]}) {when}"
     if not e.has_rule:
-        return f"give its interval: tapwear unit change {e.unit} --interval-operations N"
+        return f"give its interval: tapwear unit change {as_typed(e.unit)} --interval-operations N"
     if e.overdue:
         return f"plan the {e.task} now" if e.state == "in service" else f"do the {e.task} before it goes into service"
     if e.last_service_on is None:
-        return f"find when the last {e.task} was done and log it (tapwear service {e.unit})"
+        return f"find when the last {e.task} was done and log it (tapwear service {as_typed(e.unit)})"
     first = _to_look_at(e)
     pressing = e.early is not None and e.readings_used and _order_by(e, e.early) <= e.as_of
     return "; ".join(part for part in (first, _by_date(e) if pressing or not first else "") if part)

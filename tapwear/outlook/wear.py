@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.types import Due
+from tapwear.words import as_typed
 
 MEASURED_MM = 0.2
 """Standard error of one measurement of the thinnest contact (our choice). [mm]"""
@@ -160,7 +161,7 @@ def _words(
         said.append(_advice(verdict, due, ahead))
         said.append(
             "Advice to the responsible engineer; no date rests on it. A decision is applied and kept with: "
-            f"tapwear unit change {due.unit} --interval-operations N --because REASON"
+            f"tapwear unit change {as_typed(due.unit)} --interval-operations N --because REASON"
         )
     return tuple(said)
 

@@ -13,7 +13,7 @@ from tapwear.report.plan_data import JobRow, PlanView, job_rows
 from tapwear.report.plan_orders import items_of, us_gallons
 from tapwear.report.plan_words import chance_words, hours_words, parts, recall_words, request_words, severe_words
 from tapwear.report.templating import house
-from tapwear.words import CAUTIONS
+from tapwear.words import CAUTIONS, as_typed
 
 NO_SERIAL = "not given: take it from the nameplate and check the unit before anything else"
 NO_PCB = "not given: have it established before oil is drained"
@@ -137,7 +137,8 @@ def _command(row: JobRow) -> str:
     work = {"contact service": "overhaul"}.get(row.task, row.task)
     unit = f'"{row.unit}"' if " " in row.unit else row.unit
     kind = f'"{work}"' if " " in work else work
-    return f"tapwear service {unit} --work {kind} --on DATE --serial SERIAL --as-found N --as-left N --witness NAME"
+    work = f"--work {kind} --on DATE --serial SERIAL --as-found N --as-left N --witness NAME"
+    return f"tapwear service {as_typed(unit)} {work}"
 
 
 def sheets_html(view: PlanView, sheets: Sequence[JobSheet]) -> str:

@@ -24,6 +24,7 @@ from tapwear.visits.observations import BY_NAME, OBSERVATIONS
 from tapwear.visits.resets import NO_RESETS
 from tapwear.visits.specs import FieldSpec, TableSpec
 from tapwear.visits.types import Below
+from tapwear.words import as_typed
 
 _DEFERRALS = TableSpec(
     "deferrals",
@@ -153,7 +154,7 @@ def _short_enough(connection: Connection, unit: UnitKey, counter_id: int, value:
     if value >= 10**digits:
         raise UsageError(
             f"{unit.tag}: {value} has more digits than the counter, which has {digits}. Read it again; if it has "
-            f"more digits: tapwear unit change {unit.tag} --digits N"
+            f"more digits: tapwear unit change {as_typed(unit.tag)} --digits N"
         )
 
 

@@ -13,6 +13,7 @@ from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.places import drives_of
 from tapwear.store.recording import insert
+from tapwear.words import as_typed
 
 USUAL_DIGITS = 6  # of a drive of which no counter is known: our choice
 CONTROLLER_DIGITS = 9  # a controller counts in a number that does not roll over in practice: our longest
@@ -44,7 +45,7 @@ def drive_in(connection: Connection, unit: UnitKey, name: str, on: date | None) 
         return slots[0]
     if not slots:
         raise UsageError(
-            f"{unit.tag} has no drive, so no counter; add one with: tapwear unit change {unit.tag} --drives"
+            f"{unit.tag} has no drive, so no counter; add one with: tapwear unit change {as_typed(unit.tag)} --drives"
         )
     raise UsageError(f"{unit.tag} has several drives: say which one, --drive {' or '.join(slots)}.")
 

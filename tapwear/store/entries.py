@@ -24,6 +24,7 @@ from tapwear.store.validate import checked
 from tapwear.visits.fields import EVENTS, GASES, READINGS, SAMPLES, SERVICES
 from tapwear.visits.resets import resets_of
 from tapwear.visits.types import Below
+from tapwear.words import as_typed
 
 OutcomeKind = Literal["stored", "already there", "conflict", "replaced"]
 
@@ -148,7 +149,7 @@ def add_reading(
     if given["value"] >= 10**counter.digits:
         raise UsageError(
             f"{unit.tag}: {given['value']} has more digits than the counter, which has {counter.digits}. Read it "
-            f"again; if it has more digits: tapwear unit change {unit.tag} --digits N"
+            f"again; if it has more digits: tapwear unit change {as_typed(unit.tag)} --digits N"
         )
     columns = {
         "counter_id": counter.id,
@@ -236,7 +237,7 @@ def check_serial(connection: Connection, unit: UnitKey, seen: str) -> None:
     if seen and known and squeezed(seen) != squeezed(known):
         raise UsageError(
             f"{unit.tag} has serial number {known}, you gave {seen}: are you at the right unit? Nothing was "
-            f"recorded. If the register is wrong: tapwear unit change {unit.tag} --serial {seen}"
+            f"recorded. If the register is wrong: tapwear unit change {as_typed(unit.tag)} --serial {seen}"
         )
 
 

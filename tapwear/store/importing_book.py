@@ -27,7 +27,7 @@ from tapwear.visits.fields import GASES, TASKS
 from tapwear.visits.observations import label
 from tapwear.visits.resets import NO_RESETS
 from tapwear.visits.types import WHOLE_ROW, Row
-from tapwear.words import CONDITION_KINDS
+from tapwear.words import CONDITION_KINDS, as_typed
 
 ROWS_A_BATCH = 5_000  # written at once: our choice, a compromise of memory and speed
 BY_HAND = "keep the book's, or correct it by hand"
@@ -147,7 +147,7 @@ class BookIntake:
             "doubt": "",
         }
         typed = f"{value} --on {on}" + ("" if current is None else f" --current {current:g}")
-        how = f"keep the book's, or correct it: tapwear log {unit.tag} {typed} --replace --because REASON"
+        how = f"keep the book's, or correct it: tapwear log {as_typed(unit.tag)} {typed} --replace --because REASON"
         return self._keep("reading", row, columns, f"{unit.tag} on {on}", how)
 
     def _short_enough(self, unit: UnitKey, name: str, value: int | None, digits: int) -> None:
@@ -155,7 +155,7 @@ class BookIntake:
             raise Refused(
                 name,
                 f"{value} is too long for the counter of {unit.tag}, which has {digits} digits",
-                f"correct the number; if the counter is longer: tapwear unit change {unit.tag} --digits N",
+                f"correct the number; if the counter is longer: tapwear unit change {as_typed(unit.tag)} --digits N",
             )
 
     def _event(self, unit: UnitKey, row: Row) -> Result:

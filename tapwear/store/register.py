@@ -22,6 +22,7 @@ from tapwear.store.recording import Change, Stamp, amend, insert, note_change, r
 from tapwear.store.stays import StandingRow, standing, standing_now
 from tapwear.store.validate import checked
 from tapwear.visits.fields import UNITS
+from tapwear.words import as_typed
 
 _OWN = (
     *("serial", "technology", "breathing", "peer_group", "oil_group", "rated_current_a", "step_voltage_v"),
@@ -297,13 +298,14 @@ def _correct_stay(
     if {"station", "bank", "phase"} & concerned:
         code = given.get("station", now.station)
         if not code:
-            raise UsageError(f"{unit.tag} is at no place of ours; move it with: tapwear unit move {unit.tag}")
+            raise UsageError(f"{unit.tag} is at no place of ours; move it with: tapwear unit move {as_typed(unit.tag)}")
         station = add_station(connection, code, stamp, sure=sure)
         place = place_at(connection, station, given.get("bank", now.bank), given.get("phase", now.phase))
     transformer = _transformer(connection, given, now.transformer_id, stamp)
     state = given.get("state") or now.state
     if state == "in service" and place is None:
-        raise UsageError(f"{unit.tag} is at no place of ours; put it into service with: tapwear unit move {unit.tag}")
+        move = f"tapwear unit move {as_typed(unit.tag)}"
+        raise UsageError(f"{unit.tag} is at no place of ours; put it into service with: {move}")
     pairs = (
         ("place_id", now.place_id, place),
         ("transformer_id", now.transformer_id, transformer),
@@ -331,7 +333,7 @@ def _last_stay(connection: Connection, unit: UnitKey, on: date) -> StandingRow:
     if last.from_on == on:
         raise UsageError(
             f"{unit.tag} is {last.state} at {last.where} since that day, {on}. What is wrong there is corrected with: "
-            f"tapwear unit change {unit.tag}, or taken back with: tapwear undo"
+            f"tapwear unit change {as_typed(unit.tag)}, or taken back with: tapwear undo"
         )
     if last.from_on is not None and last.from_on > on:
         raise UsageError(

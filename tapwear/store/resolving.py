@@ -13,6 +13,7 @@ from tapwear.store.entries import withdraw
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp
+from tapwear.words import as_typed
 
 
 @dataclass(frozen=True)
@@ -100,7 +101,7 @@ def settle_conflict(connection: Connection, conflict: Conflict, keep: int, stamp
         listed = " and ".join(map(str, numbers))
         raise UsageError(
             f"{conflict.unit} on {conflict.read_on}: {keep} is none of the numbers there, which are {listed}. "
-            f"For a third number: tapwear log {conflict.unit} {keep} --on {conflict.read_on} --replace"
+            f"For a third number: tapwear log {as_typed(conflict.unit)} {keep} --on {conflict.read_on} --replace"
         )
     others = [claim for claim in conflict.claims if claim.value != keep]
     for claim in others:

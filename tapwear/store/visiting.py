@@ -30,6 +30,7 @@ from tapwear.store.validate import checked
 from tapwear.visits.observations import OBSERVATIONS, noted
 from tapwear.visits.specs import Unfit
 from tapwear.visits.visit import CounterSeen, Visit, content_text, visit_from
+from tapwear.words import as_typed
 
 BIT = 12  # hexadecimal digits of a hash that stand for a field or a value in a uid: our choice
 REPLACED = "a later saving of the same visit"
@@ -168,7 +169,7 @@ def _check_serial(connection: Connection, unit: UnitKey, visit: Visit) -> None:
     which = f"that is the serial number of {likely[0]}: was it there? " if likely else ""
     raise UsageError(
         f"{unit.tag} has serial number {known}, the visit says {visit.serial_seen}: {which}Nothing of this visit was "
-        f"taken. If the register is wrong: tapwear unit change {unit.tag} --serial {visit.serial_seen}"
+        f"taken. If the register is wrong: tapwear unit change {as_typed(unit.tag)} --serial {visit.serial_seen}"
     )
 
 
@@ -228,7 +229,7 @@ def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: Coun
         found.refuse(
             name,
             f"{seen.value} is too long for the counter of {unit.tag}, which has {counter.digits} digits",
-            f"correct the number; if the counter is longer: tapwear unit change {unit.tag} --digits N",
+            f"correct the number; if the counter is longer: tapwear unit change {as_typed(unit.tag)} --digits N",
         )
         return
     if any(row.key == f"{slot}/{seen.source}" for row in found.rows):

@@ -11,6 +11,7 @@ from typer.testing import CliRunner, Result
 
 from tapwear.cli import app, on_visit_service
 from tapwear.cli.context import wrapped
+from tapwear.words import as_typed
 
 
 @pytest.fixture(scope="module")
@@ -209,3 +210,10 @@ def test_a_unit_that_was_read_is_not_put_into_service_on_a_day_to_come_without_a
     words = said("import", "units.csv", "readings.csv", code=3)
     assert "units.csv:3 commissioned_on: 2029-05-01 lies ahead" in words
     assert "units.csv:2" not in words
+
+
+def test_a_tag_with_a_blank_is_quoted_in_the_commands_to_go_on_with(db: Path) -> None:
+    assert [as_typed(tag) for tag in ("AH-T1", "Möwe/1", "Unit 3", "T$1")] == ["AH-T1", "Möwe/1", "'Unit 3'", "'T$1'"]
+    assert "tapwear unit change 'Unit 3'" in said("unit", "add", "Unit 3", "--station", "NORTH", "--digits", "6")
+    assert "tapwear visit 'Unit 3'" in said("visit", "unit 3", "--resume", code=2)
+    assert "tapwear unit change 'Unit 3' --interval-operations N" in said("due")
