@@ -31,7 +31,6 @@ from tapwear.outlook.types import HORIZON_YEARS, Outlook
 from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
-from tapwear.report.due_words import must_stop
 from tapwear.report.stories import CountStory
 from tapwear.store.book import Book
 from tapwear.weeks import DAYS_PER_YEAR
@@ -250,7 +249,7 @@ def _limit_of(book: Book, unit: str, quantity: str, value: float) -> pd.DataFram
 def severe_units(assessment: Assessment) -> set[str]:
     """Units that nobody is to go near, by a finding, a noted condition or the oil; those without a rule among them."""
     noted = open_conditions(assessment.book.conditions, assessment.as_of)
-    found = {due.unit for due in assessment.outlook.dues if must_stop(due)}
+    found = {due.unit for due in assessment.outlook.dues if due.must_stop}
     found |= {tag for tag, some in noted.items() if any(one.severe for one in some)}
     return found | {tag for tag, verdict in assessment.verdicts.items() if verdict.severe}
 

@@ -19,7 +19,6 @@ from tapwear.outlook.reasons import READ_AGAIN
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.types import HORIZON_YEARS, Due, Outlook
 from tapwear.weeks import DAYS_PER_YEAR, age_words, cadence_days
-from tapwear.words import SEVERE
 
 # Our choices.
 OVERDUE_TIMES = 1.5  # a reading is overdue when it is this many times its usual interval old
@@ -114,7 +113,7 @@ def next_round(
     by_unit: dict[str, list[Due]] = {}
     for due in now.dues:
         by_unit.setdefault(due.unit, []).append(due)
-    severe = tuple(sorted(unit for unit, dues in by_unit.items() if any(_stop(due) for due in dues)))
+    severe = tuple(sorted(unit for unit, dues in by_unit.items() if any(due.must_stop for due in dues)))
     looks = []
     for unit, dues in by_unit.items():
         if unit in severe or dues[0].state != "in service":
@@ -137,10 +136,6 @@ def next_round(
         worth[look.station] = worth.get(look.station, 0) + look.narrows_days
     looks.sort(key=lambda look: (-worth[look.station], look.station, -look.narrows_days, look.by, look.unit))
     return Round(now.as_of, if_read.as_of, tuple(looks), severe)
-
-
-def _stop(due: Due) -> bool:
-    return due.severe or due.next_action.startswith(SEVERE)
 
 
 def _governing(dues: list[Due]) -> Due:

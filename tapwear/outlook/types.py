@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
+from tapwear.words import SEVERE
+
 Driver = Literal["operations", "calendar", "oil", "condition", "unknown"]
 
 # Dates further ahead than this are said as "after YEAR". Our choice.
@@ -103,6 +105,11 @@ class Due:
     crew_hours: float | None = None
     kit: str = ""
     lead_time_weeks: float | None = None
+
+    @property
+    def must_stop(self) -> bool:
+        """Whether severe arcing or heating is suspected, by this due or that of the unit's contact service."""
+        return self.severe or self.next_action.startswith(SEVERE)
 
 
 @dataclass(frozen=True)

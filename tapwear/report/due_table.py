@@ -16,7 +16,6 @@ from tapwear.report.due_words import (
     day_words,
     doubt_words,
     driver_words,
-    must_stop,
     next_words,
     operations_words,
     place_words,
@@ -121,7 +120,7 @@ def _under(due: Due, shown: list[Column]) -> list[tuple[str, str]]:
     """The words under a row, each with its style: what has no column, then state, doubts and the next action."""
     facts = [column.told(due) for column in COLUMNS if column not in shown]
     facts += [due.state] if due.state != "in service" else []
-    following, stop = next_words(due), must_stop(due)
+    following, stop = next_words(due), due.must_stop
     lines = [
         (following if stop else "", "bold"),
         ("; ".join(fact for fact in facts if fact), "dim"),

@@ -127,14 +127,9 @@ def unknown_words(due: Due) -> str:
     return f"Due unknown: {words}." if words else "Due unknown."
 
 
-def must_stop(due: Due) -> bool:
-    """Whether severe arcing or heating is suspected, in this task's row or in that of the unit's contact service."""
-    return due.severe or due.next_action.startswith(SEVERE)
-
-
 def next_words(due: Due) -> str:
     """What to do next. A severe finding leaves one thing to do, and it is not a visit."""
-    return SEVERE if must_stop(due) else due.next_action.strip()
+    return SEVERE if due.must_stop else due.next_action.strip()
 
 
 def action_words(dues: Sequence[Due]) -> list[str]:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Due, Outlook
 from tapwear.report.due_choice import OVERHAUL_TASKS, Choice, choose, leads
-from tapwear.report.due_words import must_stop
 from tapwear.report.oil_unit import OilUnit
 from tapwear.report.pages_choice import Pages
 from tapwear.weeks import add_years
@@ -65,7 +64,7 @@ class Fleet:
 
     def severe(self) -> list[str]:
         """Units at which something suggests severe arcing or heating."""
-        found = {due.unit for due in self.outlook.dues if must_stop(due)}
+        found = {due.unit for due in self.outlook.dues if due.must_stop}
         return sorted(found | {tag for tag, unit in self.oil.items() if unit.severe})
 
 

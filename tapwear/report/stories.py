@@ -12,7 +12,6 @@ from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.noticed import Noticed
 from tapwear.outlook.types import Due
 from tapwear.outlook.wear import Wear
-from tapwear.report.due_words import must_stop
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,4 +74,4 @@ class Subject:
     @property
     def severe(self) -> bool:
         """Whether anything suggests severe arcing or heating."""
-        return any(must_stop(due) for due in self.dues) or bool(self.verdict and self.verdict.severe)
+        return any(due.must_stop for due in self.dues) or bool(self.verdict and self.verdict.severe)

@@ -17,7 +17,7 @@ from datetime import date
 from tapwear.outlook.types import Due
 from tapwear.outlook.whatif import Compared
 from tapwear.report.due_data import due_record
-from tapwear.report.due_words import day_words, driver_words, must_stop, sentence
+from tapwear.report.due_words import day_words, driver_words, sentence
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, SEVERE
@@ -27,7 +27,7 @@ WHATIF_SCHEMA = "tapwear.whatif/1"
 
 def whatif_page(compared: Compared) -> list[Block]:
     """The comparison in reading order."""
-    blocks = [Block(SEVERE, loud=True)] if any(must_stop(due) for due in compared.now) else []
+    blocks = [Block(SEVERE, loud=True)] if any(due.must_stop for due in compared.now) else []
     supposed = [Line(sentence(words)) for words in compared.supposed.sentences()]
     title = f"{compared.unit}   what if, as of {compared.as_of}; nothing is stored"
     blocks.append(Block(title, tuple(supposed)))
@@ -61,7 +61,7 @@ def moved_words(was: date | None, now: date | None) -> str:
 
 def whatif_json(compared: Compared) -> str:
     """The comparison as JSON text, see the top of this module."""
-    severe = any(must_stop(due) for due in compared.now)
+    severe = any(due.must_stop for due in compared.now)
     page = {
         "schema": WHATIF_SCHEMA,
         "as_of": compared.as_of.isoformat(),

@@ -68,6 +68,7 @@ def test_progress_is_silent_into_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 def test_progress_is_silent_for_short_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(terminal, "PATIENCE_S", 60.0)
     monkeypatch.setattr(sys, "stderr", Screen())
     with progress("Working", 3) as done:
         done(3)
