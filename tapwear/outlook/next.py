@@ -161,8 +161,8 @@ def _look(
     end = date(as_of.year + HORIZON_YEARS, as_of.month, min(as_of.day, 28))
     width = None if oil_sets or not due.known or due.early is None else _width(due, end)
     unread = due.interval_operations is not None and due.readings_used == 0  # what a first one would tell is not known
-    untold = width is None or unread or then is None or then.early is None
-    width_after = None if untold else min(_width(then, end), width)
+    told = None if unread or then is None or then.early is None else then
+    width_after = None if width is None or told is None else min(_width(told, end), width)
     narrows = 0 if width is None or width_after is None else width - width_after
     near = due.early is not None and due.early <= deadline + timedelta(days=round(NEAR_YEARS * DAYS_PER_YEAR))
     age = (as_of - due.last_reading_on).days if due.last_reading_on else None
