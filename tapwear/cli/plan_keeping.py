@@ -109,6 +109,8 @@ def publish(
     Example: tapwear plan publish 2027-b
     """
     from tapwear.plan.publish import past_limit
+    from tapwear.report.plan_data import job_rows
+    from tapwear.report.plan_words import passed_words
     from tapwear.store.deferrals import list_deferrals
     from tapwear.store.plans import publish_plan
 
@@ -126,6 +128,9 @@ def publish(
         )
     before = publish_plan(store, name, by=who(context, by), at=now(), reason=because)
     say(f"{name} is the published plan of {view.result.year}." + (f" It supersedes {before.name}." if before else ""))
+    passed = passed_words(job_rows(view.result), today())
+    if passed:
+        say(f"Their day has passed, see to them at once or plan anew: {passed}.")
 
 
 def compare(

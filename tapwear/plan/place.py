@@ -128,6 +128,17 @@ class Board:
         ]  # fmt: skip
         return [*block.stops[start], *(self.task.stop_at(cell) for cell in taken)]
 
+    def in_the_way(self, number: int, start: int) -> list[str]:
+        """The units that take what a block would need and has no room for, were it to start in a week."""
+        takes = self.task.blocks[number].takes
+        full = {offset + start for offset, amount in takes if self.free[offset + start] < amount}
+        return sorted(
+            job.unit
+            for block, at in zip(self.task.blocks, self.at, strict=True)
+            if at != OUT and any(offset + at in full for offset, _ in block.takes)
+            for job in block.jobs
+        )
+
 
 def place(jobs: tuple[Job, ...], limits: Limits, as_of: date, *, costs: Costs | None = None) -> PlanResult:
     """Puts jobs into weeks; the phases of one bank start together.
@@ -169,7 +180,9 @@ def stopped_words(board: Board, number: int) -> str:
         if block.pin is None:
             return block.pin_words
         stops = board.stops(number, block.pin)
-        return f"{block.pin_words}: " + "; ".join(in_words([[stop]], task.weeks) for stop in stops)
+        others = board.in_the_way(number, block.pin) if not block.stops[block.pin] else []
+        told = f" ({', '.join(others)})" if others else ""
+        return f"{block.pin_words}: " + "; ".join(in_words([[stop]], task.weeks) for stop in stops) + told
     stopped = [board.stops(number, start) for start in range(len(task.weeks))]
     if all(stopped):
         return in_words(stopped, task.weeks, max(job.weeks for job in block.jobs))

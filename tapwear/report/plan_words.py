@@ -101,6 +101,17 @@ def requests_words(rows: Sequence[JobRow]) -> str:
     return f"Outage requests: {', '.join(counts)}." if counts else ""
 
 
+def passed_words(rows: Sequence[JobRow], day: date) -> str:
+    """What was to be ordered or asked for before `day`: `kit of U1 (by 2026-10-26)`; blank where nothing was."""
+    found = []
+    for row in rows:
+        if row.kit and row.kit_order_by and row.kit_order_by < day:
+            found.append(f"kit of {row.unit} (by {row.kit_order_by})")
+        if row.permit_ask_by and row.permit_ask_by < day and row.request_status not in ("asked", "approved"):
+            found.append(f"outage request of {row.unit} (by {row.permit_ask_by})")
+    return "; ".join(found)
+
+
 def resources_words(row: JobRow) -> str:
     """`needs mobile transformer; back within 12 h of a call`; blank where nothing of it is known."""
     needs = f"needs {', '.join(row.resources)}" if row.resources else ""

@@ -216,7 +216,7 @@ def test_contradictory_pins_end_with_a_plan_that_says_so(fleet: Path) -> None:
     run(fleet, "plan", "pin", "A2", "2027-W15")  # one transformer at a time in a station
     done = run(fleet, "plan", "build", "2027")
     assert done.exit_code == 6
-    assert "pinned to 2027-W15: another outage at station ALDER in week 15" in done.stdout
+    assert "pinned to 2027-W15: another outage at station ALDER in week 15 (A1)" in done.stdout
     notes = fleet / "job_notes.csv"
     notes.write_text("unit,kind,weeks\nA1,pin,2027-W20\n", encoding="utf-8")
     told = run(fleet, "import", str(notes))

@@ -129,7 +129,7 @@ def test_of_two_pins_that_contradict_the_more_pressing_stands_and_the_other_says
     jobs = (job("A", "2027-04-01", pinned_week="2027-W20"), job("B", "2027-03-01", pinned_week="2027-W20"))
     result = solved(*jobs, groups=group("A", "B"))
     assert starts(result) == {"B": "2027-W20", "A": None}
-    assert reason(result, "A") == "pinned to 2027-W20: another outage in transfer group G in week 20"
+    assert reason(result, "A") == "pinned to 2027-W20: another outage in transfer group G in week 20 (B)"
 
 
 def test_phases_of_a_bank_pinned_apart_are_left_out_with_both_weeks() -> None:

@@ -17,7 +17,15 @@ from tapwear.report.plan_data import PlanView, job_rows, plan_json
 from tapwear.report.plan_ics import plan_ics
 from tapwear.report.plan_orders import orders
 from tapwear.report.plan_table import plan_plain, plan_screen
-from tapwear.report.plan_words import kit_items, proof_words, request_words, requests_words, state_words, weeks_words
+from tapwear.report.plan_words import (
+    kit_items,
+    passed_words,
+    proof_words,
+    request_words,
+    requests_words,
+    state_words,
+    weeks_words,
+)
 
 
 def proven(cost: float, bound: float, limited: bool) -> PlanView:
@@ -113,6 +121,15 @@ def test_weeks_and_states_in_short() -> None:
     assert state_words(replace(one, progress="done", done_on=date(2027, 3, 4))) == "done 2027-03-04"
     assert state_words(one) == ""
     assert state_words(replace(one, progress="started", pinned_week="2027-W09")) == "started"
+
+
+def test_what_was_to_be_ordered_or_asked_for_by_now_is_named() -> None:
+    rows = job_rows(view(job("U1", kit_weeks=20.0, permit_weeks=3.0)).result)  # 2026-10-12 and 2027-02-08
+    assert passed_words(rows, date(2026, 10, 12)) == ""
+    assert passed_words(rows, date(2026, 10, 13)) == "kit of U1 (by 2026-10-12)"
+    asked = [replace(row, request_status="asked") for row in rows]
+    assert passed_words(asked, date(2027, 2, 20)) == "kit of U1 (by 2026-10-12)"
+    assert passed_words(rows, date(2027, 2, 20)).endswith("; outage request of U1 (by 2027-02-08)")
 
 
 def test_work_begun_has_nothing_left_to_order_or_to_ask_for() -> None:
