@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import open_the_store, say
+from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import DataRejected, UsageError
 from tapwear.findings import Finding
 
@@ -55,17 +57,16 @@ def backtest_oil(
     from tapwear.store.overview import list_units
 
     store = open_the_store(context)
+    may_write(out, store, force=True)
     with store.rows() as connection:
         tags = {line.tag for line in list_units(connection)}
     questions, findings = read_questions(asof, tags)
     for finding in findings:
         say(finding.sentence())
     written = answers(store, questions)
-    try:
-        with out.open("w", encoding="utf-8", newline="") as file:
-            csv.writer(file, lineterminator="\n").writerows([HEADINGS, *written])
-    except OSError as error:
-        raise UsageError(f"The calls cannot be written to {out}: {error}") from error
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\n").writerows([HEADINGS, *written])
+    write_out(out, text.getvalue())
     say(f"{len(written):,} calls written to {out}")
     if findings:
         raise DataRejected(f"{len(findings):,} rows of {asof} have no call; see above.")

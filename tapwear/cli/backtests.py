@@ -11,6 +11,7 @@ import typer
 
 from tapwear.cli.backtesting import MAX_HORIZON_DAYS, forecast_asked, read_origins
 from tapwear.cli.context import as_of_or_today, open_the_store, say
+from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import DataRejected, UsageError
 
 if TYPE_CHECKING:
@@ -130,15 +131,13 @@ def _write_asked(store: Store, origins: Path, out: Path) -> None:
     """The forecasts for the rows of an origins file, written to `out`; bad rows are named, the good ones kept."""
     from tapwear.store.loading import load_book
 
+    may_write(out, store, force=True)
     book = load_book(store)
     asked, findings = read_origins(origins, book.units["unit"])
     for finding in findings:
         say(finding.sentence())
     written = forecast_asked(book, asked)
-    try:
-        written.to_csv(out, index=False, float_format="%.3f", date_format="%Y-%m-%d", lineterminator="\n")
-    except OSError as error:
-        raise UsageError(f"The forecasts cannot be written to {out}: {error}") from error
+    write_out(out, written.to_csv(index=False, float_format="%.3f", date_format="%Y-%m-%d", lineterminator="\n"))
     say(f"{len(written):,} forecasts written to {out}")
     if findings:
         raise DataRejected(f"{len(findings):,} rows of {origins} have no forecast; see above.")

@@ -10,6 +10,7 @@ import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say
 from tapwear.cli.entering import at_a_terminal, confirmed, stamp_of, tell, value_of, values_of
+from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import DataRejected, UsageError
 from tapwear.visits.fields import LIMITS, SAMPLES
 
@@ -91,16 +92,16 @@ def export(
     from tapwear.report.limits_view import limits_csv
     from tapwear.store.limits import list_limits
 
-    with open_the_store(context).rows() as connection:
+    store = open_the_store(context)
+    if out is not None:
+        may_write(out, store, force=True)
+    with store.rows() as connection:
         rows = list_limits(connection)
     text = limits_csv(rows, [field.name for field in LIMITS.fields])
     if out is None:
         typer.echo(text, nl=False)
         return
-    try:
-        out.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"The limits cannot be written to {out}: {error.strerror}.") from error
+    write_out(out, text)
     say(f"{len(rows):,} limits written to {out}")
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
+from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
@@ -111,6 +112,8 @@ def _show_requests(context: typer.Context, day: date, *, out: Path | None, as_js
     from tapwear.report.oil_requests import requests_page, resample_list
     from tapwear.report.page import page_plain
 
+    if out is not None:
+        may_write(out, open_the_store(context), force=True)
     listed = resample_list(_units(context, day)[0].values(), day)
     if out is None:
         if as_json:
@@ -119,10 +122,7 @@ def _show_requests(context: typer.Context, day: date, *, out: Path | None, as_js
             _print(requests_page(listed))
         return
     text = requests_json(listed) if as_json else "\n".join(page_plain(requests_page(listed)))
-    try:
-        out.write_text(f"{text}\n", encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"The list cannot be written to {out}: {error}") from error
+    write_out(out, f"{text}\n")
     say(f"{len(listed.requests)} units to sample, written to {out}")
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import open_the_store, say, today
+from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import BoardPaper
 
@@ -73,8 +74,8 @@ def export(
     """Write a plan to a file: a table, a workbook, a calendar or a board to hang up."""
     store = open_the_store(context)
     view = load_view(store, name)
-    _may_write(out, force, store)
-    _write(out, _board(view, paper) if format_ is ExportFormat.HTML else _content(store, view, format_))
+    may_write(out, store, force=force)
+    write_out(out, _board(view, paper) if format_ is ExportFormat.HTML else _content(store, view, format_))
     say(f"Wrote plan {view.name} to {out}.")
     waiting = len(view.result.unplaced)
     if format_ is ExportFormat.ICS and waiting:
@@ -110,8 +111,8 @@ def outage_requests(
     if not requests:
         say(f"Plan {view.name} has no outage to ask for.")
     elif out is not None:
-        _may_write(out, force, store)
-        _write(out, requests_html(view, requests).encode())
+        may_write(out, store, force=force)
+        write_out(out, requests_html(view, requests).encode())
         say(f"Wrote {len(requests)} outage request{'s' if len(requests) != 1 else ''} of plan {view.name} to {out}.")
     elif is_screen(sys.stdout):
         print_page(requests_text(requests), make_console(widest=PAGE_WIDTH))
@@ -138,12 +139,12 @@ def job_sheets(
 
     store = open_the_store(context)
     view = load_view(store, name)
-    _may_write(out, force, store)
+    may_write(out, store, force=force)
     sheets = sheets_of(view, _placed(view, units))
     if not sheets:
         say(f"Plan {view.name} has no job to do.")
         return
-    _write(out, sheets_html(view, sheets).encode())
+    write_out(out, sheets_html(view, sheets).encode())
     say(f"Wrote {len(sheets)} job sheet{'s' if len(sheets) != 1 else ''} of plan {view.name} to {out}.")
 
 
@@ -160,18 +161,6 @@ def _placed(view: PlanView, units: list[str] | None) -> list[str]:
             raise UsageError(f"{slot.job.unit} has no week in plan {view.name}: {slot.stopped_by}")
         named.append(slot.job.unit)
     return named
-
-
-def _may_write(out: Path, force: bool, store: Store) -> None:
-    if out.exists() and (not force or out.resolve() == store.path.resolve()):
-        raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
-
-
-def _write(out: Path, content: bytes) -> None:
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise UsageError(f"{out} cannot be written: {error.strerror or error}. Name another file.") from error
 
 
 def _earlier(store: Store, view: PlanView) -> list[PlanView]:

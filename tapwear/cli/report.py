@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say
+from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import Format, Pages, Paper
 
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from tapwear.fleet import Assessment
     from tapwear.report.pages_fleet import Fleet
     from tapwear.report.stories import Subject
-    from tapwear.store.engine import Store
 
 REPORT_HELP = (
     "Write a report: the fleet, the coming overhauls, and a page per unit.\n\n"
@@ -72,7 +72,7 @@ def report(
     day = as_of_or_today(as_of)
     store = open_the_store(context)
     if out is not None:
-        _free(out, store, force)
+        may_write(out, store, force=force)
     with store.rows() as connection:
         asked = tuple(dict.fromkeys(find_unit(connection, name).tag for name in units or ()))
         in_store = len(all_tags(connection))
@@ -85,18 +85,9 @@ def report(
     if out is None:
         typer.echo(content.decode(), nl=False)
         return
-    try:
-        out.write_bytes(content)
-    except OSError as error:
-        raise UsageError(f"{out} cannot be written: {error.strerror or error}. Name another file.") from error
+    write_out(out, content)
     paged = "" if kind is Format.XLSX else f", {len(tags)} of them with a page of their own"
     say(f"Wrote {out}: {len(fleet.identities)} units as of {day}{paged}.")
-
-
-def _free(out: Path, store: Store, force: bool) -> None:
-    """Raises UsageError where the file is there already and must stay; the store itself is never written over."""
-    if out.exists() and (not force or out.resolve() == store.path.resolve()):
-        raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
 
 
 def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:

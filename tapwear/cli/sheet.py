@@ -14,6 +14,7 @@ from tapwear.cli.counter_check import expected
 from tapwear.cli.entering import system_of
 from tapwear.cli.next import samples_wanted
 from tapwear.cli.scheduling import must_be_known
+from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import Paper
 
@@ -87,16 +88,12 @@ def sheet(
     expires = day + timedelta(days=days)
     path = out or Path(f"round-{day}.html")
     store = open_the_store(context)
-    if path.exists() and (not force or path.resolve() == store.path.resolve()):
-        raise UsageError(f"{path} is there already. Name another file with --out, or write over it with --force.")
+    may_write(path, store, force=force)
     with progress("Working out what to expect"):
         assessment = _assess(store, day, station or [], due_visits)
         stations = _stations(store, assessment, station or [], due_visits, expires)
     sheet = RoundSheet(day, expires, stations, _fields(system))
-    try:
-        path.write_text(sheet_html(sheet, paper), encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{path} cannot be written: {error.strerror or error}. Name another file.") from error
+    write_out(path, sheet_html(sheet, paper))
     stops = sum(unit.stop for unit in sheet.units)
     stopped = f", {stops} of them with a stop notice" if stops else ""
     where = ", ".join(one.station for one in sheet.stations[:5]) + (", ..." if len(sheet.stations) > 5 else "")

@@ -1,0 +1,46 @@
+"""What is written with --out goes into a file of its own: the store is never written over, whatever is said."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from desk_store import make_desk, run
+
+COMMANDS = (
+    "limits export",
+    "oil --requests",
+    "report AH-T1 --force",
+    "sheet --station AH --force",
+    "backtest counts --origins origins.csv",
+    "backtest oil --asof asof.csv",
+)
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("desk")
+    (folder / "origins.csv").write_text("unit_id,origin,horizon_days\nAH-T1,2025-06-30,90\n", encoding="utf-8")
+    (folder / "asof.csv").write_text("unit_id,as_of\nAH-T1,2025-06-30\n", encoding="utf-8")
+    store = make_desk(folder)
+    os.link(store, folder / "other name.db")
+    return store
+
+
+@pytest.mark.parametrize("words", COMMANDS)
+@pytest.mark.parametrize("name", ["", "-wal", "other name.db"])
+def test_the_store_is_never_written_over(desk: Path, monkeypatch: pytest.MonkeyPatch, words: str, name: str) -> None:
+    monkeypatch.chdir(desk.parent)
+    out = name if name.endswith(".db") else f"{desk}{name}"
+    before = desk.read_bytes()
+    done = run(desk, *words.split(), "--out", out)
+    assert done.exit_code == 2, done.output
+    assert "is the store, which is never written over" in done.stderr
+    assert desk.read_bytes() == before
+
+
+def test_a_file_that_cannot_be_written_is_told(desk: Path) -> None:
+    done = run(desk, "limits", "export", "--out", str(desk.parent / "none" / "limits.csv"))
+    assert done.exit_code == 2
+    assert "limits.csv cannot be written: No such file or directory. Name another file." in done.stderr
