@@ -96,7 +96,9 @@ def _came(new: Slot, first: PlanResult, second: PlanResult) -> Change:
 
 def _went(old: Slot, first: PlanResult, second: PlanResult) -> Change:
     now = next((one for one in second.left_out if one.unit == old.job.unit), None)
-    reasons = [] if now is None else [now.words, *_evidence(old.job.rests_on, now.rests_on)]
+    reasons = [] if now is None else [now.words]
+    if now is not None and "due from" in now.words:  # else it is done, or planned elsewhere, whatever was read since
+        reasons += _evidence(old.job.rests_on, now.rests_on)
     if second.year != first.year:
         reasons.append(f"another year: {first.year} before, {second.year} now")
     return Change(
@@ -148,7 +150,10 @@ def _job_reasons(old: Slot, new: Slot, second: PlanResult) -> list[str]:
             words.append(says.format(getattr(b, name)))
     starts: date | None = monday(old.start_week) if old.start_week else None
     if starts and starts < second.as_of and b.progress != "started":
-        words.append(f"{old.start_week} had begun when the later plan was made, on {second.as_of}")
+        over = starts + timedelta(weeks=a.weeks) <= second.as_of
+        words.append(
+            f"{old.start_week} {'was over' if over else 'had begun'} when the later plan was made, on {second.as_of}"
+        )
     elif old.start_week:
         words += _waits(b, old.start_week)
     return words

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 from plan_dues import AS_OF, job
@@ -19,7 +20,7 @@ RESTS = ("reading: 41,000 on 2026-05-01", "rate: 8,000 operations per year", "oi
 def plan(*pairs: tuple[Job, str | None], **given: Any) -> PlanResult:
     limits = given.pop("limits", Limits(WEEKS, {}, {}, {}))
     slots = tuple(Slot(one, week, "" if week else "crew hours taken") for one, week in pairs)
-    return PlanResult(2027, AS_OF, slots, limits, **given)
+    return PlanResult(2027, given.pop("as_of", AS_OF), slots, limits, **given)
 
 
 def why(old: Job, new: Job, first: dict[str, Any] | None = None, second: dict[str, Any] | None = None) -> str:
@@ -118,6 +119,19 @@ def test_added_and_dropped_jobs_say_what_the_other_plan_knew_of_them() -> None:
     (went,) = compare_plans(second, first).dropped
     assert went.reasons[0] == "contact service due from 2028-05-01"
     assert (went.before, went.after) == ("2027-W10", None)
+
+
+def test_what_is_planned_elsewhere_is_dropped_for_that_alone() -> None:
+    there = LeftOut("U1", "in plan 2026-a, 2026-W43", ("reading: 47,000 on 2026-11-02",))
+    (went,) = compare_plans(plan((job("U1", rests_on=RESTS), "2027-W10")), plan(left_out=(there,))).dropped
+    assert went.reasons == ("in plan 2026-a, 2026-W43",)
+
+
+def test_a_week_that_has_gone_by_is_told_from_one_that_has_begun() -> None:
+    two, three = job("U1", weeks=2), job("U1", weeks=3)  # from 2027-03-08 on
+    for one, says in ((two, "was over"), (three, "had begun")):
+        told = why(one, one, second={"as_of": date(2027, 3, 22)})
+        assert told == f"2027-W10 {says} when the later plan was made, on 2027-03-22"
 
 
 def test_a_job_that_lost_its_place_says_what_stops_it() -> None:

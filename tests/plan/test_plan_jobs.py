@@ -43,7 +43,7 @@ def test_overdue_severe_and_unknown_ones_always_belong() -> None:
     )
     assert set(jobs) == {"OVERDUE", "SEVERE", "UNKNOWN"}
     assert not jobs["UNKNOWN"].dated
-    assert jobs["UNKNOWN"].why == "2031-01-01 if it were done today"
+    assert jobs["UNKNOWN"].why == "due unknown: 2031-01-01 if it were done today"
     assert jobs["SEVERE"].why.startswith("severe finding: Do not operate")
     assert jobs["OVERDUE"].why == (
         "overdue: contact service since 2025-01-01; a recorded deferral is needed until the work is done; "
