@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,13 +27,12 @@ from tapwear.outlook.followups import FollowUp, follow_ups, kept_of, open_ones
 from tapwear.outlook.merge import QUANTILES
 from tapwear.outlook.noticed import Noticed, newest_of_each, noticed_of
 from tapwear.outlook.observed import HOTTER, advice, last_cleaned, last_closed, with_observed
-from tapwear.outlook.types import HORIZON_YEARS, Outlook
+from tapwear.outlook.types import Outlook, horizon
 from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of
 from tapwear.outlook.whatif import Compared, WhatIf, what_if
 from tapwear.report.stories import CountStory
 from tapwear.store.book import Book
-from tapwear.weeks import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -213,7 +212,7 @@ def moved_if_repeated(assessment: Assessment, units: Collection[str], on: date) 
 
 def _earliest(outlook: Outlook) -> dict[str, date]:
     """The first early date of each unit; a date beyond the horizon counts as its end."""
-    end = outlook.as_of + timedelta(days=round(HORIZON_YEARS * DAYS_PER_YEAR))
+    end = horizon(outlook.as_of)
     found: dict[str, date] = {}
     for due in outlook.dues:
         if due.known:

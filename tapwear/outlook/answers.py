@@ -17,10 +17,8 @@ from tapwear.outlook import clocks as clocks_of
 from tapwear.outlook import merge
 from tapwear.outlook.conditions import Noted, governing
 from tapwear.outlook.merge import Floats
-from tapwear.outlook.types import HORIZON_YEARS, Weighted
-from tapwear.weeks import DAYS_PER_YEAR
+from tapwear.outlook.types import HORIZON_YEARS, Weighted, horizon
 
-HORIZON_DAYS = HORIZON_YEARS * DAYS_PER_YEAR
 Dates = list[date | None]
 
 
@@ -92,7 +90,7 @@ def answers_of(chunk: Chunk) -> Answers:
         years=numbers(years),
         dates=_dates(np.where(known[:, None], days, np.nan), as_of),
         moved=[
-            _moved(middle, without) if chunk.pulls and otherwise else 0
+            _moved(middle, without, (horizon(as_of) - as_of).days) if chunk.pulls and otherwise else 0
             for middle, without, otherwise in zip(days[:, 1], without_oil, dated, strict=True)
         ],
         of_clock=[_dates(merge.quantile_days(clock, grid), as_of) for clock in clocks],
@@ -109,7 +107,7 @@ def _operations(chunk: Chunk, *certain: Floats) -> tuple[Floats, Floats]:
 
     Where no oil asks for the opening, the corners of the operations clock are days enough.
     """
-    base = np.unique(np.append(day_grid(ahead_years=HORIZON_YEARS), -merge.STEP))  # nothing of the oil before as_of
+    base = np.unique(np.append(day_grid(ahead_years=HORIZON_YEARS + 1), -merge.STEP))  # nothing of the oil before as_of
     if chunk.counted:
         days, chance = clocks_of.operations_clock(chunk.counts, base)
     else:
@@ -124,7 +122,7 @@ def _dates(days: Floats, as_of: date) -> list[Any]:
 
     Equal dates are one object, which a large fleet's memory feels.
     """
-    told = np.isfinite(days) & (days <= HORIZON_DAYS)
+    told = np.isfinite(days) & (days <= (horizon(as_of) - as_of).days)
     different, which = np.unique(np.rint(days[told]).astype(np.int64), return_inverse=True)
     out = np.full(days.shape, None, dtype=object)
     out[told] = (np.datetime64(as_of, "D") + different).astype(object)[which]
@@ -136,7 +134,7 @@ def numbers(values: Floats) -> list[Any]:
     return list(np.where(np.isfinite(values), values, np.array(None)).tolist())
 
 
-def _moved(with_oil: float, without: float) -> int:
+def _moved(with_oil: float, without: float, furthest: int) -> int:
     """Days by which the oil brings the middle date forward; a date beyond the horizon counts as its end."""
-    other = min(without, HORIZON_DAYS) if np.isfinite(without) else HORIZON_DAYS
+    other = min(without, furthest) if np.isfinite(without) else furthest
     return max(round(other - with_oil), 0)

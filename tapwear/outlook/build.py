@@ -21,7 +21,7 @@ from tapwear.outlook import reasons
 from tapwear.outlook.answers import Answers, Chunk, Dates, answers_of, numbers
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.rules import MAIN_TASK, questions
-from tapwear.outlook.types import HORIZON_YEARS, Clock, Driver, Due, Outlook
+from tapwear.outlook.types import Clock, Driver, Due, Outlook, horizon
 from tapwear.words import CONDITION_KINDS, years_words
 
 DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil", "condition")
@@ -289,7 +289,7 @@ def _whole(number: float | None) -> int | None:
 
 def _bounds_words(commissioned: bool, low: date | None, high: date | None, as_of: date) -> str:
     """What an unknown last service leaves open, as a sentence; a date beyond the horizon reads "after YEAR"."""
-    far = f"after {as_of.year + HORIZON_YEARS}"
+    far = f"after {horizon(as_of).year}"
     today = f"{high or far} if it were done today"
     if not commissioned:
         return f"{today}; commissioning unknown too"

@@ -17,7 +17,7 @@ import pandas as pd
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.reasons import READ_AGAIN
 from tapwear.outlook.rules import MAIN_TASK
-from tapwear.outlook.types import HORIZON_YEARS, Due, Outlook
+from tapwear.outlook.types import Due, Outlook, horizon
 from tapwear.weeks import DAYS_PER_YEAR, age_words, cadence_days
 
 # Our choices.
@@ -158,7 +158,7 @@ def _look(
 ) -> Look:
     as_of = due.as_of
     then = after.get((due.unit, due.task))
-    end = date(as_of.year + HORIZON_YEARS, as_of.month, min(as_of.day, 28))
+    end = horizon(as_of)
     width = None if oil_sets or not due.known or due.early is None else _width(due, end)
     unread = due.interval_operations is not None and due.readings_used == 0  # what a first one would tell is not known
     told = None if unread or then is None or then.early is None else then

@@ -10,8 +10,13 @@ from tapwear.words import SEVERE
 
 Driver = Literal["operations", "calendar", "oil", "condition", "unknown"]
 
-# Dates further ahead than this are said as "after YEAR". Our choice.
+# Dates beyond the end of the year that lies so far ahead are said as "after YEAR". Our choice.
 HORIZON_YEARS = 15
+
+
+def horizon(as_of: date) -> date:
+    """The last day that is said as a date."""
+    return date(as_of.year + HORIZON_YEARS, 12, 31)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,8 @@ from datetime import date
 from functools import cached_property
 from itertools import pairwise
 
-from tapwear.outlook.types import HORIZON_YEARS
+from tapwear.outlook.types import horizon
 from tapwear.plan.types import Job
-from tapwear.weeks import add_years
 
 SHARES = (0.0, 0.1, 0.5, 0.9, 1.0)  # chances of having become due, at the days of `spread_days`
 Days = tuple[float, float, float, float, float]
@@ -65,8 +64,8 @@ def spread_days(early: date, middle: date | None, late: date | None, as_of: date
 
     A missing middle or late date is taken as the horizon of the outlook; dates out of order are put in order.
     """
-    horizon = add_years(as_of, HORIZON_YEARS)
-    low, mid, high = (float(n) for n in sorted(day.toordinal() for day in (early, middle or horizon, late or horizon)))
+    end = horizon(as_of)
+    low, mid, high = (float(n) for n in sorted(day.toordinal() for day in (early, middle or end, late or end)))
     return low - (mid - low) / 2, low, mid, high, high + (high - mid) / 2
 
 

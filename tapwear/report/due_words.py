@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from tapwear.outlook.types import HORIZON_YEARS, Due
+from tapwear.outlook.types import Due, horizon
 from tapwear.weeks import age_words
 from tapwear.words import SEVERE, limits_words
 
@@ -15,7 +15,7 @@ ALONE, MOSTLY = 0.95, 0.65
 
 def after_words(as_of: date) -> str:
     """`after 2041`: how a date beyond the horizon is said."""
-    return f"after {as_of.year + HORIZON_YEARS}"
+    return f"after {horizon(as_of).year}"
 
 
 def day_words(day: date | None, due: Due) -> str:
@@ -82,7 +82,7 @@ def moved_words(due: Due) -> str:
 def driver_words(due: Due) -> str:
     """`mostly operations`: which clock runs out first, and how sure that is."""
     if due.driver == "unknown":
-        return "unknown"
+        return "nothing by then" if due.known else "unknown"
     share = due.driver_share.get(due.driver, 1.0)
     if share >= ALONE:
         return due.driver

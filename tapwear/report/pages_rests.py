@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from tapwear.outlook.types import HORIZON_YEARS
+from tapwear.outlook.types import horizon
+from tapwear.report.due_words import after_words
 from tapwear.report.frames import given
 from tapwear.report.pages_fleet import Fleet, many
 from tapwear.words import limits_words
@@ -18,7 +19,7 @@ def rests_on(fleet: Fleet) -> list[str]:
         "opening. The oil can bring a date forward; it never postpones one.",
         "Early, middle and late are the days by which the task has become due with 10, 50 and 90 %. The early date "
         "leads; the late one is no permission to wait.",
-        f"A date more than {HORIZON_YEARS} years ahead is said as after {fleet.as_of.year + HORIZON_YEARS}.",
+        f"A date later than {horizon(fleet.as_of)} is said as {after_words(fleet.as_of)}.",
         "Where the last service is unknown the date is unknown; commissioning is no substitute.",
         "Doubtful readings are kept and shown, and not relied on.",
     ]

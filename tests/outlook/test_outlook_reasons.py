@@ -13,6 +13,7 @@ from tapwear.fleet import assess_book, ground_of
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.build import build_outlook
 from tapwear.outlook.types import Due
+from tapwear.report.due_words import day_words, driver_words
 from tapwear.words import limits_words
 
 NAN = float("nan")
@@ -88,3 +89,16 @@ def test_one_year_is_one_year() -> None:
     yearly = only_due(rules=(rule_row("T1", interval_operations=NAN, interval_years=1.0),), last="2025-07-02")
     assert next(clock.words for clock in yearly.clocks if clock.driver == "calendar") == "1 year"
     assert (limits_words(50_000, 1.0), limits_words(None, 1.5)) == ("50,000 operations or 1 year", "1.5 years")
+
+
+def test_after_a_year_means_after_its_end() -> None:
+    def told(done: str) -> date | None:
+        years = rule_row("T1", interval_operations=NAN, interval_years=20.0)
+        due = only_due(rules=(years,), last=done)
+        assert (due.early is None) == (day_words(due.early, due) == "after 2041")
+        return due.early
+
+    assert told("2021-12-31") == date(2041, 12, 31)
+    assert told("2022-01-01") is None
+    far = only_due(rules=(rule_row("T1", interval_operations=5e6, interval_years=NAN),), last="2024-01-01")
+    assert (day_words(far.early, far), driver_words(far)) == ("after 2041", "nothing by then")

@@ -60,11 +60,12 @@ def test_unknown_dates_say_what_bounds_them() -> None:
         ("operations", {"operations": 0.82, "calendar": 0.18}, "mostly operations"),
         ("operations", {"operations": 0.5, "calendar": 0.1, "oil": 0.4}, "operations or oil"),
         ("calendar", {}, "calendar"),
-        ("unknown", {}, "unknown"),
+        ("unknown", {}, "nothing by then"),
     ],
 )
 def test_the_driver_is_named_as_surely_as_it_is_known(driver: str, share: dict[str, float], words: str) -> None:
     assert driver_words(due(driver=driver, driver_share=share)) == words
+    assert driver_words(UNKNOWN) == "unknown"
 
 
 def test_operations_are_shown_against_the_interval() -> None:
