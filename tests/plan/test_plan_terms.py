@@ -227,7 +227,7 @@ def test_phases_of_a_bank_pinned_apart_have_no_place_and_say_why() -> None:
     dues = [due(unit, bank="B", phase=unit) for unit in ("A", "B")]
     notes = (note("A", "pin", weeks="2027-W20"), note("B", "pin", weeks="2027-W21"))
     result = plan(*dues, inputs=Inputs(notes=notes))
-    assert all("different weeks (2027-W20, 2027-W21)" in slot.stopped_by for slot in result.slots)
+    assert ["different weeks (2027-W20, 2027-W21)" in slot.stopped_by for slot in result.slots] == [True, True]
 
 
 def test_all_pinned_is_a_plan() -> None:
