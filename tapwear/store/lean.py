@@ -2,8 +2,8 @@
 
 Importing the models costs a quarter of a second in each new process; a technician who logs one reading need not
 wait for it. The types follow from the names of the columns, as everywhere in our schema: `..._on` and the dates of a
-plan are dates, `..._at` is a moment, `withdrawn`, `..._below`, `severe`,
-`sampling_needs_outage`, `another_unit` and `sample_taken` are yes or no. A test holds them against the models.
+plan are dates, `..._at` is a moment, `withdrawn`, `..._below`, `severe`, `sampling_needs_outage`, `another_unit`,
+`sample_taken` and `exchanged` are yes or no. A test holds them against the models.
 """
 
 from __future__ import annotations
