@@ -36,7 +36,7 @@ def ahead(
     from tapwear.outlook.renewed import renewed_outlook
     from tapwear.plan.ahead import years_ahead
     from tapwear.report.plan_ahead import ahead_json, ahead_lines
-    from tapwear.report.terminal import progress
+    from tapwear.report.terminal import progress, screen_width
 
     day = as_of_or_today(as_of)
     store = open_the_store(context)
@@ -51,4 +51,4 @@ def ahead(
         return
     if not result.units:
         say("No unit in service has a date for an overhaul: give service rules, readings and services first.")
-    typer.echo("\n".join(ahead_lines(result)))
+    typer.echo("\n".join(ahead_lines(result, screen_width())))

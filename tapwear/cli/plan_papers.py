@@ -107,7 +107,11 @@ def outage_requests(
 
     store = open_the_store(context)
     view = load_view(store, name)
-    requests = requests_of(view, _placed(view, units))
+    named = _placed(view, units)
+    requests = requests_of(view, named)
+    exchanged = [unit for unit in named if unit not in {one.unit for one in requests}]
+    if exchanged:
+        say(f"No outage to ask for: {', '.join(exchanged)}, exchanged beside the bypass.")
     if not requests:
         say(f"Plan {view.name} has no outage to ask for.")
     elif out is not None:

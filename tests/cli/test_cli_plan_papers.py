@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -56,6 +57,13 @@ def run(store: Store, *words: str) -> Result:
     return CliRunner(env={"NO_COLOR": "1", "TAPWEAR_TODAY": "2026-06-30"}).invoke(
         app, ["--db", str(store.path), "plan", *words]
     )
+
+
+def test_a_unit_named_that_needs_no_outage_is_not_passed_over_in_silence(store: Store) -> None:
+    keep(store, job("U1", "2027-03-01"), replace(job("U2", "2027-06-07", "BIRCH"), needs_outage=False))
+    told = run(store, "outage-requests", "--unit", "U1", "--unit", "U2")
+    assert told.stdout.count("Outage request: ") == 1
+    assert told.stderr == "No outage to ask for: U2, exchanged beside the bypass.\n"
 
 
 def test_requests_go_to_standard_output_as_text_and_to_a_file_as_pages(store: Store, tmp_path: Path) -> None:
