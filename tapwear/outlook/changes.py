@@ -83,7 +83,7 @@ def _work(services: pd.DataFrame, since: date, as_of: date) -> tuple[str, ...]:
     new = services[(services["done_on"] > pd.Timestamp(since)) & (services["done_on"] <= pd.Timestamp(as_of))]
     new = new.sort_values(["done_on", "unit"], kind="stable")
     rows = zip(new["unit"], new["work"], new["done_on"], strict=True)
-    return tuple(f"{unit}: {work} on {on.date()}" for unit, work, on in rows)
+    return tuple(f"{unit}: {'other work' if work == 'other' else work} on {on.date()}" for unit, work, on in rows)
 
 
 def _followups(found: Sequence[FollowUp], since: date) -> tuple[str, ...]:

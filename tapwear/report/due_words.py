@@ -83,7 +83,8 @@ def driver_words(due: Due) -> str:
     """`mostly operations`: which clock runs out first, and how sure that is."""
     if due.driver == "unknown":
         return "nothing by then" if due.known else "unknown"
-    share = due.driver_share.get(due.driver, 1.0)
+    together = sum(due.driver_share.values())  # less than 1 where it may be that none runs out by the horizon
+    share = due.driver_share[due.driver] / together if due.driver in due.driver_share and together else 1.0
     if share >= ALONE:
         return due.driver
     if share >= MOSTLY:

@@ -40,7 +40,8 @@ def sheet() -> Changes:
         "T2": verdict("T2", "resample", "heating"),
         "T9": verdict("T9", "pull forward", "heating", severe=True),
     }
-    services = pd.DataFrame([service_row("T1", str(SINCE)), service_row("T2", "2026-06-12")])
+    done = (("T1", str(SINCE), "overhaul"), ("T2", "2026-06-12", "overhaul"), ("T3", "2026-06-20", "other"))
+    services = pd.DataFrame([service_row(unit, day, work=work) for unit, day, work in done])
     samples = {
         "T2": SampleWanted(date(2026, 7, 9), "flagged", "To confirm."),
         "T3": SampleWanted(AS_OF, "first", "None is recorded."),
@@ -75,7 +76,7 @@ def test_follow_ups_seen_before_and_those_of_severe_units_are_not_on_the_sheet()
 
 def test_only_what_is_new_is_on_the_sheet() -> None:
     found = sheet()
-    assert found.work == ("T2: overhaul on 2026-06-12",)
+    assert found.work == ("T2: overhaul on 2026-06-12", "T3: other work on 2026-06-20")
     assert found.readings == ("T1: reading 1,002 of 2026-06-01: does not fit",)
     assert found.samples == (("T2", date(2026, 7, 9), "To confirm."),)
     assert found.rules == ("a rule",)

@@ -60,6 +60,7 @@ def test_unknown_dates_say_what_bounds_them() -> None:
         ("operations", {"operations": 0.82, "calendar": 0.18}, "mostly operations"),
         ("operations", {"operations": 0.5, "calendar": 0.1, "oil": 0.4}, "operations or oil"),
         ("calendar", {}, "calendar"),
+        ("operations", {"operations": 0.7, "calendar": 0.0, "oil": 0.0}, "operations"),
         ("unknown", {}, "nothing by then"),
     ],
 )
