@@ -127,6 +127,7 @@ def follow_ups(noticed: Sequence[Noticed], kept: Iterable[Kept], as_of: date) ->
 
 
 def open_ones(found: Iterable[FollowUp]) -> tuple[FollowUp, ...]:
+    """Those that are not closed, in their order."""
     return tuple(one for one in found if one.closed_on is None)
 
 

@@ -142,6 +142,8 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class PlanResult:
+    """A plan of one year: every job with its week or what stops it, and all that it rests on."""
+
     year: int
     as_of: date
     slots: tuple[Slot, ...]

@@ -22,6 +22,8 @@ class BoardCell:
 
 @dataclass(frozen=True)
 class BoardRow:
+    """One station, with a cell for each week."""
+
     station: str
     cells: tuple[BoardCell, ...]
 
@@ -37,6 +39,8 @@ class CrewRow:
 
 @dataclass(frozen=True)
 class Board:
+    """The weeks of a plan across, stations down, the regions' crews below."""
+
     weeks: tuple[str, ...]
     rows: tuple[BoardRow, ...]
     crews: tuple[CrewRow, ...]

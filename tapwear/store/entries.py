@@ -344,6 +344,7 @@ _BOOK_COLUMNS = {
 
 
 def columns_of(connection: Connection, table: str, row_id: int) -> dict[str, Any]:
+    """What a current row of the book says. Raises UsageError where it is superseded, withdrawn or not there."""
     names = _BOOK_COLUMNS[table]
     rows = lean(table, "id", "supersedes_id", "withdrawn", *names)
     found = connection.execute(
