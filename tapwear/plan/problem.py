@@ -37,7 +37,7 @@ class Block:
     trips: tuple[int, ...]  # offsets into the trip cells
     stops: tuple[tuple[Stop, ...], ...]  # per start week, what forbids it by itself
     pin: int | None = None  # index of the only start week that the planner allows
-    pin_words: str = ""  # "pinned to 2027-W05", or why that is no week of the plan
+    pin_words: str = ""  # "pinned to 2027-W05", "under way since" it, or why that is no week of the plan
 
     @property
     def pinned(self) -> bool:
@@ -198,7 +198,8 @@ def _pin(jobs: list[Job], weeks: tuple[str, ...]) -> tuple[int | None, str]:
         return None, f"the phases of bank {jobs[0].bank} are pinned to different weeks ({', '.join(pins)})"
     if pins[0] not in weeks:
         return None, f"pinned to {pins[0]}, which is no week of this plan"
-    return weeks.index(pins[0]), f"pinned to {pins[0]}"
+    held = "under way since" if any(job.progress == "started" for job in jobs) else "pinned to"
+    return weeks.index(pins[0]), f"{held} {pins[0]}"
 
 
 def _takes(

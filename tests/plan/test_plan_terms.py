@@ -282,6 +282,13 @@ def test_work_begun_stays_where_it_is_and_lasts_until_now_at_least() -> None:
     assert (over.pinned_week, over.weeks, over.crew_hours) == ("2027-W01", 2, 60.0)
 
 
+def test_work_begun_that_no_longer_fits_is_not_called_pinned() -> None:
+    begun = note("U1", "progress", status="started", happened_on=date(2027, 3, 3))
+    shut = [("ALDER", date(2027, 3, 8), date(2027, 3, 12), "storm")]
+    result = plan(due("U1"), inputs=Inputs(notes=(begun,)), closures=shut, as_of=date(2027, 3, 10))
+    assert result.slots[0].stopped_by == "under way since 2027-W09: station ALDER closed (storm) in week 10"
+
+
 def test_work_that_is_over_before_the_year_has_no_week_in_it() -> None:
     begun = note("U1", "progress", status="started", happened_on=date(2026, 6, 29))
     result = plan(due("U1"), due("U2"), inputs=Inputs(notes=(begun,)))
