@@ -34,7 +34,7 @@ def expected(past: CounterPast, on: date, value: int) -> Expected:
     """
     if value >= 10**past.digits:
         raise UsageError(
-            f"{past.unit.tag}: {value} has more digits than the counter, which has {past.digits}. Read it again; if "
+            f"{past.unit.tag}: {value} has more digits than the counter, which has {past.digits}. Check it again; if "
             f"the counter has more digits: tapwear unit change {as_typed(past.unit.tag)} --digits N"
         )
     earlier = [one for one in past.readings if one.on < on]
@@ -106,12 +106,12 @@ def doubt_kept(check: Expected, value: int, sure: str | None, *, stop: bool = Tr
     meant = f" Did you mean {check.likely}?" if check.likely is not None and check.likely != value else ""
     tell(f"Questioned: {value}: {check.reason}.{meant}")
     if sure is None and stop and at_a_terminal():
-        if not confirmed(f"Read the counter again. Does it show {value}?"):
+        if not confirmed(f"Check again. Does the counter show {value}?"):
             raise DataRejected("Nothing was recorded.")
         sure = asked("What explains it (may be left empty)") or "read twice"
     if sure is None and stop:
         raise DataRejected(
-            f"Not recorded: {value} is not what was expected. Read the counter again; if it is right, add "
+            f"Not recorded: {value} is not what was expected. Check it again; if it is right, add "
             "--sure REASON, and it is recorded with the doubt beside it."
         )
     return check.reason + (f"; kept: {sure.strip()}" if sure and sure.strip() else "")

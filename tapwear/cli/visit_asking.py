@@ -129,9 +129,9 @@ class Asking:
             return f"{doubt}; kept: {self.sure.strip() or 'read twice'}"
         if not self.asks:
             raise DataRejected(
-                "Nothing was recorded. Look again; if it is right, add --sure REASON, and it is kept with the doubt."
+                "Nothing was recorded. Check again; if it is right, add --sure REASON, and it is kept with its doubt."
             )
-        if not self.confirm("Look again. Is it right"):
+        if not self.confirm("Check again. Is it right"):
             return ""
         return f"{doubt}; kept: {self.typed('What explains it', 'may be left empty') or 'read twice'}"
 

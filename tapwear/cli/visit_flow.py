@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from tapwear.cli.entering import tell
+from tapwear.cli.entering import say_severe, tell
 from tapwear.cli.visit_asking import Asking, GoBack
 from tapwear.cli.visit_doubts import follow_up_words
 from tapwear.cli.visit_draft import Draft, draft_path, load_draft, remove_draft, save_draft
@@ -221,8 +221,7 @@ def _say_severe(store: Store, ground: Ground) -> bool:
     reasons = list(ground.severe)
     if ground.samples and not reasons:
         reasons = severe_oil(store, ground)
-    if reasons:
-        tell(f"{ground.unit.tag}: {SEVERE}", *(f"  {reason}" for reason in reasons if SEVERE not in reason))
+    say_severe(ground.unit.tag, reasons)
     return bool(reasons)
 
 

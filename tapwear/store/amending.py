@@ -153,7 +153,7 @@ def _short_enough(connection: Connection, unit: UnitKey, counter_id: int, value:
     digits = int(connection.execute(sa.select(counter.c.digits).where(counter.c.id == counter_id)).scalar_one())
     if value >= 10**digits:
         raise UsageError(
-            f"{unit.tag}: {value} has more digits than the counter, which has {digits}. Read it again; if it has "
+            f"{unit.tag}: {value} has more digits than the counter, which has {digits}. Check it again; if it has "
             f"more digits: tapwear unit change {as_typed(unit.tag)} --digits N"
         )
 

@@ -107,3 +107,12 @@ def list_conditions(connection: Connection, unit: UnitKey | None = None) -> list
     if unit is not None:
         query = query.where(condition.c.tap_changer_id == unit.id)
     return [ConditionRow(*row) for row in connection.execute(query)]
+
+
+def open_severe(connection: Connection, unit: UnitKey, on: date) -> tuple[str, ...]:
+    """The unit's severe conditions that were noted by that day and are open, in words."""
+    return tuple(
+        f"{CONDITION_KINDS[noted.kind]}, noted on {noted.noted_on}: {noted.words}"
+        for noted in list_conditions(connection, unit)
+        if noted.severe and noted.closed_on is None and noted.noted_on <= on
+    )

@@ -9,7 +9,7 @@ from datetime import date
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from tapwear.store.conditions import list_conditions
+from tapwear.store.conditions import open_severe
 from tapwear.store.entries import squeezed
 from tapwear.store.find import UnitKey, near_names
 from tapwear.store.lean import is_current, lean
@@ -17,7 +17,6 @@ from tapwear.store.observations import Seen, list_observations, positions_known
 from tapwear.store.places import drives_of
 from tapwear.store.stays import StandingRow, standing_now
 from tapwear.visits.positions import Positions
-from tapwear.words import CONDITION_KINDS
 
 NEAR_SERIAL = 0.8  # serial numbers as alike as this (difflib) may be one misread: our choice
 
@@ -73,11 +72,7 @@ def visit_ground(connection: Connection, unit: UnitKey, on: date) -> Ground:
         positions=positions_known(connection, unit),
         positions_style=row.positions or "",
         last={seen.quantity: seen for seen in list_observations(connection, unit) if seen.observed_on < on},
-        severe=tuple(
-            f"{CONDITION_KINDS[noted.kind]}, noted on {noted.noted_on}: {noted.words}"
-            for noted in list_conditions(connection, unit)
-            if noted.severe and noted.closed_on is None and noted.noted_on <= on
-        ),
+        severe=open_severe(connection, unit, on),
         samples=int(connection.execute(samples).scalar_one()),
     )
 

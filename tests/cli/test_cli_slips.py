@@ -11,7 +11,7 @@ from typer.testing import CliRunner, Result
 
 from tapwear.cli import app, on_visit_service
 from tapwear.cli.context import wrapped
-from tapwear.words import as_typed
+from tapwear.words import SEVERE, as_typed
 
 
 @pytest.fixture(scope="module")
@@ -217,3 +217,17 @@ def test_a_tag_with_a_blank_is_quoted_in_the_commands_to_go_on_with(db: Path) ->
     assert "tapwear unit change 'Unit 3'" in said("unit", "add", "Unit 3", "--station", "NORTH", "--digits", "6")
     assert "tapwear visit 'Unit 3'" in said("visit", "unit 3", "--resume", code=2)
     assert "tapwear unit change 'Unit 3' --interval-operations N" in said("due")
+
+
+def test_what_is_recorded_of_a_unit_that_nobody_may_approach_says_so_and_sends_nobody_there(db: Path) -> None:
+    said("condition", "add", "T1", "relay_trip", "--words", "surge relay")
+    for words, code in (
+        (("log", "T1", "5"), 3),
+        (("sample", "T1", "--acetylene", "5", "--ethylene", "3"), 0),
+        (("service", "T1", "--work", "inspection", "--on", "2026-10-05"), 0),
+    ):
+        told = said(*words, code=code)
+        assert f"T1: {SEVERE} relay trip, noted on 2026-11-01: surge relay" in told
+        assert "Read" not in told
+    said("condition", "close", "T1", "relay_trip", "--words", "released")
+    assert SEVERE not in said("log", "T1", "11105")

@@ -169,7 +169,7 @@ def test_a_whole_visit_in_tmux(db: Path) -> None:
                 wait_for("Counter (last 011000 on 2026-10-01):")
                 tmux("send-keys", "-t", "visit", "-l", "11011")
                 tmux("send-keys", "-t", "visit", "Enter")
-                wait_for("Look again. Is it right")
+                wait_for("Check again. Is it right")
                 tmux("send-keys", "-t", "visit", "n", "Enter")
                 wait_for("Counter (last 011000 on 2026-10-01):", 2)
             wait_for(prompt)
