@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from tapwear.outlook.types import Due, Outlook
+from tapwear.outlook.types import Clock, Due, Outlook
 from tapwear.plan.inputs import WORKING_DAYS
 from tapwear.plan.types import Job, LeftOut
 from tapwear.weeks import monday, weeks_of_year
@@ -165,11 +165,17 @@ def rests_on(due: Due) -> tuple[str, ...]:
         "interval": ", ".join(part for part in (operations, years) if part),
         "last service": str(due.last_service_on or ""),
         "oil sample": str(due.last_sample_on or ""),
-        "oil": f"{oil.words} from {oil.early}" if oil else "",
+        "oil": _oil_words(oil, due.as_of) if oil else "",
         "condition": "; ".join(due.conditions),
         "deferral": due.deferral,
     }
     return tuple(f"{head}: {words}" for head, words in lines.items() if words)
+
+
+def _oil_words(oil: Clock, as_of: date) -> str:
+    """What the oil asks for; a day that has come reads "now", so that it stays the same from plan to plan."""
+    asks = "opening" if oil.words == "pull forward" else oil.words
+    return f"{asks} {'now' if oil.early is None or oil.early <= as_of else f'from {oil.early}'}"
 
 
 def _driver_words(due: Due) -> str:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
-from tapwear.outlook.types import Due, Outlook
-from tapwear.plan.jobs import jobs_from, last_day
+from tapwear.outlook.types import Clock, Due, Outlook
+from tapwear.plan.jobs import jobs_from, last_day, rests_on
 
 AS_OF = date(2026, 6, 30)
 
@@ -147,3 +147,13 @@ def test_the_driver_is_said_in_words() -> None:
         "the calendar drives the date",
         "operations drive the date, 40 days earlier for the oil",
     ]
+
+
+def test_what_the_oil_asks_for_now_reads_the_same_from_plan_to_plan() -> None:
+    told = []
+    for as_of, early in ((date(2026, 6, 30), date(2026, 6, 30)), (date(2026, 8, 31), date(2026, 8, 31))):
+        clock = Clock("oil", early, early, early, "pull forward")
+        told.append(rests_on(due("U1", as_of=as_of, clocks=(clock,)))[-1])
+    assert told == ["oil: opening now", "oil: opening now"]
+    later = Clock("oil", date(2026, 10, 1), None, None, "pull forward")
+    assert rests_on(due("U1", clocks=(later,)))[-1] == "oil: opening from 2026-10-01"
