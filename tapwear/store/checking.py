@@ -71,7 +71,11 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
             damage = () if store.on_server else faults_of(raw_of(connection))
             if damage:  # what else would be found rests on damaged pages
                 return tuple(Trouble("damage", str(store.path), fault, FROM_BACKUP) for fault in damage)
-            look = _Look(connection, store.on_server, _tables(connection), today, now)
+            tables = _tables(connection)
+            misshapen = tuple(_misshapen(connection, store.on_server, tables))
+            if misshapen:  # the queries for all else need these tables
+                return misshapen
+            look = _Look(connection, store.on_server, tables, today, now)
             return (*look.everything(), *_suspicious(connection))
     except sqlite3.Error as error:
         raise explain(store.path, error) from error
@@ -110,6 +114,24 @@ def _suspicious(connection: Connection) -> Iterator[Trouble]:
 def _tables(connection: Connection) -> dict[str, tuple[str, ...]]:
     found = sa.inspect(connection).get_multi_columns()
     return {name: tuple(column["name"] for column in columns) for (_, name), columns in sorted(found.items())}
+
+
+def _misshapen(connection: Connection, on_server: bool, tables: dict[str, tuple[str, ...]]) -> Iterator[Trouble]:
+    """Tables and columns that are not there, and what acts on its own in a file (triggers, views): we make none."""
+    from sqlmodel import SQLModel
+
+    import tapwear.store.models  # noqa: F401 - fills the metadata
+
+    remedy = FROM_SERVERS_BACKUP if on_server else FROM_BACKUP
+    for name, table in sorted(SQLModel.metadata.tables.items()):
+        lacking = [column.name for column in table.columns if column.name not in tables.get(name, ())]
+        if lacking:
+            whole = name not in tables
+            words = "the table is not there" if whole else f"it has no column {', '.join(lacking)}"
+            yield Trouble("schema", name, words, remedy)
+    query = "SELECT type, name FROM sqlite_schema WHERE type IN ('trigger', 'view') ORDER BY name"
+    for kind, name in [] if on_server else raw_of(connection).execute(query):
+        yield Trouble("schema", str(name), f"a {kind} that no Tapwear made, which may change what is read", remedy)
 
 
 def _columns_of_kind(table: str, columns: tuple[str, ...], kind: type[Any]) -> list[str]:

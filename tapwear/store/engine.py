@@ -145,7 +145,7 @@ def explain(path: Path, error: BaseException) -> StoreError:
         return StoreError(f"{path} cannot be written to: the file or its folder is read-only.")
     if "full" in text or "no space left" in text or "quota" in text or "too large" in text:
         return StoreError(f"The disk that holds {path} is full. Nothing was changed; make room and try again.")
-    if "not a database" in text or "malformed" in text:
+    if _damaged(text):
         return StoreError(
             f"{path} is not a Tapwear store, or it is damaged: {error}. Nothing was changed. Where it is damaged, a "
             f"backup takes its place with: tapwear --db {path} restore BACKUP --replace"
@@ -159,9 +159,22 @@ def explain(path: Path, error: BaseException) -> StoreError:
         return StoreError(f"{path} is there already. Name another file.")
     if "unable to open" in text or isinstance(error, PermissionError | FileNotFoundError | NotADirectoryError):
         return StoreError(f"{path} cannot be opened: is it a file, and may you read and write it and its folder?")
-    if "connection" in text and ("failed" in text or "refused" in text or "closed" in text):
-        return StoreError(f"{path} cannot be reached: {str(error).splitlines()[0]}. Nothing was changed; try again.")
-    return StoreError(f"{path}: {error}")
+    first = (str(error).splitlines() or [""])[0]
+    if "connection" in text or "resolve host" in text:
+        return StoreError(f"{path} cannot be reached: {first}. Nothing was changed; try again.")
+    if "permission denied" in text or "must be owner" in text:
+        return StoreError(f"{path}: {first}. Nothing was changed. Whoever keeps the database can grant what is needed.")
+    if "no such" in text or "does not exist" in text or "already exists" in text:
+        return StoreError(
+            f"{path} does not hold what a store of its schema holds: {first}. Nothing was changed. The latest backup "
+            "in which tapwear check finds nothing takes its place: tapwear restore"
+        )
+    return StoreError(f"{path}: {first}")
+
+
+def _damaged(text: str) -> bool:
+    """Whether SQLite complains of what stands in the file, in small letters."""
+    return "not a database" in text or "malformed" in text
 
 
 class Store:
@@ -212,6 +225,10 @@ class Store:
             raise
         except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
             raise explain(self.path, error.orig or error) from error
+        except sqlite3.DatabaseError as error:  # met by who reads the file itself, as a backup does into another
+            if not _damaged(str(error).lower()):
+                raise
+            raise explain(self.path, error) from error
 
     @contextmanager
     def _session(self, engine: Engine) -> Iterator[Session]:

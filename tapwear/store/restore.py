@@ -115,7 +115,7 @@ def _taken_over(path: Path) -> Iterator[bool]:
 
     Whoever waits for it meanwhile finds, when it is let go, that another file has its name, and records nothing.
     """
-    raw = sqlite3.connect(path, isolation_level=None, timeout=PATIENCE_S)
+    raw = sqlite3.connect(path.resolve(), isolation_level=None, timeout=PATIENCE_S)
     try:
         held = _hold(raw, path)
         yield held

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -12,9 +14,13 @@ import sqlalchemy as sa
 from tapwear.errors import StoreError
 from tapwear.store import backup
 from tapwear.store.backup import back_up, prove
+from tapwear.store.dump import dump_store
 from tapwear.store.engine import Store, open_store
 from tapwear.store.lean import lean
 from tapwear.store.recording import insert
+from tapwear.store.restore import restore
+
+AT = datetime(2026, 11, 1, 8, tzinfo=UTC)
 
 
 @pytest.fixture
@@ -79,6 +85,36 @@ def test_a_copy_that_is_not_sound_is_not_kept(store: Store, tmp_path: Path, monk
     with pytest.raises(StoreError):
         back_up(store, tmp_path / "backup.db")
     assert sorted(path for path in tmp_path.iterdir() if path.suffix not in (".db-wal", ".db-shm")) == before
+
+
+@pytest.mark.parametrize("copied", [back_up, lambda store, to: dump_store(store, to, at=AT)])
+def test_of_a_damaged_store_the_store_is_named_and_not_what_was_to_be_made(
+    store: Store, tmp_path: Path, copied: Callable[[Store, Path], object]
+) -> None:
+    with store.rows() as connection:
+        query = "SELECT rootpage FROM sqlite_schema WHERE name = 'reading'"
+        page = connection.exec_driver_sql(query).scalar_one()
+    store.close()
+    raw = sqlite3.connect(store.path)
+    raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    raw.close()
+    with store.path.open("r+b") as file:
+        file.seek((page - 1) * 4096)
+        file.write(b"\xa5" * 4096)
+    with pytest.raises(StoreError, match=r"fleet\.db is (not sound|not a Tapwear store, or it is damaged)") as refused:
+        copied(store, tmp_path / "copied")
+    assert "copied" not in str(refused.value)
+    assert not (tmp_path / "copied").exists()
+
+
+@pytest.mark.parametrize("name", ["file:fleet?mode=memory", "file:fleet.db", "fleet;#%41.db"])
+def test_a_name_that_looks_like_an_address_is_a_name(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert back_up(store, Path(name)).total == prove(tmp_path / name).total > 0
+    assert restore(Path(name), Path(f"{name}2"), aside=tmp_path / "aside").aside is None
+    assert restore(Path(name), Path(f"{name}2"), aside=tmp_path / "aside", replace=True).aside == tmp_path / "aside"
 
 
 def test_a_folder_that_is_not_there_is_told(store: Store, tmp_path: Path) -> None:

@@ -175,3 +175,29 @@ def test_damage_is_found_and_the_way_out_is_a_backup(store: Store, harm: Callabl
         return
     assert {one.kind for one in found} == {"damage"}
     assert "restore" in found[0].remedy
+
+
+@pytest.mark.parametrize(
+    ("statement", "where", "found"),
+    [
+        ("ALTER TABLE observation RENAME TO gone", "observation", "the table is not there"),
+        ("ALTER TABLE reading DROP COLUMN remark", "reading", "it has no column remark"),
+    ],
+)
+def test_a_table_or_column_that_is_not_there_is_told(store: Store, statement: str, where: str, found: str) -> None:
+    spoil(store, statement)
+    (trouble,) = look(store)
+    assert (trouble.kind, trouble.where, trouble.found) == ("schema", where, found)
+    assert "backup" in trouble.remedy
+
+
+def test_what_would_act_on_its_own_in_a_file_is_told(store: Store) -> None:
+    spoil(
+        store,
+        "CREATE TRIGGER late AFTER INSERT ON reading BEGIN DELETE FROM reading; END",
+        "CREATE VIEW other AS SELECT 1",
+    )
+    assert [(one.where, one.found.split(" that")[0]) for one in look(store)] == [
+        ("late", "a trigger"),
+        ("other", "a view"),
+    ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sqlite3
 import stat
 import subprocess
@@ -212,3 +213,21 @@ def test_light_tables_tell_the_same_types_as_the_models() -> None:
                 assert isinstance(full, kind) == isinstance(lightly, kind), f"{column} {word}"
             moment = type(full).__name__ == "UtcTime"
             assert moment == (type(lightly).__name__ == "UtcTime"), f"{column} moment"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("failed to resolve host 'north': Name or service not known", "cannot be reached: failed .* try again"),
+        ("connection is bad: invalid port number", "cannot be reached"),
+        ("terminating connection due to administrator command\nCONTEXT: x", "cannot be reached: [^\n]* try again"),
+        ("permission denied for table reading\nLINE 1: x", "permission denied for table reading.*can grant"),
+        ("no such table: reading", "does not hold what a store .*tapwear restore"),
+        ('column "number" does not exist\nLINE 1: SELECT', "does not hold what a store .*tapwear restore"),
+    ],
+)
+def test_what_a_database_complains_of_is_said_in_one_line_with_what_to_do(text: str, said: str) -> None:
+    told = str(engine.explain(Path("fleet"), sqlite3.OperationalError(text)))
+    assert re.search(said, told), told
+    assert "\n" not in told
+    assert "Nothing was changed" in told
