@@ -108,19 +108,22 @@ def undo(
 
     Example: tapwear undo --because "entered for the wrong unit"
     """
-    from tapwear.store.undoing import last_entry
+    from tapwear.store.undoing import last_entry, register_changed_since
     from tapwear.store.undoing import undo as take_back
 
     store = open_the_store(context)
     name = who(context, by)
     with store.rows() as connection:
         entry = last_entry(connection, name)
+        register = register_changed_since(connection, entry)
         tags = _tags(connection, entry.rows)
     from tapwear.cli.history_words import says_words
 
     tell(f"Last entry of {name}, {entry.at.astimezone():%Y-%m-%d %H:%M}:")
     for row in entry.rows:
         tell(f"  {tags.get((row.kind, row.id), '')} {row.name}: {says_words(row)}".replace("   ", "  "))
+    if register:
+        tell("Since then the register was changed: that is left as it is, and set right with: tapwear unit change")
     reason = because if because is not None or not at_a_terminal() else asked("Why is it taken back (empty: leave it)")
     if not (reason and reason.strip()):
         raise UsageError("Nothing was changed. To take it back say why: --because REASON")

@@ -53,6 +53,13 @@ def last_entry(connection: Connection, by: str) -> LastEntry:
     )
 
 
+def register_changed_since(connection: Connection, entry: LastEntry) -> bool:
+    """Whether that person changed the register after the entry: such a change is no entry, and not undone."""
+    change = lean("register_change", "id", "recorded_at", "recorded_by")
+    later = sa.select(change.c.id).where(change.c.recorded_by == entry.by, change.c.recorded_at > entry.at).limit(1)
+    return connection.execute(later).first() is not None
+
+
 def undo(connection: Connection, entry: LastEntry, stamp: Stamp) -> None:
     """Takes the entry back, for the reason in the stamp. In the transaction it must still be the person's last.
 

@@ -231,3 +231,12 @@ def test_what_is_recorded_of_a_unit_that_nobody_may_approach_says_so_and_sends_n
         assert "Read" not in told
     said("condition", "close", "T1", "relay_trip", "--words", "released")
     assert SEVERE not in said("log", "T1", "11105")
+
+
+def test_undo_says_that_it_leaves_a_later_change_of_the_register_alone(db: Path) -> None:
+    said("log", "T1", "11105")
+    assert "register" not in said("undo", code=2)
+    said("unit", "change", "T1", "--note", "gate 2")
+    words = said("undo", code=2)
+    assert "reading" in words
+    assert "Since then the register was changed: that is left as it is" in words
