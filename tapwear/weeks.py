@@ -60,6 +60,12 @@ def age_words(days: int) -> str:
     return f"{round(days / DAYS_PER_YEAR)} years"
 
 
+def two_ages(age: int, other: int) -> tuple[str, str]:
+    """Two ages as in age_words; in days where those would read the same and are not."""
+    words = age_words(age), age_words(other)
+    return words if age == other or len(set(words)) == 2 else (f"{age:,} days", f"{other:,} days")
+
+
 def week_runs(text: str) -> list[tuple[str, str]]:
     """First and last week of each run in `2027-W20..2027-W36 2027-W50`. Raises ValueError saying what is wrong."""
     runs = []

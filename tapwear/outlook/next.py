@@ -18,7 +18,7 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.reasons import READ_AGAIN
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.types import Due, Outlook, horizon
-from tapwear.weeks import DAYS_PER_YEAR, age_words, cadence_days
+from tapwear.weeks import DAYS_PER_YEAR, age_words, cadence_days, two_ages
 
 # Our choices.
 OVERDUE_TIMES = 1.5  # a reading is overdue when it is this many times its usual interval old
@@ -219,8 +219,10 @@ def _usual_words(age: int | None, overdue: bool, usual: float) -> str:
 
 
 def _rule_words(age: int | None, every: float) -> str:
-    last = "no usable reading yet" if age is None else f"last read {age_words(age)} ago"
-    return f"{last}; the visit rule says every {age_words(round(every))}"
+    if age is None:
+        return f"no usable reading yet; the visit rule says every {age_words(round(every))}"
+    old, rule = two_ages(age, round(every))
+    return f"last read {old} ago; the visit rule says every {rule}"
 
 
 def usual_intervals(units: pd.DataFrame, readings: pd.DataFrame) -> dict[str, float]:

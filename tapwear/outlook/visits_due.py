@@ -12,7 +12,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from tapwear.outlook.next import OVERDUE_TIMES, UNSAID_CADENCE_DAYS, SampleWanted, usual_intervals
-from tapwear.weeks import age_words
+from tapwear.weeks import two_ages
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -92,7 +92,8 @@ def with_samples_by_rule(
     ages = (pd.Timestamp(as_of) - rows["last_on"]).dt.days
     for unit, by, every, age in zip(rows["unit"], rows["due_on"].dt.date, rows["every_days"], ages, strict=True):
         if by <= deadline and unit not in found:
-            last = "no sample yet" if age != age else f"last sample {age_words(int(age))} old"
-            words = f"{last}; the visit rule says every {age_words(round(every))}."
+            old, rule = two_ages(0 if age != age else int(age), round(every))
+            last = "no sample yet" if age != age else f"last sample {old} old"
+            words = f"{last}; the visit rule says every {rule}."
             found[str(unit)] = SampleWanted(max(by, as_of), "rule", words)
     return found

@@ -69,7 +69,8 @@ def next_page(found: Round) -> list[Block]:
     ]
     if found.severe:
         head.append(f"Not on the list, for the engineer: {', '.join(found.severe)}. {SEVERE}")
-    title = f"What to look at next, as of {found.as_of}, before {found.read_on}"
+    title = f"What to look at next, as of {found.as_of}"
+    title += f", before {found.read_on}" if found.read_on > found.as_of else ""
     blocks = [Block(title, tuple(Line(line) for line in head))]
     for station in found.stations:
         mine = [look for look in found.looks if look.station == station]

@@ -107,5 +107,8 @@ def test_a_sample_by_rule_is_wanted_where_the_oil_does_not_ask_already() -> None
     assert wanted == {
         "T1": SampleWanted(AS_OF, "rule", "last sample 14 months old; the visit rule says every 12 months."), "T2": oil
     }  # fmt: skip
+    often = visits_due(found.units, rules(("T1", NAN, 420)), found.readings, found.samples, AS_OF)
+    words = with_samples_by_rule({}, often, AS_OF, AS_OF)["T1"].words
+    assert words == "last sample 426 days old; the visit rule says every 420 days."
     assert set(with_samples_by_rule({}, frame, AS_OF, date(2027, 6, 1))) == {"T1", "T2", "T3"}
     assert read_by_rule(frame) == {}
