@@ -169,8 +169,11 @@ def _bears(job: Job, old: Slot, new: Slot) -> bool:
 def _waits(job: Job, week: str) -> list[str]:
     starts = monday(week)
     permit = None if job.permit_week == week else job.permit_from
-    ready = [("kit", job.kit_ready_on), ("switching permit", permit)]
-    return [f"{what} not there before {day}" for what, day in ready if day and day > starts]
+    words = [f"kit not there before {job.kit_ready_on}"] if job.kit_ready_on and job.kit_ready_on > starts else []
+    if permit and permit > starts:
+        asked = "" if job.request_status else ": no request for the outage is recorded"
+        words.append(f"switching permit not there before {permit}{asked}")
+    return words
 
 
 def _weeks_of(slot: Slot) -> list[str]:

@@ -121,6 +121,14 @@ def test_added_and_dropped_jobs_say_what_the_other_plan_knew_of_them() -> None:
     assert (went.before, went.after) == ("2027-W10", None)
 
 
+def test_what_is_not_there_in_time_is_told_and_a_request_that_nobody_recorded() -> None:
+    late = job("U1", kit_ready_on=date(2027, 4, 1), permit_from=date(2027, 3, 29))
+    kit, permit = "kit not there before 2027-04-01", "switching permit not there before 2027-03-29"
+    assert why(job("U1"), late) == f"{kit}; {permit}: no request for the outage is recorded"
+    assert why(job("U1"), replace(late, request_status="asked")) == f"{kit}; {permit}"
+    assert why(job("U1"), replace(late, permit_week="2027-W10")) == kit
+
+
 def test_what_is_planned_elsewhere_is_dropped_for_that_alone() -> None:
     there = LeftOut("U1", "in plan 2026-a, 2026-W43", ("reading: 47,000 on 2026-11-02",))
     (went,) = compare_plans(plan((job("U1", rests_on=RESTS), "2027-W10")), plan(left_out=(there,))).dropped
