@@ -80,6 +80,11 @@ def test_no_module_has_grown_past_its_one_idea() -> None:
     assert not {name: count for name, count in lines.items() if count > allowed.get(name, 400)}
 
 
+def test_a_file_that_somebody_named_is_written_in_one_place_only() -> None:
+    writing = [path.name for path in MODULES if ".write_bytes(" in (text := path.read_text()) or ".write_text(" in text]
+    assert writing == ["writing.py"]  # it looks first whether that is the store
+
+
 def test_style_is_clean() -> None:
     done = subprocess.run([sys.executable, "-m", "ruff", "check", "."], cwd=ROOT, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout
