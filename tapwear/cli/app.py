@@ -16,6 +16,7 @@ from tapwear.cli.context import access_of, find_store, say
 from tapwear.errors import TapwearError
 
 DISK_TROUBLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)  # while standard output goes to a file
+PLACE_TROUBLE = (errno.EACCES, errno.EPERM, errno.EROFS, errno.ENAMETOOLONG, errno.ELOOP)  # of a place that was named
 
 
 class Commands(TyperGroup):
@@ -50,6 +51,9 @@ class Commands(TyperGroup):
             sys.stdout.flush()
             return done
         except OSError as error:
+            if error.errno in PLACE_TROUBLE and error.filename is not None:
+                say(f"{error.filename} cannot be used: {error.strerror}. Name another place, or ask whoever owns it.")
+                raise typer.Exit(4) from error
             if error.errno not in DISK_TROUBLE or error.filename is not None:
                 raise
             os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # else Python tries once more at its end

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import sqlite3
 from pathlib import Path
@@ -145,3 +146,47 @@ def test_as_typed_a_fleet_goes_to_the_server_is_worked_with_there_and_comes_back
     assert run(tmp_path / "again.db", "restore", str(tmp_path / "e")).exit_code == 0
     assert run(tmp_path / "again.db", "due", "--csv").stdout == run(empty_database, "due", "--csv").stdout
     assert "48100" in run(tmp_path / "again.db", "unit", "show", "AH-T1").stdout.replace(",", "")
+
+
+LONG = "x" * 300  # file systems take names of up to 255 bytes
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--db", f"{LONG}.db", "unit", "list"),
+        ("--db", f"{LONG}.db", "init"),
+        ("--db", f"{LONG}.db", "restore", "FLEET"),
+        ("restore", LONG),
+        ("backup", LONG),
+        ("dump", LONG),
+        ("import", f"{LONG}.csv"),
+        ("import", "--map", LONG, "readings.csv"),
+        ("import", "--template", LONG),
+        ("report", "--out", f"{LONG}.html"),
+        ("sheet", "--station", "AH", "--out", LONG),
+        ("oil", "--requests", "--out", LONG),
+        ("limits", "export", "--out", LONG),
+        ("backtest", "counts", "--origins", LONG, "--out", LONG),
+        ("upgrade", "--backup", LONG),
+        ("demo", LONG),
+    ],
+)
+def test_a_place_that_cannot_be_used_is_told_without_a_fault(
+    desk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    done = run(desk, *(str(desk) if word == "FLEET" else word for word in words))
+    assert done.exception is None or isinstance(done.exception, SystemExit), repr(done.exception)
+    assert done.exit_code in ((0,) if words[0] == "upgrade" else (2, 3, 4)), done.output
+    assert done.stderr.strip()
+
+
+def test_a_folder_that_may_not_be_entered_is_told(desk: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def forbidden(path: Path, **_: object) -> object:
+        raise PermissionError(errno.EACCES, "Permission denied", str(path))
+
+    monkeypatch.setattr(Path, "exists", forbidden)  # as it does for others than root
+    done = run(desk, "unit", "list")
+    assert done.exit_code == 4, done.output
+    assert f"{desk} cannot be used: Permission denied." in done.stderr
