@@ -65,7 +65,8 @@ def readings_section(subject: Subject) -> Section:
     doubtful = [row for row in everything if row["status"] == "doubtful"]
     beside = [row for row in everything if row["status"] == "left aside"]
     rest = [row for row in everything if row["status"] not in ("doubtful", "left aside")]
-    sentences = [f"{len(doubtful)} of {len(doubtful) + len(rest)} readings are doubtful: kept, and not relied on."]
+    are = "are" if len(doubtful) > 1 else "is"
+    sentences = [f"{len(doubtful)} of {len(doubtful) + len(rest)} readings {are} doubtful: kept, and not relied on."]
     if not doubtful:
         sentences = [f"None of {len(rest)} readings is doubtful."]
     if beside:
@@ -140,13 +141,18 @@ def oil_section(tag: str, oil: OilUnit | None, key: str, *, severe: bool) -> Sec
     for place in (*oil.compartments(), None):  # None: the main tank
         rows, shown = oil.rows(place), TANK_SHOWN if place is None else SAMPLES_SHOWN
         found.append(_samples(tag, place, rows[:shown]))
-        after += _older(len(rows), shown, "samples")
+        after += _older(len(rows), shown, "samples", f" of the {_where(place)}")
     return Section("Oil", tuple(sentences), drawings=tuple(drawings), tables=tables(*found), after=tuple(after))
 
 
-def _older(count: int, shown: int, what: str) -> list[str]:
+def _older(count: int, shown: int, what: str, of: str = "") -> list[str]:
     left = count - shown
-    return [f"{left} older {what if left > 1 else what.removesuffix('s')} not shown."] if left > 0 else []
+    return [f"{left} older {what if left > 1 else what.removesuffix('s')}{of} not shown."] if left > 0 else []
+
+
+def _where(compartment: str | None) -> str:
+    """Which compartment, `compartment` for the only one; the main tank for None."""
+    return "main tank" if compartment is None else f"compartment {compartment}".rstrip()
 
 
 def _gas_drawing(oil: OilUnit, compartment: str, key: str) -> list[Drawing]:
@@ -178,7 +184,7 @@ def _gas_drawing(oil: OilUnit, compartment: str, key: str) -> list[Drawing]:
 
 def _samples(tag: str, compartment: str | None, rows: Sequence[Row]) -> Table:
     """Samples of one compartment, or of the main tank for None, newest first."""
-    where = "main tank" if compartment is None else f"compartment {compartment}".rstrip()
+    where = _where(compartment)
     gases = [short for _, short in SHOWN_GASES]
     headings = (f"sampled, {where}", *gases, "water [mg/kg]", "breakdown [kV]", "laboratory")
     body = [

@@ -101,7 +101,7 @@ def test_a_condition_that_is_also_a_doubt_is_said_once() -> None:
 
 def test_doubtful_readings_stand_first_with_the_reason() -> None:
     part = section(unit_page(subject(), None, (), "u1"), "Counter readings")
-    assert part.sentences == ("1 of 10 readings are doubtful: kept, and not relied on.",)
+    assert part.sentences == ("1 of 10 readings is doubtful: kept, and not relied on.",)
     assert part.tables[0].headings == ("Doubtful readings", "counter", "why")
     assert part.tables[0].rows == (("2026-01-24", "103,000", "two digits changed places"),)
     assert part.tables[1].rows[0] == ("2026-05-04", "104,000", "right as understood: 7 in 10")
@@ -118,8 +118,9 @@ def test_long_histories_say_how_much_is_not_shown() -> None:
     page = unit_page(subject(), sampled([1.0] * 12), (), "u1")
     oil = section(page, "Oil")
     assert len(oil.tables[0].rows) == 6
-    assert "6 older samples not shown." in oil.after
-    assert "1 older sample not shown." in section(unit_page(subject(), sampled([1.0] * 7), (), "u1"), "Oil").after
+    assert "6 older samples of the compartment not shown." in oil.after
+    one_more = section(unit_page(subject(), sampled([1.0] * 7), (), "u1"), "Oil")
+    assert "1 older sample of the compartment not shown." in one_more.after
 
 
 def test_the_oil_has_its_resets_its_limits_and_values_below_the_limit() -> None:
