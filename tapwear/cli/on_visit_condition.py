@@ -134,27 +134,22 @@ def show(
 
 
 def _page(rows: list[ConditionRow]) -> str:
-    from tapwear.report.terminal import columns
+    from tapwear.report.terminal import columns_broken, screen_width
 
-    headings = ("unit", "noted", "by", "kind", "act by", "severe", "words", "closed")
-    return "\n".join(
-        columns(
-            headings,
-            [
-                (
-                    row.unit,
-                    str(row.noted_on),
-                    row.author,
-                    CONDITION_KINDS[row.kind],
-                    f"{row.act_by_on or ''}" + (" (gone by)" if _gone_by(row) else ""),
-                    "yes" if row.severe else "",
-                    row.words,
-                    f"{row.closed_on}: {row.closed_words}" if row.closed_on else "",
-                )
-                for row in rows
-            ],
+    cells = [
+        (
+            row.unit,
+            str(row.noted_on),
+            row.author,
+            CONDITION_KINDS[row.kind],
+            f"{row.act_by_on or ''}" + (" (gone by)" if _gone_by(row) else ""),
+            "yes" if row.severe else "",
+            row.words + (f"; closed {row.closed_on}: {row.closed_words}" if row.closed_on else ""),
         )
-    )
+        for row in rows
+    ]
+    headings = ("unit", "noted", "by", "kind", "act by", "severe", "words")
+    return "\n".join(columns_broken(headings, cells, screen_width()))
 
 
 def _gone_by(row: ConditionRow) -> bool:

@@ -94,7 +94,7 @@ def show(
 
 
 def _page(rows: list[VisitRule]) -> str:
-    from tapwear.report.terminal import columns
+    from tapwear.report.terminal import columns_broken, screen_width
 
     cells = [
         (
@@ -104,7 +104,8 @@ def _page(rows: list[VisitRule]) -> str:
         )
         for row in rows
     ]
-    return "\n".join(columns(("for", "read every", "sample every", "still after", "because"), cells))
+    headings = ("for", "read every", "sample every", "still after", "because")
+    return "\n".join(columns_broken(headings, cells, screen_width()))
 
 
 def _days(text: str, option: str) -> float | None:

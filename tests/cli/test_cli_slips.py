@@ -11,6 +11,7 @@ from typer.testing import CliRunner, Result
 
 from tapwear.cli import app, on_visit_service
 from tapwear.cli.context import wrapped
+from tapwear.report import terminal
 from tapwear.words import SEVERE, as_typed
 
 
@@ -240,3 +241,17 @@ def test_undo_says_that_it_leaves_a_later_change_of_the_register_alone(db: Path)
     words = said("undo", code=2)
     assert "reading" in words
     assert "Since then the register was changed: that is left as it is" in words
+
+
+def test_lists_of_conditions_and_visit_rules_break_between_words_on_a_screen(
+    db: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    why = "peak a quarter above last year's when leaving position 9, and at no other one " * 2
+    said("condition", "add", "T1", "motor_current", "--words", why, "--act-by", "2027-03-31")
+    said("visit-rule", "set", "--unit", "T1", "--read", "30 days", "--because", why)
+    monkeypatch.setattr(terminal, "is_screen", lambda stream: True)
+    monkeypatch.setenv("COLUMNS", "80")
+    for group in ("condition", "visit-rule"):
+        shown = run(group, "list").stdout
+        assert max(map(len, shown.splitlines())) <= 80
+        assert " ".join(why.split()) in " ".join(shown.split())
