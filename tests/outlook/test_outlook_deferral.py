@@ -64,7 +64,9 @@ def test_a_decision_dated_after_as_of_is_not_known_yet() -> None:
 
 
 def test_a_severe_finding_keeps_its_one_thing_to_do() -> None:
-    assert seen(due(severe=True, next_action=SEVERE)).next_action == SEVERE
+    found = seen(due(severe=True, next_action=SEVERE))
+    assert found.next_action == SEVERE
+    assert found.deferral == "deferred to 2027-03-01 by K. Lund: winter peak"  # and no sample as a check meanwhile
 
 
 def test_a_fleet_without_deferrals_is_left_alone() -> None:
