@@ -84,7 +84,7 @@ class FeedReader:
             if short in position and spec.unit_column in position and spec.name not in position:
                 names[0] = short
             for name, ours in zip(names, (spec.name, spec.unit_column), strict=False):
-                index = position.get(name)
+                index = position.get(name, position.get(name.replace("_", " ")))
                 if index is None or ours in places or index in taken or ours in self.feed.fixed:
                     continue
                 places[ours] = index

@@ -255,3 +255,12 @@ def test_lists_of_conditions_and_visit_rules_break_between_words_on_a_screen(
         shown = run(group, "list").stdout
         assert max(map(len, shown.splitlines())) <= 80
         assert " ".join(why.split()) in " ".join(shown.split())
+
+
+def test_a_heading_with_blanks_is_the_field_with_underscores(db: Path, tmp_path: Path) -> None:
+    rows = "Unit;Station;Counter digits;Commissioned on\nT7;NORTH;5;2020-05-01\n"
+    (tmp_path / "units.csv").write_text(rows, encoding="utf-8")
+    assert "no field is called" not in said("import", "units.csv")
+    words = said("unit", "show", "T7")
+    assert "mechanical, 5 digits" in words
+    assert "commissioned on 2020-05-01" in words
