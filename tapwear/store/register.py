@@ -31,8 +31,6 @@ _OWN = (
 _INTERVALS = ("interval_operations", "interval_years")
 _OWN_RULE = "contact service"  # the task that a unit's own interval is meant for
 
-__all__ = ["UnitKey", "add_unit", "change_unit", "find_unit", "move_unit", "retire_unit", "swap_units"]
-
 
 def add_unit(connection: Connection, values: Mapping[str, Any], stamp: Stamp, *, sure: bool = False) -> UnitKey:
     """A new unit with its place, drives, compartments and first stay.
