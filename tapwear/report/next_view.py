@@ -75,7 +75,7 @@ def next_page(found: Round) -> list[Block]:
     for station in found.stations:
         mine = [look for look in found.looks if look.station == station]
         gain = sum(look.narrows_days for look in mine)
-        name = f"Station {station or 'not recorded'}" + (f": ranges narrow by {gain:,} days in all" if gain else "")
+        name = f"Station {station or 'not recorded'}" + (f": ranges narrow by {_days(gain)} in all" if gain else "")
         rows = [[look.unit, look.bank, look.by.isoformat(), range_words(look), what_words(look)] for look in mine]
         blocks.append(Block(name, tuple(table(["unit", "bank", "look by", "range, days", ""], rows))))
     return blocks
@@ -105,7 +105,11 @@ def again_words(days: int) -> str:
     """What a sample that shows the same as the last one would do to the early date."""
     if days <= 0:
         return "If it shows the same again, no date moves."
-    return f"If it shows the same again, the early date comes {days:,} day{'s' if days != 1 else ''} forward."
+    return f"If it shows the same again, the early date comes {_days(days)} forward."
+
+
+def _days(count: int) -> str:
+    return f"{count:,} day{'s' if count != 1 else ''}"
 
 
 def next_record(look: Look) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from outlook_dues import due
 from tapwear.fleet import assess_book, moved_if_repeated, outlook_if_read
 from tapwear.outlook.next import Look, Round, SampleWanted, next_round, usual_intervals
 from tapwear.outlook.types import Outlook
-from tapwear.report.next_view import range_words, what_words
+from tapwear.report.next_view import next_page, range_words, what_words
 from tapwear.weeks import cadence_days
 from tapwear.words import SEVERE
 
@@ -46,6 +46,12 @@ def test_the_narrowing_is_the_width_now_less_the_width_after_the_reading() -> No
     look = only(round_of(Outlook(AS_OF, (NOW,)), Outlook(AS_OF, (THEN,))))
     assert (look.width_days, look.width_after_days, look.narrows_days) == (230, 170, 60)
     assert look.reading == "the range of its date would narrow by 60 days"
+
+
+def test_one_day_is_one_day() -> None:
+    then = replace(NOW, late=date(2027, 5, 1))
+    page = next_page(round_of(Outlook(AS_OF, (NOW,)), Outlook(AS_OF, (then,)), everything=True))
+    assert page[1].heading == "Station BRK: ranges narrow by 1 day in all"
 
 
 def test_what_a_first_reading_would_tell_is_not_said() -> None:
