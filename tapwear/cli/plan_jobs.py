@@ -86,6 +86,8 @@ def pin(
     given = {"unit": tag, "kind": "pin", "weeks": wanted, "words": because}
     instead = f", no longer {', '.join(sorted(others))}" if others else ""
     take(context, JOB_NOTES, given, by, f"{tag} pinned to {wanted}{instead}")
+    if wanted < iso_week(today()):
+        tell(f"{wanted} is over: a plan made today cannot keep it. If the year is wrong: tapwear plan unpin {tag}")
 
 
 def unpin(context: typer.Context, unit: Tag, because: Because = None, by: By = None) -> None:

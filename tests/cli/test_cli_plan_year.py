@@ -211,6 +211,11 @@ def test_a_plan_s_name_with_a_blank_is_quoted_in_the_command_to_go_on_with(fleet
     assert "tapwear plan export 'first try' --format html" in done.stderr
 
 
+def test_a_pin_to_a_week_that_is_over_is_questioned(fleet: Path) -> None:
+    assert "2025-W18 is over" in run(fleet, "plan", "pin", "A1", "2025-W18").stderr
+    assert "is over" not in run(fleet, "plan", "pin", "A1", "2027-W18").stderr
+
+
 def test_contradictory_pins_end_with_a_plan_that_says_so(fleet: Path) -> None:
     run(fleet, "plan", "pin", "A1", "2027-W15")
     run(fleet, "plan", "pin", "A2", "2027-W15")  # one transformer at a time in a station
