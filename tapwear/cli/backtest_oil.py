@@ -69,7 +69,8 @@ def backtest_oil(
     write_out(out, text.getvalue())
     say(f"{len(written):,} calls written to {out}")
     if findings:
-        raise DataRejected(f"{len(findings):,} rows of {asof} have no call; see above.")
+        rows = "1 row" if len(findings) == 1 else f"{len(findings):,} rows"
+        raise DataRejected(f"No call for {rows} of {asof}; see above.")
 
 
 def answers(store: Store, questions: list[Question]) -> list[tuple[str, str, str, str]]:

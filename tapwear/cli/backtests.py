@@ -140,4 +140,5 @@ def _write_asked(store: Store, origins: Path, out: Path) -> None:
     write_out(out, written.to_csv(index=False, float_format="%.3f", date_format="%Y-%m-%d", lineterminator="\n"))
     say(f"{len(written):,} forecasts written to {out}")
     if findings:
-        raise DataRejected(f"{len(findings):,} rows of {origins} have no forecast; see above.")
+        rows = "1 row" if len(findings) == 1 else f"{len(findings):,} rows"
+        raise DataRejected(f"No forecast for {rows} of {origins}; see above.")

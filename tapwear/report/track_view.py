@@ -75,7 +75,8 @@ def _total(tracked: Sequence[Tracked]) -> str:
     if not judged:
         return "No range can be judged yet."
     before, within, after = (sum(getattr(one, name) for one in scores) for name in ("before", "within", "after"))
-    return f"Of {judged} ranges judged, {within} held; {before} were reached before the early date, {after} later."
+    ranges = f"{judged} range{'s' if judged > 1 else ''}"
+    return f"Of {ranges} judged, {within} held; reached before the early date: {before}, after the late one: {after}."
 
 
 def track_json(tracked: Sequence[Tracked], as_of: date) -> str:
