@@ -10,6 +10,7 @@ from sqlalchemy.engine import Connection
 
 from tapwear.store.find import UnitKey
 from tapwear.store.importing_types import Refused, Result, remark
+from tapwear.store.places import spelled_station
 from tapwear.store.recording import Stamp
 from tapwear.store.register import move_unit, swap_units
 from tapwear.store.stays import StandingRow, standing
@@ -21,6 +22,8 @@ def take_move(
     connection: Connection, unit: UnitKey, other: UnitKey | None, given: Mapping[str, Any], stamp: Stamp
 ) -> Result:
     """Records where the unit went on that day. Raises Refused or UsageError when it cannot have."""
+    if "to_station" in given:
+        given = {**given, "to_station": spelled_station(connection, given["to_station"])}
     on, state, kind = given["happened_on"], given.get("to_state"), given["kind"]
     there = _stay_on(connection, unit, on)
     if kind == "swapped":

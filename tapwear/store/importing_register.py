@@ -33,20 +33,29 @@ class RegisterIntake:
     connection: Connection
     stamp: Stamp
     _tags: dict[str, UnitKey] = field(default_factory=dict)
+    _stored: frozenset[str] = frozenset()  # codes of stations
+    _codes: dict[str, str] = field(default_factory=dict)  # the same and those to come, without regard to capitals
 
     def __post_init__(self) -> None:
         changer = lean("tap_changer", "id", "tag")
         rows = self.connection.execute(sa.select(changer.c.id, changer.c.tag))
         self._tags = {tag.casefold(): UnitKey(number, tag) for number, tag in rows}
+        station = lean("station", "code")
+        self._stored = frozenset(self.connection.execute(sa.select(station.c.code)).scalars())
+        self._codes = {code.casefold(): code for code in sorted(self._stored)}
 
     def take(self, row: Row) -> Result:
         """Raises Refused for a row that cannot be taken."""
+        given = row.values
+        code = given.get("station")
+        if code and code not in self._stored:
+            given = {**given, "station": self._codes.setdefault(code.casefold(), code)}
         try:
             if row.table == "places":
-                return self._place(row.values)
+                return self._place(given)
             if row.table == "visit_rules":
-                return self._visit_rule(row.values)
-            return self._unit(row.values) if row.table == "units" else self._rule(row.values)
+                return self._visit_rule(given)
+            return self._unit(given) if row.table == "units" else self._rule(given)
         except UsageError as error:
             raise Refused(WHOLE_ROW, str(error), "correct the row, then import it again") from error
 

@@ -22,13 +22,21 @@ def find_station(connection: Connection, code: str) -> int | None:
     return number_of(connection, "station", "code", code)
 
 
+def spelled_station(connection: Connection, code: str) -> str:
+    """The code as the register has it, where capital letters alone tell it from one station's; else as it is."""
+    station = lean("station", "code")
+    codes = list(connection.execute(sa.select(station.c.code)).scalars())
+    alike = [str(known) for known in codes if known.casefold() == code.strip().casefold()]
+    return alike[0] if len(alike) == 1 and code not in codes else code
+
+
 def add_station(connection: Connection, code: str, stamp: Stamp, *, sure: bool = False, **fields: Any) -> int:
     """The station with that code, made where there is none; `fields`: name, region, neighbourhood, note.
 
     Raises UsageError when there is none and another code comes near, unless `sure`: a slip of the pen must not
     found a second station.
     """
-    number = find_station(connection, code)
+    number = find_station(connection, code if sure else spelled_station(connection, code))
     if number is not None:
         return number
     if not code:

@@ -13,7 +13,7 @@ from tapwear.store.entries import enter
 from tapwear.store.find import find_unit, number_of
 from tapwear.store.importing_types import Refused, Result, remark
 from tapwear.store.lean import is_current, lean
-from tapwear.store.places import find_station
+from tapwear.store.places import find_station, spelled_station
 from tapwear.store.planning_tables import COLUMNS, COMPARED, SAME
 from tapwear.store.recording import Stamp
 from tapwear.visits.planning import PROGRESS_WORDS, REQUEST_WORDS
@@ -48,7 +48,7 @@ def owner_columns(connection: Connection, given: Mapping[str, Any], kinds: tuple
 
 
 def _station(connection: Connection, code: str) -> int:
-    number = find_station(connection, code)
+    number = find_station(connection, spelled_station(connection, code))
     if number is None:
         raise Refused("station", f"there is no station {code}", "add it with places or units, or correct the code")
     return number

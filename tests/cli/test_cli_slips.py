@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -264,3 +265,17 @@ def test_a_heading_with_blanks_is_the_field_with_underscores(db: Path, tmp_path:
     words = said("unit", "show", "T7")
     assert "mechanical, 5 digits" in words
     assert "commissioned on 2020-05-01" in words
+
+
+def test_a_station_s_code_in_other_capitals_founds_no_second_station(db: Path, tmp_path: Path) -> None:
+    rows = "unit,station,counter_digits,bank\nT7,north,6,B7\nT8,Sand,6,B1\nT9,SAND,6,B2\nT1,North,6,B1\n"
+    (tmp_path / "units.csv").write_text(rows, encoding="utf-8")
+    (tmp_path / "places.csv").write_text("station,station_name\nsand,Sandy Ford\n", encoding="utf-8")
+    for _ in range(2):
+        assert "conflict:" not in said("import", "units.csv", "places.csv")
+    moved = "unit,happened_on,kind,to_station,to_bank\nT8,2026-05-01,moved,north,B8\n"
+    (tmp_path / "events.csv").write_text(moved, encoding="utf-8")
+    said("import", "events.csv")
+    said("unit", "add", "T10", "--station", "nOrth", "--digits", "6")
+    said("plan", "input", "close", "north", "--from", "2026-12-01", "--to", "2026-12-20")
+    assert {unit["station"] for unit in json.loads(run("unit", "list", "--json").stdout)} == {"NORTH", "sand"}
