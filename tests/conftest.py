@@ -1,5 +1,7 @@
 """Every generated example is the same on every machine, however slow it is; the longest tests wait for `--long`.
 
+Settings of whoever runs the tests (TAPWEAR_..., their settings file, colours, the terminal's width) are out of reach.
+
 TAPWEAR_TEST_SERVER names an empty PostgreSQL database that the tests may fill and empty, such as
 postgresql://postgres@localhost:5433/tapwear, by a role that may make others beside it; without it the tests on a
 server are skipped.
@@ -9,9 +11,16 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+OF_THE_TERMINAL = ("COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "PY_COLORS", "GITHUB_ACTIONS")
+for name in [*os.environ]:
+    if name in OF_THE_TERMINAL or (name.startswith("TAPWEAR_") and name != "TAPWEAR_TEST_SERVER"):
+        del os.environ[name]
+os.environ["XDG_CONFIG_HOME"] = str(Path(__file__).parent / "no settings")
 
 settings.register_profile("steady", deadline=None, derandomize=True)
 settings.load_profile("steady")
