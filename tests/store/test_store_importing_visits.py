@@ -236,7 +236,7 @@ def test_what_is_loaded_stands_in_the_same_order_whichever_file_came_first(regis
         frames = (book.readings.drop(columns="reading_id").sort_values("value"), book.observations.iloc[:, 1:])
         loaded.append([frame.to_csv(index=False) for frame in frames])
         with store.rows() as connection:
-            loaded[-1] += [repr(replace(one, id=0)) for one in list_observations(connection, newest=True)]
+            loaded[-1] += [repr(replace(one, id=0)) for one in list_observations(connection)]
             past = counter_past(connection, find_unit(connection, "T1"), "", "mechanical", TODAY)
             loaded[-1] += [str(one.value) for one in past.readings]
     assert loaded[0] == loaded[1]
