@@ -9,9 +9,10 @@ server are skipped.
 
 from __future__ import annotations
 
+import atexit
 import os
+import tempfile
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 from hypothesis import settings
@@ -20,7 +21,9 @@ OF_THE_TERMINAL = ("COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "PY_COLORS", "
 for name in [*os.environ]:
     if name in OF_THE_TERMINAL or (name.startswith("TAPWEAR_") and name != "TAPWEAR_TEST_SERVER"):
         del os.environ[name]
-os.environ["XDG_CONFIG_HOME"] = str(Path(__file__).parent / "no settings")
+nobodys = tempfile.TemporaryDirectory(ignore_cleanup_errors=True)
+atexit.register(nobodys.cleanup)
+os.environ["XDG_CONFIG_HOME"] = nobodys.name
 
 settings.register_profile("steady", deadline=None, derandomize=True)
 settings.load_profile("steady")
