@@ -133,7 +133,7 @@ def dump(
 
     store = open_the_store(context)
     _tidy(folder.parent)
-    rows = dump_store(store, folder, at=now())
+    rows = dump_store(store, folder, at=now(), access=access_of(setup_of(context)))
     say(f"Wrote {folder}: {sum(rows.values()):,} rows in {len(rows)} files, and manifest.json.")
     say(f"The way back: tapwear --db NEWFILE restore {folder}, or with the URL of an empty database for NEWFILE.")
 

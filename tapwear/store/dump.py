@@ -63,16 +63,19 @@ def columns_of(raw: sqlite3.Connection, table: str) -> dict[str, str]:
     return {str(row[1]): str(row[2]).upper() for row in found}
 
 
-def dump_store(store: Store, folder: Path, *, at: datetime) -> dict[str, int]:
+def dump_store(store: Store, folder: Path, *, at: datetime, access: int = 0o600) -> dict[str, int]:
     """Writes everything that the store holds at one moment into a new folder; returns the rows of each table.
 
-    The folder and its files may be read by whoever may read the store. It appears only when it is complete.
+    access : of a store on a server, who may read and write the files, as the bits of a file's mode; those of a store
+        in a file may be read by whoever may read the store
+
+    The folder appears only when it is complete.
     Raises StoreError when something is there already, or when it cannot be written.
     """
     folder = folder.resolve()
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StoreError(f"{folder} is there already and not empty; a dump never overwrites. Name another folder.")
-    access = 0o600 if store.on_server else store.path.stat().st_mode & 0o777
+    access = access if store.on_server else store.path.stat().st_mode & 0o777
     with making(folder) as part, store.rows() as connection:
         part.mkdir()
         read = _from_server if store.on_server else _from_file

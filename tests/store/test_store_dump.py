@@ -246,3 +246,16 @@ def test_a_store_on_a_server_is_dumped_in_the_same_form_and_comes_back_as_a_file
     again = content(tmp_path / "again.db")
     assert len(again["reading"]) == 2
     assert [row[-1] for row in again["snapshot"]] == [row[-1] for row in content(file_store.path)["snapshot"]]
+
+
+@pytest.mark.parametrize(("access", "of_folder"), [(0o600, 0o700), (0o660, 0o770)])
+def test_a_dump_of_a_store_on_a_server_is_for_whom_it_is_said(
+    server_store: Store, tmp_path: Path, access: int, of_folder: int
+) -> None:
+    before = os.umask(0o007)
+    try:
+        dump_store(server_store, tmp_path / "dump", at=AT, access=access)
+    finally:
+        os.umask(before)
+    assert (tmp_path / "dump").stat().st_mode & 0o777 == of_folder
+    assert {path.stat().st_mode & 0o777 for path in (tmp_path / "dump").iterdir()} == {access}
