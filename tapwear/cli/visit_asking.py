@@ -115,6 +115,8 @@ class Asking:
         if unit and _BARE_NUMBER.fullmatch(text):
             text += unit
         begins = [word for word in spec.choices if word.casefold().startswith(text.casefold())]
+        if len(begins) > 1 and text.casefold() not in map(str.casefold, begins):
+            raise UsageError(f"{name}: {text!r} begins {' and '.join(begins)}; write more of it.")
         return value_of(spec, begins[0] if len(begins) == 1 else text, name)
 
     def _mark(self, doubt: str) -> str:

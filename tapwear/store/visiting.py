@@ -86,7 +86,7 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
     register's without `another_unit`, or nothing noted at all.
     """
     if visit.empty:
-        raise UsageError(f"The visit to {visit.unit} on {visit.visited_on} holds nothing; there is nothing to record.")
+        raise UsageError(f"The visit to {visit.unit} on {visit.visited_on} holds nothing: give what was read or seen.")
     unit = find_unit(connection, visit.unit)
     _check_serial(connection, unit, visit)
     kind, before, remarks = _keep_whole(connection, unit, visit, stamp)

@@ -279,3 +279,11 @@ def test_a_station_s_code_in_other_capitals_founds_no_second_station(db: Path, t
     said("unit", "add", "T10", "--station", "nOrth", "--digits", "6")
     said("plan", "input", "close", "north", "--from", "2026-12-01", "--to", "2026-12-20")
     assert {unit["station"] for unit in json.loads(run("unit", "list", "--json").stdout)} == {"NORTH", "sand"}
+
+
+def test_letters_that_begin_several_words_are_told_as_such(db: Path) -> None:
+    assert "--noise: 'u' begins usual and unusual; write more of it." in said(
+        "visit", "T1", "--no-ask", "--noise", "u", code=2
+    )
+    assert "stored whole" in said("visit", "T1", "--no-ask", "--noise", "us", "--coating", "sound")
+    assert "give what was read or seen" in said("visit", "T2", "--no-ask", code=2)
