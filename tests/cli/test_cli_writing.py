@@ -1,8 +1,10 @@
-"""What is written with --out goes into a file of its own: the store is never written over, whatever is said."""
+"""What is written out: with --out into a file of its own, never over the store; in letters that the output has."""
 
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -44,3 +46,15 @@ def test_a_file_that_cannot_be_written_is_told(desk: Path) -> None:
     done = run(desk, "limits", "export", "--out", str(desk.parent / "none" / "limits.csv"))
     assert done.exit_code == 2
     assert "limits.csv cannot be written: No such file or directory. Name another file." in done.stderr
+
+
+@pytest.mark.parametrize("words", ["--help", "unit show BW-T1", "unit list --json"])
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_letters_that_the_output_has_not_are_spelled_out(desk: Path, words: str, encoding: str) -> None:
+    assert run(desk, "unit", "change", "BW-T1", "--note", "Łódź").exit_code == 0
+    env = {**os.environ, "PYTHONIOENCODING": encoding, "TAPWEAR_TODAY": "2026-06-30"}
+    program = [sys.executable, "-m", "tapwear", "--db", str(desk), *words.split()]
+    done = subprocess.run(program, env=env, capture_output=True)
+    assert (done.returncode, done.stderr) == (0, b"")
+    if encoding == "cp1252" and "show" in words:
+        assert b"\\u0141\xf3d\\u017a" in done.stdout
