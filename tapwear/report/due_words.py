@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from tapwear.outlook.types import Due, horizon
+from tapwear.outlook.types import Clock, Due, horizon
 from tapwear.weeks import age_words
 from tapwear.words import SEVERE, limits_words
 
@@ -23,6 +23,12 @@ def day_words(day: date | None, due: Due) -> str:
     if not due.known:
         return "unknown"
     return day.isoformat() if day else after_words(due.as_of)
+
+
+def clock_days(clock: Clock, as_of: date, none: str) -> list[str]:
+    """The three days of a clock, or three times `none` where it has none at all."""
+    days = (clock.early, clock.middle, clock.late)
+    return [day.isoformat() if day else after_words(as_of) for day in days] if any(days) else [none] * 3
 
 
 def count_words(number: float | None) -> str:

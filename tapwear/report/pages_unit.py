@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from tapwear.outlook.conditions import Noted
-from tapwear.outlook.types import Clock, Due
+from tapwear.outlook.types import Due
 from tapwear.report.due_words import (
     action_words,
-    after_words,
     chance_words,
+    clock_days,
     count_words,
     day_words,
     driver_words,
@@ -149,7 +149,7 @@ def _clocks(due: Due) -> Section:
     rows = [
         (
             clock.driver,
-            *_clock_days(clock, due),
+            *clock_days(clock, due.as_of, "–"),
             chance_words(due.driver_share[clock.driver]) if clock.driver in due.driver_share else "",
             clock.words,
         )
@@ -157,12 +157,6 @@ def _clocks(due: Due) -> Section:
     ]
     found = table(f"Clocks of {due.unit}", ("clock", "early", "middle", "late", "runs out first", "rests on"), rows)
     return Section(f"What drives the {due.task}", facts=tuple(_rests_on(due)), tables=(found,))
-
-
-def _clock_days(clock: Clock, due: Due) -> list[str]:
-    """The clock's three days; dashes where it has none at all."""
-    days = (clock.early, clock.middle, clock.late)
-    return [day.isoformat() if day else after_words(due.as_of) for day in days] if any(days) else ["–", "–", "–"]
 
 
 def _rests_on(due: Due) -> list[tuple[str, str]]:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
-
-from tapwear.outlook.types import Clock, Due
+from tapwear.outlook.types import Due
 from tapwear.report.due_choice import LEAD_TASK
 from tapwear.report.due_words import (
     action_words,
-    after_words,
     chance_words,
+    clock_days,
     count_words,
     day_words,
     driver_words,
@@ -118,7 +116,7 @@ def _clocks(due: Due) -> Block:
     rows = [
         [
             clock.driver,
-            *_clock_days(clock, due.as_of),
+            *clock_days(clock, due.as_of, "-"),
             chance_words(due.driver_share[clock.driver]) if clock.driver in due.driver_share else "",
             clock.words,
         ]
@@ -128,14 +126,6 @@ def _clocks(due: Due) -> Block:
     interval = f"Interval: {interval_words(due)}. Last: {service_words(due)}."
     lines = [Line(words) for words in (interval, _since_words(due), _weighted_words(due)) if words]
     return Block(f"The {'three ' if len(due.clocks) == 3 else ''}clocks of the {due.task}", (*lines, *clocks))
-
-
-def _clock_days(clock: Clock, as_of: date) -> list[str]:
-    """The clock's three days; dashes where it has none at all."""
-    days = (clock.early, clock.middle, clock.late)
-    if not any(days):
-        return ["-", "-", "-"]
-    return [day.isoformat() if day else after_words(as_of) for day in days]
 
 
 def _since_words(due: Due) -> str:
