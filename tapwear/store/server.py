@@ -24,7 +24,8 @@ def read_url(text: str) -> URL:
     """The URL of a PostgreSQL database. Raises UsageError for anything else."""
     try:
         url = make_url(text)
-    except (sa.exc.ArgumentError, ValueError):
+        (url.host or "").encode("idna")  # as a name is looked up: no empty or overlong part
+    except (sa.exc.ArgumentError, ValueError):  # UnicodeError is one
         url = None
     if url is None or url.drivername.split("+")[0] not in SCHEMES or not url.database:
         raise UsageError(

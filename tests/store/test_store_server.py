@@ -20,7 +20,13 @@ WRITERS, EACH = 4, 25
 STAMP = Stamp("Kim", datetime(2026, 6, 30, tzinfo=UTC))
 
 
-@pytest.mark.parametrize("text", ["mysql://me@host/fleet", "postgresql://host", "://", "sqlite:///fleet.db"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        *("mysql://me@host/fleet", "postgresql://host", "://", "sqlite:///fleet.db"),
+        *("postgresql://me@.north/fleet", f"postgresql://me@{'x' * 64}/fleet", "postgresql://me@\u202ehost/fleet"),
+    ],
+)
 def test_what_names_no_postgresql_database_is_refused(text: str) -> None:
     with pytest.raises(UsageError, match="postgresql://USER@HOST/DATABASE"):
         read_url(text)
