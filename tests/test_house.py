@@ -95,3 +95,11 @@ def test_style_is_clean() -> None:
 def test_types_are_clean() -> None:
     done = subprocess.run([sys.executable, "-m", "mypy"], cwd=ROOT, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout
+
+
+def test_the_top_level_holds_what_the_readme_names_and_nothing_else() -> None:
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True)
+    if listed.returncode:
+        pytest.skip("not a clone")
+    top = {name.split("/")[0] for name in listed.stdout.splitlines() if not name.startswith(".")}
+    assert top == {"README.md", "DEVELOPERS.md", "pyproject.toml", "tapwear", "data", "tests"}
