@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -97,9 +98,8 @@ def test_types_are_clean() -> None:
     assert done.returncode == 0, done.stdout
 
 
-def test_the_top_level_holds_what_the_readme_names_and_nothing_else() -> None:
-    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True)
-    if listed.returncode:
-        pytest.skip("not a clone")
+@pytest.mark.skipif(not (ROOT / ".git").exists() or shutil.which("git") is None, reason="not a clone")
+def test_the_top_level_stays_short() -> None:
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True)
     top = {name.split("/")[0] for name in listed.stdout.splitlines() if not name.startswith(".")}
     assert top == {"README.md", "DEVELOPERS.md", "pyproject.toml", "tapwear", "data", "tests"}
