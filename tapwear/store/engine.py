@@ -257,6 +257,8 @@ def create_store(path: Path, access: int = 0o600) -> Store:
     """
     from tapwear.store.migrate import create_schema
 
+    if path.is_dir():
+        raise StoreError(f"{path} is a folder. Name a file for the store.")
     if path.exists():
         raise StoreError(f"{path} is there already. Name another file, or use it as it is with --db {path}.")
     if not path.parent.is_dir():

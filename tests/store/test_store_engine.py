@@ -50,6 +50,8 @@ def test_a_store_is_never_made_over_a_file_or_without_its_folder(tmp_path: Path)
         create_store(path)
     with pytest.raises(StoreError, match="is not a folder"):
         create_store(tmp_path / "nowhere" / "fleet.db")
+    with pytest.raises(StoreError, match="is a folder"):
+        create_store(tmp_path)
 
 
 def test_a_missing_store_is_not_made_by_opening_it(tmp_path: Path) -> None:
