@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from datetime import timedelta
 from pathlib import Path
 
 from large_store import AS_OF, make
@@ -26,6 +27,18 @@ COMMANDS: dict[str, tuple[int, list[str]]] = {  # times, of which the fastest co
     "restore": (1, ["--db", "{folder}/again.db", "restore", "{folder}/dump"]),
     "due": (1, ["due", "--as-of", DAY]),
     "plan": (1, ["plan", "build", str(AS_OF.year + 1), "--as-of", DAY, "--seconds", "20"]),
+    "next": (1, ["next", "--all", "--as-of", DAY]),
+    "workbook": (1, ["report", "--out", "{folder}/fleet.xlsx", "--as-of", DAY]),
+    "oil of the fleet": (1, ["oil", "--fleet", "--as-of", DAY]),
+    "oil requests": (1, ["oil", "--requests", "--as-of", DAY]),
+    "changes": (1, ["changes", "--since", f"{AS_OF - timedelta(days=30)}", "--as-of", DAY]),
+    "track": (1, ["track", "--as-of", DAY]),
+    "plan ahead": (1, ["plan", "ahead", "--as-of", DAY]),
+    "plan export": (1, ["plan", "export", "--format", "xlsx", "--out", "{folder}/plan.xlsx"]),
+    "sheet of a station": (1, ["sheet", "--station", "S00010", "--out", "{folder}/round.html", "--as-of", DAY]),
+    "followups": (1, ["followups", "--as-of", DAY]),
+    "check": (1, ["check"]),
+    "backup": (1, ["backup", "{folder}/copy.db"]),
     "why": (5, ["why", "U000103", "--as-of", DAY]),
     "report of one unit": (5, ["report", "U000103", "--out", "{folder}/one.html", "--force", "--as-of", DAY]),
     "oil of one unit": (5, ["oil", "U000103", "--as-of", DAY]),
