@@ -30,17 +30,16 @@ def db(template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return path
 
 
-def run(*words: str, typed: str = "") -> Result:
-    result = CliRunner().invoke(app, list(words), input=typed)
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+def run(*words: str, code: int = 0, typed: str = "") -> Result:
+    """The command, which had to end with that exit code."""
+    result = CliRunner().invoke(app, words, input=typed)
+    assert result.exit_code == code, result.output
     return result
 
 
 def said(*words: str, code: int = 0, typed: str = "") -> str:
-    """What a command said, without regard to line ends; it had to end with that exit code."""
-    result = run(*words, typed=typed)
-    assert result.exit_code == code, result.output
-    return " ".join(result.output.split())
+    """What it said, without regard to line ends."""
+    return " ".join(run(*words, code=code, typed=typed).output.split())
 
 
 def test_a_unit_without_a_scheme_has_only_the_intervals_of_its_own(db: Path) -> None:
