@@ -46,9 +46,8 @@ def pages_json(fleet: Fleet, subjects: Iterable[Subject], done: Callable[[int], 
         "severe": severe,
         "conditions": [{"unit": tag} | asdict(one) for tag, some in fleet.conditions.items() for one in some],
         "dues": [due_record(due) for due in fleet.outlook.dues],
-        "pages": _pages(subjects, done),
     }
-    return json_text(json_values(page)) + "\n"
+    return json_text(json_values(page) | {"pages": _pages(subjects, done)}) + "\n"  # pages are plain already
 
 
 def _pages(subjects: Iterable[Subject], done: Callable[[int], None]) -> list[Any]:
