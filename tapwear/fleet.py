@@ -17,6 +17,7 @@ from tapwear.counts.clean import read_counters
 from tapwear.counts.current import known_currents
 from tapwear.counts.rate import RateModel, fit_rates
 from tapwear.counts.reread import as_if_read
+from tapwear.counts.serviced import with_service_readings
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
@@ -37,7 +38,6 @@ from tapwear.store.book import Book
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
-TESTING_OPERATIONS = 300  # as found and as left differ by less than this when the counter was kept; our choice
 CHANGE_RECENT_DAYS = 730  # a change of rate is worth a word in the list this long; our choice
 STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
 
@@ -159,7 +159,7 @@ def ground_of(
 
 def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
     """The counters of all units read, and the rate of every place."""
-    readings = with_service_readings(book)
+    readings = with_service_readings(book.readings, book.services, book.units)
     history = read_counters(book.units, readings, book.events, book.stays, as_of)
     return history, fit_rates(history, book.units, book.events, book.stays, as_of)
 
@@ -291,50 +291,19 @@ def with_operations(samples: pd.DataFrame, model: RateModel) -> pd.DataFrame:
     return out
 
 
+def visits_expected(book: Book, as_of: date) -> pd.DataFrame:
+    """When units in service are to be read and sampled next, as from tapwear.outlook.visits_due.visits_due."""
+    readings = with_service_readings(book.readings, book.services, book.units)
+    return visits_due(book.units, book.visit_rules, readings, book.samples, as_of)
+
+
 def visits_overdue(book: Book, as_of: date) -> pd.DataFrame:
     """Which units in service are to be read or sampled by now, and since when, by visit rule or by what is usual.
 
     Returns the columns of tapwear.outlook.visits_due.visits_due with due_on up to as_of. Severe units are among them:
     whoever suggests a visit leaves them out.
     """
-    readings = with_service_readings(book)
-    return overdue(visits_due(book.units, book.visit_rules, readings, book.samples, as_of), as_of)
-
-
-def with_service_readings(book: Book) -> pd.DataFrame:
-    """The readings, with the counters that services noted added where the day has no reading of its own.
-
-    The number as left counts, unless it differs so much from the number as found that the counter was changed.
-    """
-    done = book.services[book.services["as_found_counter"].notna() | book.services["as_left_counter"].notna()]
-    if done.empty:
-        return book.readings
-    found = done["as_found_counter"].astype(float)
-    left = done["as_left_counter"].astype(float).fillna(found)
-    found = found.fillna(left)
-    plain = (left - found).abs() <= TESTING_OPERATIONS
-    extra = pd.DataFrame({"unit": done["unit"], "read_on": done["done_on"], "value": left})[plain.to_numpy(bool)]
-    readings = book.readings[book.readings["unit"].isin(done["unit"])]
-    main = readings[readings["source"] == "mechanical"]
-    single = main.groupby("unit")["drive"].agg(["nunique", "first"])
-    digits = main.groupby("unit")["digits"].last()
-    extra = extra[extra["unit"].map(single["nunique"]) == 1]
-    if extra.empty:
-        return book.readings
-    days = pd.MultiIndex.from_frame(main[["unit", "read_on"]])
-    extra = extra[~pd.MultiIndex.from_frame(extra[["unit", "read_on"]]).isin(days)]
-    extra = extra.drop_duplicates(["unit", "read_on"], keep="last")
-    extra = extra.assign(
-        reading_id=-1 - np.arange(len(extra)),
-        drive=extra["unit"].map(single["first"]),
-        source="mechanical",
-        digits=extra["unit"].map(digits).astype("int64"),
-        value=extra["value"].astype("int64"),
-    )
-    both = pd.concat([book.readings, extra[[c for c in book.readings.columns if c in extra]]], ignore_index=True)
-    text = both.select_dtypes(include=["object", "string"]).columns
-    both[text] = both[text].fillna("")
-    return both
+    return overdue(visits_expected(book, as_of), as_of)
 
 
 def count_story(assessment: Assessment, unit: str) -> CountStory:

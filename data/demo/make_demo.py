@@ -73,7 +73,8 @@ def services_of(unit: Unit) -> Rows:
         as_left, as_found = unit.counter(done_on), unit.counter(done_on - timedelta(days=1))
         row = {"unit": unit.spec.tag, "done_on": done_on, "serial_seen": unit.serial, "done_by": crew}
         if work == "placed in service":
-            row |= {"work": "other", "resets": NEW_RESETS, "as_left_counter": as_left}
+            row |= {"work": "other", "resets": NEW_RESETS}
+            row |= {"as_left_counter": as_left} if fleet.VISITED_AT_MOST.get(unit.spec.tag) != 0 else {}
             row["remark"] = "new, placed in service"
         else:
             resets = NEW_RESETS if work == "contact replacement" else OVERHAUL_RESETS

@@ -88,13 +88,14 @@ def _days_ahead(text: str) -> tuple[int, ...]:
 def _past(store: Store, day: date, horizons: tuple[int, ...]) -> PastForecasts:
     """The backtest on the store's readings as of a day, with a bar on standard error while it runs."""
     from tapwear.counts.backtest import backtest
-    from tapwear.fleet import assess_counts, with_service_readings
+    from tapwear.counts.serviced import with_service_readings
+    from tapwear.fleet import assess_counts
     from tapwear.report.backtest_data import past_forecasts
     from tapwear.report.terminal import progress
     from tapwear.store.loading import load_book
 
     book = load_book(store, as_of=day)
-    readings = with_service_readings(book)
+    readings = with_service_readings(book.readings, book.services, book.units)
     readings = readings[readings["source"] != "sample"]
     shown = 0
     with progress("Past forecasts, percent", 100) as advance:

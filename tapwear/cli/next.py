@@ -81,13 +81,13 @@ def next_visits(
 
 
 def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
-    from tapwear.fleet import outlook_if_read, with_service_readings
+    from tapwear.fleet import outlook_if_read, visits_expected
     from tapwear.outlook.next import next_round, usual_intervals
-    from tapwear.outlook.visits_due import read_by_rule, visits_due, with_samples_by_rule
+    from tapwear.outlook.visits_due import read_by_rule, with_samples_by_rule
 
     book = assessment.book
     units = book.units
-    due = visits_due(units, book.visit_rules, with_service_readings(book), book.samples, assessment.as_of)
+    due = visits_expected(book, assessment.as_of)
     samples = with_samples_by_rule(samples_wanted(assessment, deadline), due, assessment.as_of, deadline)
     return next_round(
         assessment.outlook,

@@ -39,7 +39,8 @@ class Book:
                      station_name, region, neighbourhood, bank, phase, place, state, serial, transformer_serial,
                      technology, breathing, peer_group, oil_group, oil_volume_l,
                      main_tank_volume_l, conservator, rated_current_a, step_voltage_v, commissioned_on, scheme,
-                     visit_cadence, positions, sampling_needs_outage, digits
+                     visit_cadence, positions, sampling_needs_outage, digits, only_drive [name; "" with several
+                     drives; may be left out]
     rules            unit, task, interval_operations, interval_years, duration_days, crew_hours, kit,
                      lead_time_weeks, provenance, current_exponent [0 = plain count] (a unit's own rule goes
                      before its scheme's)

@@ -122,7 +122,7 @@ def units_frame(
     )
     frame = scope.frame(query)
     transformers = _transformers(scope, {where[unit][-1].stay.transformer_id for unit in where})
-    digits = _digits(drives, counters)
+    digits, alone = _digits(drives, counters), _only_drives(drives)
     nowhere = PlaceRow("", "", "", "", "", "")
     standing = []
     for unit in frame["unit"].tolist():
@@ -134,12 +134,13 @@ def units_frame(
     names = [*PlaceRow._fields, "place", "state", "transformer_serial", "conservator", "main_tank_volume_l", "digits"]
     frame = pd.concat([frame, pd.DataFrame(standing, columns=names, index=frame.index)], axis=1)
     frame["sampling_needs_outage"] = frame["sampling_needs_outage"].astype(bool)
+    frame["only_drive"] = [alone.get(unit, "") for unit in frame["unit"].tolist()]
     texts = [*names[:10], "unit", "serial", "technology", "breathing", "peer_group", "oil_group", "scheme"]
     return typed(
         frame,
         dates=["commissioned_on"],
         floats=["oil_volume_l", "main_tank_volume_l", "rated_current_a", "step_voltage_v"],
-        texts=[*texts, "visit_cadence", "positions"],
+        texts=[*texts, "visit_cadence", "positions", "only_drive"],
         whole=["digits"],
     )
 
@@ -166,6 +167,15 @@ def _digits(drives: dict[int, list[FittingRow]], counters: list[CounterRow]) -> 
         if last.unit and drive in best:
             now[last.unit] = min(now.get(last.unit, (last.slot, best[drive][2])), (last.slot, best[drive][2]))
     return {unit: digits for unit, (_, digits) in now.items()}
+
+
+def _only_drives(drives: dict[int, list[FittingRow]]) -> dict[str, str]:
+    """The slot of the drive of each unit that has one only."""
+    slots: dict[str, list[str]] = {}
+    for own in drives.values():
+        if own[-1].unit:
+            slots.setdefault(own[-1].unit, []).append(own[-1].slot)
+    return {unit: found[0] for unit, found in slots.items() if len(found) == 1}
 
 
 def stays_frame(where: dict[str, list[Spell]]) -> pd.DataFrame:

@@ -372,3 +372,23 @@ def test_starting_the_command_line_loads_nothing_heavy() -> None:
     env = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_unit_that_only_its_services_counted_has_a_date(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    tables = {
+        "units": "unit,station,counter_digits,scheme\nA-1,AH,6,usual\n",
+        "service_rules": "scheme,task,interval_operations\nusual,contact service,50000\n",
+        "services": "unit,done_on,work,as_found_counter,as_left_counter\n"
+        "A-1,2018-05-04,overhaul,40120,40126\nA-1,2021-05-04,inspection,65200,65203\n",
+    }
+    for name, text in tables.items():
+        Path(f"{name}.csv").write_text(text)
+    given = ("--db", "fleet.db")
+    for words in (("init",), ("import", *(f"{name}.csv" for name in tables))):
+        assert CliRunner().invoke(app, [*given, *words]).exit_code == 0
+    told = json.loads(CliRunner().invoke(app, [*given, "due", "--as-of", "2022-01-01", "--json"]).stdout)
+    (due,) = told["dues"]
+    assert due["last_reading_on"] == "2021-05-04"
+    assert 25_077 < due["operations_since"] < 35_000
+    assert "2023" < due["early"] < due["late"] < "2026"

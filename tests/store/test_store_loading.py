@@ -232,3 +232,10 @@ def test_an_unknown_unit_is_named_with_near_ones(store: Store) -> None:
         load_book(store, units=["T1", "T11", "S1"])
     with store.rows() as connection:
         assert find_unit(connection, "s1").tag == "S1"
+
+
+def test_a_units_only_drive_is_named_and_none_where_it_has_several_or_lost_it(store: Store) -> None:
+    with store.rows(writing=True) as connection:
+        add_unit(connection, {"unit": "T3", "station": "NORTH", "counter_digits": 6, "drives": "A, B"}, STAMP)
+    drives = load_book(store).units.set_index("unit")["only_drive"]
+    assert drives.to_dict() == {"S1": "1", "T1": "", "T2": "1", "T3": ""}
