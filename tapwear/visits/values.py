@@ -169,7 +169,7 @@ def _key(word: str) -> str:
 
 def _list(spec: FieldSpec) -> Parser:
     def parse(text: str) -> tuple[str, ...]:
-        parts = tuple(clean_text(part.strip()) for part in text.split(";") if part.strip())
+        parts = tuple(clean_text(part.strip()) for part in text.split(";" if ";" in text else ",") if part.strip())
         if len(set(parts)) != len(parts) or not parts:
             raise Unfit(f"{show(text)} names something twice, or nothing", "write each name once, like A;B;C")
         return parts

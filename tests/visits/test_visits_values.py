@@ -144,6 +144,8 @@ def test_text_is_kept_in_one_form_and_invisible_characters_are_named() -> None:
 def test_lists_weeks_and_yes_or_no() -> None:
     drives = TABLES["units"].field("drives")
     assert parser_for(drives)("A; B;C;") == ("A", "B", "C")
+    assert parser_for(drives)("A, B,C") == ("A", "B", "C")
+    assert parser_for(drives)("A, left; A, right") == ("A, left", "A, right")
     assert "twice" in refusal(drives, "A;A").found
     assert parser_for(TABLES["crews"].field("week"))("2026-w53") == "2026-W53"
     assert "ISO week" in refusal(TABLES["crews"].field("week"), "2027-W53").found
