@@ -17,6 +17,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from lowest import HOUSE, lowest_versions
@@ -86,18 +87,27 @@ def main() -> None:
         run(builder, "-m", "build", "--outdir", room / "dist", HOUSE)
         (wheel,), (source,) = (room / "dist").glob("*.whl"), (room / "dist").glob("*.tar.gz")
         print(f"{wheel.name}: {wheel.stat().st_size:,} bytes; {source.name}: {source.stat().st_size:,} bytes")
-        for number, python in enumerate(asked.python or here()):
+        pythons = asked.python or here()
+
+        jobs: list[tuple[str, tuple[Path, ...], Sequence[str]]] = [(python, (wheel, source), ()) for python in pythons]
+        jobs.append((sys.executable, (wheel,), lowest_versions("report")))
+
+        def try_all(number: int) -> None:
+            python, archives, pins = jobs[number]
             inside = environment(room / str(number), python)
-            for archive in (wheel, source):
-                tried(inside, archive, room / f"{number}{archive.suffix}", f"{python}, {archive.name}")
-            if asked.tests:
-                run(inside, "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", "-e", HOUSE)
-                run(inside, "-m", "pip", "install", "--quiet", f"{HOUSE}[report,test]")
-                begun = time.perf_counter()
-                last = run(inside, "-m", "pytest", "-m", "not slow", cwd=HOUSE).strip().splitlines()[-1]
-                print(f"{python}: {last} ({time.perf_counter() - begun:.0f} s)", flush=True)
-        old = environment(room / "lowest", sys.executable)
-        tried(old, wheel, room / "lowest.whl", f"lowest versions, {wheel.name}", lowest_versions("report"))
+            for archive in archives:
+                name = f"{python}, {archive.name}" + (", lowest versions" if pins else "")
+                tried(inside, archive, room / f"{number}{archive.suffix}", name, pins)
+
+        with ThreadPoolExecutor(os.cpu_count()) as pool:
+            list(pool.map(try_all, range(len(jobs))))
+        for number, python in enumerate(pythons if asked.tests else ()):
+            inside = room / str(number) / "bin" / "python"
+            run(inside, "-m", "pip", "install", "--quiet", "--force-reinstall", "--no-deps", "-e", HOUSE)
+            run(inside, "-m", "pip", "install", "--quiet", f"{HOUSE}[report,test]")
+            begun = time.perf_counter()
+            last = run(inside, "-m", "pytest", "-m", "not slow", cwd=HOUSE).strip().splitlines()[-1]
+            print(f"{python}: {last} ({time.perf_counter() - begun:.0f} s)", flush=True)
 
 
 if __name__ == "__main__":
