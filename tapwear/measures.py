@@ -15,6 +15,9 @@ LITRES_PER_IMPERIAL_GALLON = 4.54609
 KPA_PER_PSI = 6.894757293168
 MM_PER_INCH = 25.4
 
+# A service's numbers as found and as left differ by at most this when the counter was kept [operations]. Our choice.
+TESTING_OPERATIONS = 300
+
 _Convert = Callable[[float], float]
 
 

@@ -80,8 +80,9 @@ def introduce(past: CounterPast, on: date) -> None:
         return
     reader = f", by {last.reader}" if last.reader else ""
     doubt = f" (doubtful: {last.doubt})" if last.doubt else ""
+    service = ", at a service" if last.source == "service" else ""
     value, age = str(last.value).zfill(past.digits), age_words((on - last.on).days)
-    tell(f"Last reading: {value} on {last.on}, {age} before{reader}{doubt}")
+    tell(f"Last reading: {value} on {last.on}, {age} before{service}{reader}{doubt}")
 
 
 def say_range(check: Expected, on: date, digits: int) -> None:

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from tapwear.measures import TESTING_OPERATIONS
 from tapwear.store.counters import digits_of, drive_in, find_counter
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
@@ -21,7 +22,7 @@ _SAME_COUNTER = {"mechanical": ("mechanical", "sample"), "sample": ("mechanical"
 
 @dataclass(frozen=True)
 class PastReading:
-    """A reading in the book."""
+    """A reading in the book, or the number that a service noted: id 0, source service."""
 
     id: int
     on: date
@@ -35,7 +36,8 @@ class PastReading:
 class CounterPast:
     """One counter's past, and what surrounds it.
 
-    readings : of this counter on this unit, by day; a sample sheet's number is one of the mechanical counter
+    readings : of this counter on this unit, by day; a sample sheet's number is one of the mechanical counter, and so is
+        that of a service on a unit with one drive
     replacements : (day, last number of the old counter, first of the new one; None where not written down)
     out_of_service : (first day, last day or None: still out)
     neighbours : other counters of the station with their readings as (day, value)
@@ -80,6 +82,9 @@ def counter_past(connection: Connection, unit: UnitKey, drive: str, source: str,
     changer = lean("tap_changer", "id", "serial")
     serial = connection.execute(sa.select(changer.c.serial).where(changer.c.id == unit.id)).scalar()
     exchanges, inspections, outages = _events(connection, unit, slot)
+    readings = _readings(connection, drives[slot], source, digits, fitted)
+    if len(drives) == 1 and source in _SAME_COUNTER:
+        readings = _with_services(connection, unit, drives[slot], digits, fitted, readings)
     return CounterPast(
         unit=unit,
         serial=serial or "",
@@ -88,7 +93,7 @@ def counter_past(connection: Connection, unit: UnitKey, drive: str, source: str,
         several_drives=len(drives) > 1,
         source=source,
         digits=digits,
-        readings=_readings(connection, drives[slot], source, digits, fitted),
+        readings=readings,
         replacements=tuple(exchanges),
         inspections=tuple(inspections),
         out_of_service=tuple(outages + _away(stays)),
@@ -127,6 +132,40 @@ def _readings(
     if since is not None:
         query = query.where(reading.c.read_on >= since)
     return tuple(PastReading(*tuple(row)) for row in connection.execute(query))
+
+
+def _with_services(
+    connection: Connection,
+    unit: UnitKey,
+    drive: int,
+    digits: int,
+    since: date | None,
+    readings: tuple[PastReading, ...],
+) -> tuple[PastReading, ...]:
+    """The readings, and the numbers of services on days that have none, as in tapwear.counts.serviced.
+
+    Without them where the drive has had counters of different length: of which one a number was is not known.
+    """
+    counter = lean("counter", "drive_id", "source", "digits")
+    lengths = sa.select(counter.c.digits).where(counter.c.drive_id == drive, counter.c.source == "mechanical")
+    if set(connection.execute(lengths).scalars()) != {digits}:
+        return readings
+    service = lean(
+        *("service", "tap_changer_id", "done_on", "as_found_counter", "as_left_counter", "done_by"),
+        *("supersedes_id", "withdrawn", "id"),
+    )
+    rows = connection.execute(
+        sa.select(service.c.done_on, service.c.as_found_counter, service.c.as_left_counter, service.c.done_by)
+        .where(service.c.tap_changer_id == unit.id, is_current(service))
+        .order_by(service.c.done_on, service.c.id)
+    )
+    noted: dict[date, PastReading] = {}
+    for on, found, left, done_by in rows:
+        kept = found is None or left is None or abs(left - found) <= TESTING_OPERATIONS
+        if (found is not None or left is not None) and kept and (since is None or on >= since):
+            noted[on] = PastReading(0, on, found if left is None else left, done_by or "", "", "service")
+    more = [one for on, one in noted.items() if on not in {reading.on for reading in readings}]
+    return tuple(sorted((*readings, *more), key=lambda one: one.on))
 
 
 def _events(

@@ -277,3 +277,35 @@ def test_loading_as_of_a_day_leaves_out_what_came_later(store: Store) -> None:
         enter(store, "service", done_on=date(2026, month, 1), work="oil change")
     book = load_book(store, as_of=date(2026, 4, 30))
     assert (len(book.readings), len(book.samples), len(book.services), len(book.oil_events)) == (1, 1, 1, 1)
+
+
+def test_what_services_noted_is_part_of_the_past_of_a_units_only_counter(store: Store) -> None:
+    enter(store, "reading", value=500, read_on=date(2025, 3, 1))
+    for on, found, left in (
+        (date(2025, 1, 1), 100, 106),  # kept: what was left counts
+        (date(2025, 2, 1), 300, None),
+        (date(2025, 3, 1), 499, 499),  # the day has a reading
+        (date(2025, 4, 1), 700, 2),  # another counter since
+        (date(2025, 5, 1), None, None),
+    ):
+        enter(
+            *(store, "service"),
+            **{"done_on": on, "work": "inspection", "as_found_counter": found, "as_left_counter": left},
+        )
+    told = [(one.on.month, one.value, one.source) for one in past(store).readings]
+    assert told == [(1, 106, "service"), (2, 300, "service"), (3, 500, "mechanical")]
+    assert past(store, on=date(2025, 3, 1)).same_day(date(2025, 2, 1)) is None
+    last = past(store).last_before(date(2025, 3, 1))
+    assert last is not None
+    assert (last.on, last.value) == (date(2025, 2, 1), 300)
+
+
+def test_a_services_number_counts_for_no_drive_among_several_and_for_no_counter_of_another_length(store: Store) -> None:
+    noted = {"done_on": date(2025, 1, 1), "work": "inspection", "as_found_counter": 100}
+    enter(store, "service", "T3", **noted)
+    assert past(store, "T3", "A").readings == ()
+    enter(store, "service", **noted)
+    assert len(past(store).readings) == 1
+    values = {"kind": "counter_replaced", "happened_on": date(2025, 6, 1), "old_reading": 900, "new_reading": 0}
+    enter(store, "event", digits=6, **values)
+    assert past(store).readings == ()
