@@ -65,22 +65,22 @@ def show(
     from tapwear.report.followups_view import followups_json, followups_page
     from tapwear.report.page import show_page
     from tapwear.report.terminal import progress
-    from tapwear.store.loading import load_sites
+    from tapwear.store.company import all_tags, station_codes, stood_at
+    from tapwear.store.loading import load_units
 
     day = as_of_or_today(as_of)
     store = open_the_store(context)
-    units = load_sites(store, day).units
-    must_be_known("station", station, set(units["station"]))
-    must_be_known("unit", unit, set(units["unit"]))
+    with store.rows() as connection:
+        tags, codes = all_tags(connection), station_codes(connection)
+        stood = stood_at(connection, [station]) if station else tags
+    must_be_known("station", station, codes)
+    must_be_known("unit", unit, set(tags))
+    asked = [tag for tag in stood if unit is None or tag.casefold() == unit.casefold()]
+    units = load_units(store, day, asked if unit or station else None)
     here = units[units["state"] != "retired"]
     stations = dict(zip(here["unit"], here["station"], strict=True))
+    some = {tag for tag, where in stations.items() if station is None or where.casefold() == station.casefold()}
     with progress("Looking for units that nobody may approach"):
-        some = {
-            tag
-            for tag, where in stations.items()
-            if (unit is None or tag.casefold() == unit.casefold())
-            and (station is None or where.casefold() == station.casefold())
-        }
         assessment = assess_units(store, some, day) if unit or station else assess_store(store, day)
     found = [
         one

@@ -107,13 +107,16 @@ def _assess(store: Store, day: date, stations: list[str], due_visits: bool) -> A
     Raises UsageError for an unknown station.
     """
     from tapwear.fleet import assess_store, assess_units
-    from tapwear.store.loading import load_sites
+    from tapwear.store.company import station_codes, stood_at
+    from tapwear.store.loading import load_units
 
-    units = load_sites(store, day).units
+    with store.rows() as connection:
+        known, stood = station_codes(connection), stood_at(connection, stations)
     for name in stations:
-        must_be_known("station", name, set(units["station"]))
+        must_be_known("station", name, known)
     if due_visits:
         return assess_store(store, day)
+    units = load_units(store, day, stood)
     folded = {name.casefold() for name in stations}
     return assess_units(store, units.loc[units["station"].str.casefold().isin(folded), "unit"].tolist(), day)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -32,3 +32,19 @@ def company_of(connection: Connection, wanted: Iterable[str]) -> list[str]:
     near = sa.select(stay.c.tap_changer_id).where(stay.c.place_id.in_(places))
     rows = connection.execute(sa.select(changer.c.tag).where(changer.c.id.in_(near))).all()
     return sorted({*tags, *(row[0] for row in rows)})
+
+
+def station_codes(connection: Connection) -> set[str]:
+    """The codes of all stations."""
+    return set(connection.execute(sa.select(lean("station", "code").c.code)).scalars())
+
+
+def stood_at(connection: Connection, stations: Collection[str]) -> list[str]:
+    """Tags of all units that ever stood at one of these stations. stations : codes, in any capitals"""
+    folded = {code.casefold() for code in stations}
+    codes = [code for code in station_codes(connection) if code.casefold() in folded]
+    stay, place = lean("stay", "tap_changer_id", "place_id"), lean("place", "id", "station_id")
+    station, changer = lean("station", "id", "code"), lean("tap_changer", "id", "tag")
+    mine = sa.select(place.c.id).join_from(place, station, place.c.station_id == station.c.id)
+    near = sa.select(stay.c.tap_changer_id).where(stay.c.place_id.in_(mine.where(station.c.code.in_(codes))))
+    return sorted(connection.execute(sa.select(changer.c.tag).where(changer.c.id.in_(near))).scalars())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -101,10 +101,23 @@ def load_sites(store: Store, as_of: date) -> Sites:
     """The part of the book that a plan needs beside the dates, as of a day; nothing of readings and samples."""
     with store.rows() as connection:
         scope = Scope(connection, None, as_of)
-        places = places_of(scope)
-        drives = by_drive(fittings_of(scope))
-        units = units_frame(scope, places, spells_of(scope, places), drives, counters_of(scope, drives))
-        return Sites(units, _closures(scope, None), _transfer_groups(scope, None), _crews(scope, None))
+        return Sites(_standing(scope), _closures(scope, None), _transfer_groups(scope, None), _crews(scope, None))
+
+
+def load_units(store: Store, as_of: date, tags: Collection[str] | None = None) -> pd.DataFrame:
+    """The units, or some of them, each where it stands on a day, as in Book.units but without home.
+
+    Raises UsageError when there is no unit of a tag.
+    """
+    with store.rows() as connection:
+        ids = None if tags is None else tuple(find_units(connection, tags).values())
+        return _standing(Scope(connection, ids, as_of))
+
+
+def _standing(scope: Scope) -> pd.DataFrame:
+    places = places_of(scope)
+    drives = by_drive(fittings_of(scope))
+    return units_frame(scope, places, spells_of(scope, places), drives, counters_of(scope, drives))
 
 
 def _closures(scope: Scope, stations: set[str] | None) -> pd.DataFrame:

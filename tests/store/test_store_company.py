@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from tapwear import peers
 from tapwear.store import roll
-from tapwear.store.company import all_tags, company_of
+from tapwear.store.company import all_tags, company_of, station_codes, stood_at
 from tapwear.store.engine import Store, open_at
 from tapwear.store.models import Place, Station, Stay, TapChanger
 
@@ -86,3 +86,11 @@ def test_another_process_finds_the_store_by_its_address(store: Store) -> None:
     assert again.on_server == store.on_server
     with again.rows() as connection:
         assert len(all_tags(connection)) == 61
+
+
+def test_whoever_ever_stood_at_a_station_is_found_by_its_code_in_any_capitals(store: Store) -> None:
+    with store.rows() as connection:
+        assert len(station_codes(connection)) == 30
+        assert stood_at(connection, ["s02"]) == ["S02-T0", "S02-T1"]
+        assert stood_at(connection, ["S20", "S29"]) == ["S02-T0", "S20-T0", "S20-T1", "S29-T0", "S29-T1"]
+        assert stood_at(connection, ["S99"]) == []

@@ -20,7 +20,7 @@ from tapwear.store.entries import add_event, add_reading, add_sample, add_servic
 from tapwear.store.find import find_unit
 from tapwear.store.frames import Scope
 from tapwear.store.lean import lean
-from tapwear.store.loading import load_book
+from tapwear.store.loading import load_book, load_units
 from tapwear.store.places import drives_of, find_station
 from tapwear.store.recording import Stamp, insert, record
 from tapwear.store.register import add_unit, swap_units
@@ -239,3 +239,10 @@ def test_a_units_only_drive_is_named_and_none_where_it_has_several_or_lost_it(st
         add_unit(connection, {"unit": "T3", "station": "NORTH", "counter_digits": 6, "drives": "A, B"}, STAMP)
     drives = load_book(store).units.set_index("unit")["only_drive"]
     assert drives.to_dict() == {"S1": "1", "T1": "", "T2": "1", "T3": ""}
+
+
+@pytest.mark.parametrize("as_of", [date(2026, 6, 30), date(2026, 8, 1)])
+def test_units_alone_are_those_of_the_book(store: Store, as_of: date) -> None:
+    whole = load_book(store, as_of=as_of).units.drop(columns="home")
+    pd.testing.assert_frame_equal(load_units(store, as_of), whole)
+    pd.testing.assert_frame_equal(load_units(store, as_of, ["S1", "T2"]), _cut(whole, ["S1", "T2"]))
