@@ -15,7 +15,7 @@ from tapwear.outlook.noticed import Noticed
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.standing_still import hands_of, still_words
 from tapwear.outlook.types import Due, Outlook
-from tapwear.words import SEVERE, as_typed
+from tapwear.words import as_typed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -68,7 +68,7 @@ def with_observed(outlook: Outlook, said: Mapping[str, Sequence[str]]) -> Outloo
     """
     if not said:
         return outlook
-    severe = {due.unit for due in outlook.dues if due.severe or due.next_action.startswith(SEVERE)}
+    severe = {due.unit for due in outlook.dues if due.must_stop}
     main = {due.unit for due in outlook.dues if due.task == MAIN_TASK}
 
     def told(due: Due) -> Due:
