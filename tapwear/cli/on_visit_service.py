@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from tapwear.cli.context import open_the_store, today
+from tapwear.cli.context import open_the_store
 from tapwear.cli.counter_check import doubt_kept, expected, introduce, say_range
 from tapwear.cli.entering import (
     asked,
@@ -16,7 +16,6 @@ from tapwear.cli.entering import (
     confirmed,
     past_day,
     replacing,
-    say_severe,
     settle,
     stamp_of,
     tell,
@@ -106,7 +105,6 @@ def service(
     Exit codes: 0 recorded or already there; 2 command not understood, or another serial number; 3 the counter is
     questioned, or the book says otherwise, not recorded.
     """
-    from tapwear.store.conditions import open_severe
     from tapwear.store.entries import add_event, add_reading, add_service, check_serial
     from tapwear.store.find import find_unit
     from tapwear.store.history import counter_past
@@ -123,8 +121,6 @@ def service(
             past = counter_past(connection, key, drive or "", "mechanical", day)
         rules = unit_rules(connection, key)
         where = standing_now(connection, key.id).where
-        severe = open_severe(connection, key, today())
-    say_severe(key.tag, severe)
     if past is not None:
         introduce(past, day)
     else:
