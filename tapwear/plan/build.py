@@ -61,7 +61,8 @@ def build_plan(
         jobs, year, closures=closures, transfer_groups=transfer_groups, crews=crews, units=units, inputs=inputs
     )
     jobs = with_other_outages(jobs, inputs.others, *_memberships(units, transfer_groups), limits.weeks)
-    words = [*_release_words(jobs, limits.weeks, as_of), *limits.assumptions, *_away_words(outlook), *_done_words(fitted)]
+    words = [*_release_words(jobs, limits.weeks, as_of), *limits.assumptions]
+    words += [*_away_words(outlook), *_done_words(fitted)]
     words += [f"{unit} is left out: {why}." for unit, why in closed.items() if why.startswith("under way")]
     if elsewhere:
         told = ", ".join(f"{unit} ({where})" for unit, where in sorted(elsewhere.items()))
@@ -85,8 +86,8 @@ def _release_words(jobs: Sequence[Job], weeks: Sequence[str], as_of: date) -> li
     first = monday(weeks[0])
     sooner = [job for job in jobs if job.work_from and job.progress != "started" and as_of < first > job.work_from]
     return [
-        f"{job.unit} is released for work de-energised from {job.work_from}, before {weeks[0]}: sooner with tapwear plan "
-        f"build {max(job.work_from or as_of, as_of).isocalendar().year}."
+        f"{job.unit} is released for work de-energised from {job.work_from}, before {weeks[0]}: sooner with tapwear "
+        f"plan build {max(job.work_from or as_of, as_of).isocalendar().year}."
         for job in sooner
     ]
 

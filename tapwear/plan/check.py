@@ -12,7 +12,8 @@ from tapwear.weeks import iso_week, monday
 def check(result: PlanResult) -> list[str]:
     """The rules that a plan breaks, one sentence each; an empty list for a plan that may stand.
 
-    Rules: nothing of a unit whose stop stands, and none before its release for work; each job once and one outage for a unit; whole weeks within the year, from `as_of` on; kit and permit
+    Rules: nothing of a unit whose stop stands, and nothing before its release for work;
+    each job once and one outage for a unit; whole weeks within the year, from `as_of` on; kit and permit
     there; station open; no forbidden week; a pinned job in its week; one outage at a time in a transfer group, the
     phases of a bank counting as one; a bank starts together; crew hours, hours with a skill and bookable resources
     within what is on offer; what is not placed says why, and what has no date is placed only where it is pinned. A

@@ -136,8 +136,8 @@ def _job(dues: list[Due], as_of: date) -> Job:
 
 
 def left_out(outlook: Outlook, jobs: Sequence[Job]) -> tuple[LeftOut, ...]:
-    """Every unit of the outlook that has no job, with the reason, in the order of unit tags; those whose stop stands are
-    not among them (`at_engineer`)."""
+    """Every unit of the outlook that has no job, with the reason, in the order of unit tags; but for those whose stop
+    stands (`at_engineer`)."""
     planned = {job.unit for job in jobs} | {due.unit for due in outlook.dues if due.must_stop}
     first: dict[str, Due] = {}
     for due in outlook.dues:
