@@ -15,7 +15,6 @@ from tapwear.cli.entering import tell
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import BoardPaper
-from tapwear.words import stop_notice
 
 if TYPE_CHECKING:
     from tapwear.plan.types import PlanResult
@@ -140,7 +139,8 @@ def outage_requests(
 
     store = open_the_store(context)
     view = load_view(store, name)
-    tell_engineer(view)
+    if out is not None or units:
+        tell_engineer(view)
     named = _placed(view, units)
     requests = requests_of(view, named)
     exchanged = [unit for unit in named if unit not in {one.unit for one in requests}]
@@ -195,7 +195,7 @@ def _placed(view: PlanView, units: list[str] | None) -> list[str]:
     for unit in units or ():
         stopped = away.get(unit.strip().casefold())
         if stopped is not None:
-            raise UsageError(f"{stop_notice(stopped.unit)}\n{stopped.unit}: {stopped.reason}. {stopped.words}")
+            raise UsageError(f"{stopped.unit} has neither outage nor job sheet: {stopped.reason}")
         slot = jobs.get(unit.strip().casefold())
         if slot is None:
             shown = f"tapwear plan show {shlex.quote(view.name)}"

@@ -204,12 +204,14 @@ def tell_stops(stops: Mapping[str, Sequence[StopRow]]) -> None:
 
 
 def refuse_stopped(rows: Sequence[StopRow], what: str) -> None:
-    """Refuses what would plan or put off work on a unit whose stop stands: UsageError naming it and its release."""
+    """Refuses what would plan or put off work on a unit whose stop stands: UsageError naming it and its release. The
+    notice has been said by then."""
     if rows and any(row.work_from_on is None for row in rows):
         tag = rows[0].unit
         raise UsageError(
-            f"{stop_notice(tag)}\n{tag} is stopped {rows[0].sentence}\n{what}: the engineer decides now. His release: "
-            f"tapwear stop release {as_typed(tag)} --by NAME --because REASON --cleared, or --for-work-from DATE"
+            f"{tag} is stopped since {min(row.opened_on for row in rows)}. {what}: the engineer decides now. "
+            f"The release: tapwear stop release {as_typed(tag)} --by NAME --because REASON --cleared, or "
+            "--for-work-from DATE"
         )
 
 

@@ -35,7 +35,7 @@ def headline(view: PlanView) -> str:
     parts = [f"{count_words(len(result.placed), 'outage')} placed"]
     parts += [f"{len(result.stopped)} found no place"] if result.stopped else []
     parts += [f"{len(result.undated)} with unknown date"] if result.undated else []
-    parts += [f"{len(result.at_engineer)} taken out, stopped"] if result.at_engineer else []
+    parts += [f"{len(result.at_engineer)} stopped and taken out"] if result.at_engineer else []
     start = f"Outage plan {plain(view.name)} for {result.year}, as of {result.as_of.isoformat()}"
     return f"{start}: {', '.join(parts)}."
 
