@@ -59,7 +59,8 @@ def costs(
     """Show what a plan costs, or state it anew; only the ratios matter.
 
     Being late counts times the unit's consequence (tapwear plan input
-    terms). Each plan keeps the costs that it was made with; the former ones
+    terms). What an engineer has released for work under a stop goes into the
+    first week that the limits allow, whatever that costs. Each plan keeps the costs that it was made with; the former ones
     are kept too.
 
     Examples:

@@ -76,7 +76,7 @@ def test_a_stopped_unit_stands_above_the_plan_and_has_no_job_in_it(db: Path) -> 
         ("OR-T1", "OR", "STOP since 2025-12-09")
     ]
     assert "OR-T1" not in {row["unit"] for row in page["jobs"]}
-    assert list(page["jobs"][0])[0] == "stop"
+    assert next(iter(page["jobs"][0])) == "stop"
     assert said(db, "plan", "build", "2027", "--seconds", "0")[0].startswith(FIRST)
     assert said(db, "plan", "list")[0].startswith(stop_notice("OR-T1"))
     assert said(db, "plan", "compare", "2027-a", "2027-a")[0].startswith(FIRST)
