@@ -60,8 +60,8 @@ def costs(
 
     Being late counts times the unit's consequence (tapwear plan input
     terms). What an engineer has released for work under a stop goes into the
-    first week that the limits allow, whatever that costs. Each plan keeps the costs that it was made with; the former ones
-    are kept too.
+    first week that the limits allow, whatever that costs. Each plan keeps
+    the costs that it was made with; the former ones are kept too.
 
     Examples:
       tapwear plan costs
