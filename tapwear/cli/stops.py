@@ -12,7 +12,7 @@ from tapwear.cli.entering import past_day, stamp_of, tell
 from tapwear.errors import TapwearError, UsageError
 from tapwear.report.plain import json_text
 from tapwear.visits.fields import READINGS
-from tapwear.words import stop_notice
+from tapwear.words import as_typed, stop_notice
 
 if TYPE_CHECKING:
     from tapwear.outlook.signs import Alarm
@@ -201,6 +201,18 @@ def tell_stops(stops: Mapping[str, Sequence[StopRow]]) -> None:
                 f"  Released for work de-energised from {released[-1].work_from_on} by {released[-1].work_engineer}: "
                 f"{released[-1].work_words}"
             )
+
+
+def refuse_stopped(rows: Sequence[StopRow], what: str) -> None:
+    """Refuses what would plan or put off work on a unit whose stop stands: UsageError naming it and its release. The
+    notice has been said by then."""
+    if rows and any(row.work_from_on is None for row in rows):
+        tag = rows[0].unit
+        raise UsageError(
+            f"{tag} is stopped since {min(row.opened_on for row in rows)}. {what}: the engineer decides now. "
+            f"The release: tapwear stop release {as_typed(tag)} --by NAME --because REASON --cleared, or "
+            "--for-work-from DATE"
+        )
 
 
 def announce(command: str, context: Any) -> None:
