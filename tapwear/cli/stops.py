@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -21,6 +23,9 @@ if TYPE_CHECKING:
 
 # Commands whose page opens with the stop of the unit that it is about, so that it is not said twice.
 OPEN_WITH_IT = ("why", "oil", "stop")
+
+# Parameters of commands whose values are tags of units.
+NAMING = ("unit", "units", "tags", "tag", "other")
 
 # Kinds of rows after which the book may call for a stop that it did not call for before.
 RAISES = ("sample", "condition", "observation", "service", "event")
@@ -217,17 +222,53 @@ def announce(command: str, context: Any) -> None:
         store = open_the_store(context)
         with store.rows() as connection:
             for tag in tags:
-                key = find_unit(connection, tag)
-                found[key.tag] = open_stops(connection, key)
+                with suppress(TapwearError):
+                    key = find_unit(connection, tag)
+                    found[key.tag] = open_stops(connection, key)
         store.close()
     except TapwearError:
         pass
     tell_stops(found)
 
 
+def stops_among(store: Store, tags: Iterable[str]) -> dict[str, str]:
+    """Those of these units that are stopped, each with what stands first in its row."""
+    from tapwear.store.stops import stops_short
+
+    with store.rows() as connection:
+        stops = stops_short(connection)
+    return {tag: stops[tag] for tag in dict.fromkeys(tags) if tag in stops}
+
+
+def stops_named(store: Store, texts: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+    """The stopped units that any of these texts names, each with what stands first in its row; and that of each text,
+    "" where it names none."""
+    from tapwear.store.stops import stops_short
+
+    with store.rows() as connection:
+        stops = stops_short(connection)
+    if not stops:
+        return {}, [""] * len(texts)
+    tag = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, stops))})(?![\w-])", re.IGNORECASE)
+    as_kept = {name.casefold(): name for name in stops}
+    named = [as_kept[match[1].casefold()] if (match := tag.search(text)) else "" for text in texts]
+    return {name: stops[name] for name in dict.fromkeys(named) if name}, [stops.get(name, "") for name in named]
+
+
+def tell_notice(stops: Collection[str]) -> None:
+    """The notice of these units, before what follows names them; nothing for none."""
+    if stops:
+        tell(stop_notice(*stops))
+
+
+def before_list(stops: Collection[str]) -> str:
+    """What a list on standard output opens with where it names stopped units: the notice and a blank line."""
+    return f"{stop_notice(*stops)}\n\n" if stops else ""
+
+
 def _named(context: Any) -> list[str]:
     """The units that a command's arguments name."""
-    given = [context.params.get(name) for name in ("unit", "units", "tags")]
+    given = [context.params.get(name) for name in NAMING]
     found = [one for some in given if some for one in ([some] if isinstance(some, str) else some)]
     return [one for one in found if isinstance(one, str)]
 
