@@ -61,11 +61,12 @@ def _stops_first(name: str, command: Any) -> None:
     if not {"unit", "units", "tags", "tag", "other"} & {param.name for param in command.params}:
         return
     run = command.invoke
+    path = name if command.name == name else f"{name} {command.name}"
 
     def invoke(context: Any) -> Any:
         from tapwear.cli.stops import announce
 
-        announce(name, context)
+        announce(path, context)
         return run(context)
 
     command.invoke = invoke

@@ -8,7 +8,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, parse_date
 from tapwear.cli.entering import tell
-from tapwear.cli.stops import stops_among
+from tapwear.cli.stops import stops_among, tell_notice
 from tapwear.errors import UsageError
 from tapwear.report.plain import json_text
 
@@ -76,6 +76,7 @@ def history(
     elif shown or changes:
         _show([*stop_blocks(stops), *_page(key, shown, numbers, changes)])
     else:
+        tell_notice(stops)
         tell(f"Nothing is recorded of {key.tag}{' in that kind or since then' if kind or since else ''}.")
 
 

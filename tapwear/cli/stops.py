@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from tapwear.store.stops import StopRow
 
 # Commands whose page opens with the stop of the unit that it is about, so that it is not said twice.
-OPEN_WITH_IT = ("why", "oil", "stop")
+OPEN_WITH_IT = ("why", "oil", "history", "unit show", "stop show", "stop raise")
 
 # Parameters of commands whose values are tags of units.
 NAMING = ("unit", "units", "tags", "tag", "other")

@@ -132,7 +132,8 @@ def next_round(
     by_unit: dict[str, list[Due]] = {}
     for due in now.dues:
         by_unit.setdefault(due.unit, []).append(due)
-    stopped = {due.unit: Stopped(due.stop, due.unit, due.station, due.region, due.bank) for due in now.dues if due.severe}
+    severe = (due for due in now.dues if due.severe)
+    stopped = {due.unit: Stopped(due.stop, due.unit, due.station, due.region, due.bank) for due in severe}
     looks = []
     for unit, dues in by_unit.items():
         if unit in stopped or dues[0].state != "in service":
@@ -154,7 +155,8 @@ def next_round(
     worth: dict[str, int] = {}
     for look in looks:
         worth[look.station] = worth.get(look.station, 0) + look.narrows_days
-    looks.sort(key=lambda look: (not look.alarms, -worth[look.station], look.station, -look.narrows_days, look.by, look.unit))
+    looks.sort(key=lambda look: (-worth[look.station], look.station, -look.narrows_days, look.by, look.unit))
+    looks.sort(key=lambda look: not look.alarms)
     return Round(now.as_of, if_read.as_of, tuple(looks), tuple(stopped[tag] for tag in sorted(stopped)))
 
 

@@ -19,8 +19,8 @@ kind "fleet"
 kind "requests"
   stops     [{stop, unit}]: stopped units, which nobody samples
   requests  [{stop, unit, station, place, by, why, words, needs_outage, bottles: [{taken_from, serial, last_sampled_on,
-            request, label}]}]: those that wait for the engineer (why: alarm) first, then by station and date; request and label
-            are lists of lines
+            request, label}]}]: those that wait for the engineer (why: alarm) first, then by station and date; request
+            and label are lists of lines
   left_out  {severe, low_oil, never_sampled, not_in_service}: tags of units that are not on the list
 
 Every record of a unit begins with `stop`: what stands there, blank for nothing.

@@ -173,7 +173,8 @@ def fleet_page(groups: Sequence[LikeGroup], *, full: bool = False) -> list[Block
     called = [unit for unit in units if _asks(unit)]
     lines: list[Line] = []
     for unit in called:
-        lines += [Line("   ".join(part for part in (unit.stop, unit.unit, unit.place) if part)), indented(call_sentence(unit))]
+        who = "   ".join(part for part in (unit.stop, unit.unit, unit.place) if part)
+        lines += [Line(who), indented(call_sentence(unit))]
         lines += [] if unit.severe else [indented(f"Next sample: {next_sample(unit).words}")]
     blocks += [Block("What it asks for", tuple(lines))] if lines else []
     blind = [unit for unit in units if call_order(unit) == NO_EVIDENCE]

@@ -49,7 +49,8 @@ def pages_json(fleet: Fleet, subjects: Iterable[Subject], done: Callable[[int], 
         "conditions": [{"unit": tag} | asdict(one) for tag, some in fleet.conditions.items() for one in some],
         "dues": [due_record(due) for due in fleet.outlook.dues],
     }
-    return json_text(stops_first(json_values(page), stops) | {"pages": _pages(subjects, done)}) + "\n"  # pages are plain already
+    head = stops_first(json_values(page), stops)
+    return json_text(head | {"pages": _pages(subjects, done)}) + "\n"  # pages are plain already
 
 
 def _pages(subjects: Iterable[Subject], done: Callable[[int], None]) -> list[Any]:

@@ -80,7 +80,7 @@ def pages_html(
 
 
 def _title(fleet: Fleet) -> str:
-    """The report's title, which is also the name of the browser's page: a stopped unit is not named without its stop."""
+    """The report's title and the name of its page in a browser: a stopped unit is not named without its stop."""
     if not fleet.asked:
         return "Tap changers: when each must be opened"
     stop = "STOP. " if set(fleet.asked) & set(fleet.severe()) else ""

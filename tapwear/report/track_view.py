@@ -8,7 +8,8 @@ JSON is one object:
     stops      [{stop, unit}]: stopped units
     snapshots  [{number, as_of, dates, judged, before, within, after}]
     outcomes   [{stop, snapshot, unit, task, early, late, reached_on, place}]: dates of which something is known by now
-    moved      [{stop, snapshot, unit, task, early_then, early_now, late_then, late_now, days, reasons}], of one snapshot
+    moved      [{stop, snapshot, unit, task, early_then, early_now, late_then, late_now, days, reasons}]: of one
+               snapshot
 """
 
 from __future__ import annotations
