@@ -13,6 +13,7 @@ from tapwear.errors import DataRejected, UsageError
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
+    from tapwear.store.holding import Held
 
 CONFIRM_HELP = (
     "Show rows that an import held as probably wrong, and say what is to become of them.\n\n"
@@ -55,7 +56,7 @@ def confirm(
         if drop or because:
             raise UsageError("Say which rows: their numbers, or --all. tapwear confirm lists them.")
         waiting = held_rows(store)
-        stops, marks = stops_named(store, [" ".join((held.sentence(), *held.units, held.row)) for held in waiting])
+        stops, marks = stops_named(store, [_all_said(held) for held in waiting])
         if as_json:
             typer.echo(json_text([{"stop": mark, **asdict(held)} for mark, held in zip(marks, waiting, strict=True)]))
             return
@@ -69,6 +70,8 @@ def confirm(
     if not (because and because.strip()):
         raise UsageError("Say how you know with --because REASON; it is kept with your name.")
     before = newest_import(store)
+    chosen = [held for held in held_rows(store) if everything or held.number in (numbers or ())]
+    tell_notice(stops_named(store, [_all_said(held) for held in chosen])[0])
     told = decide(
         store,
         None if everything else numbers,
@@ -86,6 +89,11 @@ def confirm(
     say(f"{'Dropped' if drop else 'Stored'}: {len(told.done):,} held rows. Store: {store.path}")
     if any(finding.severity in ("rejected", "conflict") for finding in told.findings):
         raise DataRejected("Not every row could be stored, see above; those go on waiting.")
+
+
+def _all_said(held: Held) -> str:
+    """Everything that a held row says, with all units that it matters for."""
+    return " ".join((held.sentence(), *held.units, held.row))
 
 
 def _raise_stops(context: typer.Context, store: Store, by: str | None, before: int) -> None:

@@ -14,7 +14,7 @@ from tapwear.cli.entering import past_day, stamp_of, tell
 from tapwear.errors import TapwearError, UsageError
 from tapwear.report.plain import json_text
 from tapwear.visits.fields import READINGS
-from tapwear.words import stop_notice
+from tapwear.words import stop_notice, stop_short
 
 if TYPE_CHECKING:
     from tapwear.outlook.signs import Alarm
@@ -166,7 +166,7 @@ def _show(rows: Sequence[StopRow], day: Any, as_json: bool) -> None:
     from tapwear.report.page import Block, show_page, table
 
     if as_json:
-        records = [{"stop": row.state(day), **_record(row)} for row in rows]
+        records = [{"stop": _short(row, day), "state": row.state(day), **_record(row)} for row in rows]
         typer.echo(json_text(records, default=str))
         return
     if not rows:
@@ -183,6 +183,12 @@ def _ended(row: StopRow, day: Any) -> str:
     if state == "cleared":
         return f"cleared {row.cleared_on} by {row.cleared_engineer}: {row.cleared_words}"
     return "" if state == "stands" else f"for work, {row.work_released_on} by {row.work_engineer}: {row.work_words}"
+
+
+def _short(row: StopRow, day: Any) -> str:
+    """What the stop puts first in the rows of its unit; "" once it is cleared."""
+    state = row.state(day)
+    return "" if state == "cleared" else stop_short(row.opened_on, state != "stands")
 
 
 def _record(row: StopRow) -> dict[str, Any]:

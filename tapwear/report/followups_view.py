@@ -8,7 +8,8 @@ JSON is one object:
     stops      [{stop, unit}]: stopped units: nobody goes there before the engineer says so
     severe     their tags
     followups  [{stop, station, unit, kind, compartment, place, words, first_on, last_on, times, origin, well_on,
-               closed_on, closed_words, by, severe}], open ones first, then by station and unit; stop: what stands at the unit
+               closed_on, closed_words, by, severe}], open ones first, then by station and unit; stop: what stands
+               at the unit
 """
 
 from __future__ import annotations
