@@ -27,6 +27,7 @@ from tapwear.store.engine import create_store
 OIL, ENGINEER = "OR-T1", "OR-T2"  # stopped by its oil, as the demo has it; and by an engineer
 STOPPED = (OIL, ENGINEER)
 DEMO_UNITS = (*STOPPED, "SC-T1", "DL-T2", "AH-T1", "AH-T2", "SP-05")
+SINCE = "2022-01-01"  # readings and samples from then on
 DEMO_FILES = (
     *("places", "units", "service_rules", "visit_rules", "readings", "events", "samples", "services", "conditions"),
     "observations",
@@ -187,7 +188,8 @@ def small_demo(folder: Path) -> Path:
     folder.mkdir()
     for name in DEMO_FILES:
         rows = list(csv.DictReader((demo_folder() / f"{name}.csv").read_text(encoding="utf-8").splitlines()))
-        kept = [row for row in rows if row.get("unit", "") in ("", *DEMO_UNITS)]
+        day = "read_on" if "read_on" in rows[0] else "sampled_on"
+        kept = [row for row in rows if row.get("unit", "") in ("", *DEMO_UNITS) and row.get(day, SINCE) >= SINCE]
         out = io.StringIO()
         writer = csv.DictWriter(out, rows[0])
         writer.writeheader()
