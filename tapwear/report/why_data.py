@@ -59,7 +59,7 @@ def why_json(subject: Subject) -> str:
     """The page as JSON text, see the top of this module."""
     story = subject.story
     services = [{name: row.get(name) for name in SERVICE_FIELDS} for row in _oldest(subject.services, "done_on")]
-    stop = subject.stop.short if subject.stop else next((due.stop for due in subject.dues if due.severe), "")
+    stop = subject.stands
     page = {
         "stop": stop,
         "schema": WHY_SCHEMA,

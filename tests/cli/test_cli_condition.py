@@ -15,7 +15,7 @@ from tapwear.store.entries import add_reading, add_service
 from tapwear.store.loading import load_book
 from tapwear.store.recording import Stamp
 from tapwear.store.register import add_unit
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 STAMP = Stamp("Robin", datetime(2026, 10, 2, tzinfo=UTC))
 

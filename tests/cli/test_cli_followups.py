@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from desk_store import make_desk, run
 
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 OBSERVATIONS = """unit,observed_on,position,position_low,position_high,oil_level,oil_temp_c,breather,seepage
 AH-T1,2025-01-10,5R,3R,8R,,,,

@@ -14,7 +14,7 @@ from tapwear.cli.app import app
 from tapwear.cli.backtest_oil import Question, read_questions
 from tapwear.errors import UsageError
 from tapwear.store.engine import create_store
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 DAY = "2026-06-30"
 # Ethylene of each half year from 2018 on, beside 300 µL/L of acetylene: sound, heating since 2024, heating fast.

@@ -13,7 +13,7 @@ from typer.testing import CliRunner, Result
 from tapwear.cli import app, on_visit_service
 from tapwear.cli.context import wrapped
 from tapwear.report import terminal
-from tapwear.words import SEVERE, as_typed
+from tapwear.words import as_typed, stop_notice
 
 
 @pytest.fixture(scope="module")

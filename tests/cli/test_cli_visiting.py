@@ -22,7 +22,7 @@ from tapwear.store.entries import add_sample
 from tapwear.store.find import find_unit
 from tapwear.store.observations import list_observations
 from tapwear.store.recording import Stamp
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 # Answers in the order of the questions for T1, a sealed unit.
 PLACE, SERIAL, COUNTER = "y", "s4711", "11110"

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from tapwear.report.due_choice import choose
 from tapwear.report.due_table import due_plain, due_screen, headline
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 ALL = outlook(SEVERE_ONE, OVERDUE, UNKNOWN, due(), UNREAD)
 
@@ -65,7 +65,7 @@ def test_a_wide_screen_shows_the_middle_date_and_all_columns() -> None:
 
 def test_a_severe_finding_stands_first_and_no_sample_is_suggested() -> None:
     lines = screen(100, SEVERE_ONE).splitlines()
-    assert lines[2].strip() == SEVERE
+    assert lines[2].strip() == stop_notice("MIR-T2")
     assert "sample by" not in "\n".join(lines)
     assert "Next:" not in "\n".join(lines)
 

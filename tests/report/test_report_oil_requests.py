@@ -10,7 +10,7 @@ from tapwear.oil.types import OilFinding
 from tapwear.report.oil_requests import requests_page, resample_list
 from tapwear.report.oil_unit import OilUnit
 from tapwear.report.page import page_plain
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 
 def flagged(tag: str = "R1", by: date = date(2026, 7, 18), **changed: object) -> OilUnit:
@@ -23,7 +23,7 @@ def overdue(tag: str = "L1", **identity: object) -> OilUnit:
 
 
 def severe(tag: str = "S1") -> OilUnit:
-    return unit(sample("2024-01-10"), severe=True, verdict=pulled(severe=True), identity={"unit": tag})
+    return unit(sample("2024-01-10"), stop="STOP since 2026-05-01", verdict=pulled(severe=True), identity={"unit": tag})
 
 
 def text_of(*units: OilUnit) -> str:
@@ -45,10 +45,10 @@ def test_severe_units_are_not_listed_and_their_station_is_warned() -> None:
     listed = resample_list([severe(), flagged()], AS_OF)
     assert [one.unit for one in listed.requests] == ["R1"]
     text = text_of(severe(), flagged())
-    assert f"Severe: S1. {SEVERE}" in text
-    assert f"Severe at this station: S1. {SEVERE}" in text
+    assert text.startswith(stop_notice("S1"))
+    assert stop_notice("S1") in text.split("Station AH")[1]
     assert "unit     S1" not in text
-    assert "Severe" not in text_of(flagged())
+    assert "STOP" not in text_of(flagged())
 
 
 def test_who_is_not_listed_is_named_with_the_reason() -> None:

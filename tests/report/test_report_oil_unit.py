@@ -10,7 +10,7 @@ import pytest
 from oil_examples import AS_OF, pulled, sample, unit, verdict
 
 from tapwear.report.oil_unit import HOT_GASES, gas_text, limits_seen, next_sample, number, oil_units, ratio
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def test_a_routine_sample_is_advised_six_to_twelve_months_after_the_last() -> None:
@@ -59,8 +59,8 @@ def test_a_sample_after_the_oil_was_renewed_is_the_baseline() -> None:
 
 
 def test_severe_units_are_never_asked_for_a_sample() -> None:
-    advice = next_sample(unit(sample("2024-01-01"), severe=True, verdict=pulled(severe=True)))
-    assert (advice.words, advice.earliest, advice.by) == (SEVERE, None, None)
+    advice = next_sample(unit(sample("2024-01-01"), stop="STOP since 2026-05-01", verdict=pulled(severe=True)))
+    assert (advice.words, advice.earliest, advice.by) == (stop_notice("AH-T1"), None, None)
 
 
 def test_units_at_rest_wait_for_their_service_and_new_ones_for_a_visit() -> None:
