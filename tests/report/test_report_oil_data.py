@@ -62,7 +62,9 @@ def test_requests_hold_the_texts_and_who_was_left_out() -> None:
     page = json.loads(requests_json(resample_list([severe, flagged], AS_OF)))
     assert page["kind"] == "requests"
     assert CAUTIONS[2] in page["caution"]
+    assert page["stops"] == [{"stop": "STOP since 2026-05-01", "unit": "S1"}]
     (request,) = page["requests"]
+    assert next(iter(request.items())) == ("stop", "")
     assert (request["unit"], request["by"], request["why"]) == ("AH-T1", "2026-07-18", "flagged")
     assert request["bottles"][0]["label"][0] == "unit     AH-T1"
-    assert page["left_out"] == {"severe": ["S1"], "never_sampled": [], "not_in_service": []}
+    assert page["left_out"] == {"severe": ["S1"], "low_oil": [], "never_sampled": [], "not_in_service": []}

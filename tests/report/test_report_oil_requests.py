@@ -41,6 +41,17 @@ def test_flagged_and_overdue_units_are_listed_by_station_and_date() -> None:
     ]
 
 
+def test_alarms_come_first_and_a_low_compartment_is_not_sampled() -> None:
+    alarm = unit(sample("2026-06-20"), verdict=pulled(), identity={"unit": "Z9", "station": "ZZ"})
+    low = unit(sample("2024-01-10"), low_oil=True, identity={"unit": "L1"})
+    listed = resample_list([low, flagged("A1"), alarm], AS_OF)
+    assert [(one.unit, one.why) for one in listed.requests] == [("Z9", "alarm"), ("A1", "flagged")]
+    text = text_of(low, flagged("A1"), alarm)
+    assert "today whether it may stay in service. Z9." in text
+    assert "Oil level low, so no oil is drawn: L1." in text
+    assert "unit     L1" not in text
+
+
 def test_severe_units_are_not_listed_and_their_station_is_warned() -> None:
     listed = resample_list([severe(), flagged()], AS_OF)
     assert [one.unit for one in listed.requests] == ["R1"]
@@ -67,7 +78,7 @@ def test_the_laboratory_is_asked_for_the_same_test_method_and_told_what_was_last
     assert "Sample from the tap-changer compartment, on-load tap changer of R1, AH, T1; serial S-1042." in text
     assert "by the same method as before (IEC 60156, gap 2.5 mm)" in text
     assert "The last sample there: 2026-06-20 by North lab, reference N2026-06-20." in text
-    assert "It is to confirm an unusual result" in text
+    assert "It follows an unusual result" in text
     (late,) = resample_list([overdue()], AS_OF).requests
     assert "to confirm" not in "\n".join(late.bottles[0].request)
 

@@ -64,6 +64,7 @@ def test_text_that_looks_like_a_formula_or_a_link_is_text() -> None:
 def test_doubtful_readings_stand_with_the_reason() -> None:
     found = book(fleet(readings=readings(BRK_T1="doubtful")))
     assert row(found, "doubtful readings") == {
+        "stop": None,
         "unit": "BRK-T1",
         "drive": 1 if isinstance(row(found, "doubtful readings")["drive"], int) else "1",
         "read on": datetime(2026, 6, 10),  # noqa: DTZ001
