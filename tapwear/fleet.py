@@ -126,11 +126,16 @@ def _outlook(
     units = book.units if wanted is None else book.units[book.units["unit"].isin(wanted)]
     outlook = build_outlook(units, book.rules, book.services, book.events, ground, as_of)
     outlook = with_observed(with_deferrals(outlook, book.deferrals), observed_advice(book, verdicts, as_of))
+    outlook = _with_open_matters(outlook, book, verdicts, as_of)
+    return replace(outlook, dues=tuple(sorted(outlook.dues, key=urgency)))
+
+
+def _with_open_matters(outlook: Outlook, book: Book, verdicts: dict[str, OilVerdict], as_of: date) -> Outlook:
+    """The outlook with everything that is open at its units, so that none is left to the next routine visit."""
     still: dict[str, list[FollowUp]] = {}
     for one in open_ones(unit_followups(book, as_of)):
         still.setdefault(one.unit, []).append(one)
-    outlook = with_open_matters(outlook, open_alarms(book, verdicts, still, as_of), still)
-    return replace(outlook, dues=tuple(sorted(outlook.dues, key=urgency)))
+    return with_open_matters(outlook, open_alarms(book, verdicts, still, as_of), still)
 
 
 def open_alarms(
@@ -286,7 +291,9 @@ def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Se
         verdicts = under_limits(assessment, limits).verdicts
     ground = ground_of(book, assessment.history, assessment.model, verdicts, day, assessment.stops)
     now = assessment.outlook.of_unit(unit)
-    return what_if(unit, now, supposed, book.units, book.rules, book.services, book.events, ground, resets, day)
+    found = what_if(unit, now, supposed, book.units, book.rules, book.services, book.events, ground, resets, day)
+    then = with_observed(Outlook(day, found.then), observed_advice(book, verdicts, day))
+    return replace(found, then=_with_open_matters(then, book, verdicts, day).dues)
 
 
 def _limit_of(book: Book, unit: str, quantity: str, value: float) -> pd.DataFrame:

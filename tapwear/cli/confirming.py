@@ -8,10 +8,12 @@ import typer
 
 from tapwear.cli.context import KEEPING, now, open_the_store, say, today, who
 from tapwear.cli.entering import asked, at_a_terminal, confirmed, tell
+from tapwear.cli.stops import before_list, stops_among, stops_named, tell_notice
 from tapwear.errors import DataRejected, UsageError
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
+    from tapwear.store.holding import Held
 
 CONFIRM_HELP = (
     "Show rows that an import held as probably wrong, and say what is to become of them.\n\n"
@@ -54,11 +56,13 @@ def confirm(
         if drop or because:
             raise UsageError("Say which rows: their numbers, or --all. tapwear confirm lists them.")
         waiting = held_rows(store)
+        stops, marks = stops_named(store, [_all_said(held) for held in waiting])
         if as_json:
-            typer.echo(json_text([asdict(held) for held in waiting]))
+            typer.echo(json_text([{"stop": mark, **asdict(held)} for mark, held in zip(marks, waiting, strict=True)]))
             return
-        for held in waiting:
-            typer.echo(plain(held.sentence()))
+        typer.echo(before_list(stops), nl=False)
+        for mark, held in zip(marks, waiting, strict=True):
+            typer.echo(plain(f"{mark}  {held.sentence()}" if mark else held.sentence()))
             if held.row:
                 typer.echo(f"   {plain(held.row)}")
         say(f"{len(waiting):,} rows wait for somebody's word." if waiting else "No row waits for anybody's word.")
@@ -66,6 +70,8 @@ def confirm(
     if not (because and because.strip()):
         raise UsageError("Say how you know with --because REASON; it is kept with your name.")
     before = newest_import(store)
+    chosen = [held for held in held_rows(store) if everything or held.number in (numbers or ())]
+    tell_notice(stops_named(store, [_all_said(held) for held in chosen])[0])
     told = decide(
         store,
         None if everything else numbers,
@@ -77,11 +83,17 @@ def confirm(
     )
     if not drop:
         _raise_stops(context, store, by, before)
+    tell_notice(stops_named(store, [finding.sentence() for finding in told.findings])[0])
     for finding in told.findings:
         say(f"{finding.severity}: {plain(finding.sentence())}")
     say(f"{'Dropped' if drop else 'Stored'}: {len(told.done):,} held rows. Store: {store.path}")
     if any(finding.severity in ("rejected", "conflict") for finding in told.findings):
         raise DataRejected("Not every row could be stored, see above; those go on waiting.")
+
+
+def _all_said(held: Held) -> str:
+    """Everything that a held row says, with all units that it matters for."""
+    return " ".join((held.sentence(), *held.units, held.row))
 
 
 def _raise_stops(context: typer.Context, store: Store, by: str | None, before: int) -> None:
@@ -111,6 +123,7 @@ def stood_by(store: Store, unit: str, given: dict[str, Any], sure: str | None) -
         doubt = find_doubts(connection, [row], today(), corrects=True).get(id(row))
     if doubt is None:
         return ""
+    tell_notice(stops_among(store, [unit, *doubt.units]))
     tell(f"Questioned: {doubt.field.replace('_', ' ')}: {doubt.found}. It matters for {units_words(doubt.units)}.")
     if sure is None and at_a_terminal():
         if not confirmed("Is it right all the same?"):

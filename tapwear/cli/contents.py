@@ -58,14 +58,15 @@ def leaves(command: Any) -> list[Any]:
 
 def _stops_first(name: str, command: Any) -> None:
     """Before a command that names units runs, it is said which of them are stopped."""
-    if not {"unit", "units", "tag"} & {param.name for param in command.params}:
+    if not {"unit", "units", "tags", "tag", "other"} & {param.name for param in command.params}:
         return
     run = command.invoke
+    path = name if command.name == name else f"{name} {command.name}"
 
     def invoke(context: Any) -> Any:
         from tapwear.cli.stops import announce
 
-        announce(name, context)
+        announce(path, context)
         return run(context)
 
     command.invoke = invoke

@@ -87,11 +87,11 @@ def show(
         for one in unit_followups(assessment.book, day)
         if one.unit in some and (everything or one.closed_on is None)
     ]
-    severe = severe_units(assessment)
+    stops = {tag: stop for tag, stop in severe_units(assessment).items() if tag in some}
     if as_json:
-        typer.echo(followups_json(found, stations, severe, day))
+        typer.echo(followups_json(found, stations, stops, day))
         return
-    show_page(followups_page(found, stations, severe, day))
+    show_page(followups_page(found, stations, stops, day))
     if not open_ones(found):
         say("Nothing is open; --all shows closed ones too." if not everything else "Nothing is open.")
 

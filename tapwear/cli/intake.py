@@ -21,6 +21,7 @@ from tapwear.cli.context import (
     today,
     who,
 )
+from tapwear.cli.stops import before_list, stops_named, tell_notice
 from tapwear.errors import DataRejected, StoreError, UsageError
 
 if TYPE_CHECKING:
@@ -112,6 +113,7 @@ def import_rows(
     result = _bring_in(store, paths, mapping, date_format, dry_run=dry_run, by=who(context, by))
     if result.number is not None:
         _raise_stops(context, store, result.number, by)
+    tell_notice(stops_named(store, [f"{one.sentence()} {one.row}" for one in result.findings])[0])
     _tell(result, store.path, dry_run=dry_run)
     if not result.all_taken:
         rejected, conflicts, held = (result.total(what) for what in ("rejected", "conflicts", "held"))
@@ -288,24 +290,28 @@ def findings(
             )
         return
     run, found = findings_of(store, number)
+    stops, marks = stops_named(store, [f"{one.sentence()} {one.row}" for one in found])
     if as_csv:
-        _findings_csv(found)
+        _findings_csv(found, marks)
     else:
-        for finding in found:
-            typer.echo(f"{finding.severity}: {plain(finding.sentence())}")
+        typer.echo(before_list(stops), nl=False)
+        for mark, finding in zip(marks, found, strict=True):
+            stop = f"{mark}  " if mark else ""
+            typer.echo(f"{stop}{finding.severity}: {plain(finding.sentence())}")
     say(f"Import {run.number} of {run.recorded_at:%Y-%m-%d}: {len(found):,} findings.")
 
 
-def _findings_csv(found: Sequence[Finding]) -> None:
+def _findings_csv(found: Sequence[Finding], stops: Sequence[str]) -> None:
+    """The findings as CSV. stops : of each, what stands at the unit that it names"""
     import csv
 
     from tapwear.report.due_data import csv_cell
 
     writer = csv.writer(sys.stdout, lineterminator="\n")
     columns = ("severity", "file", "line", "field", "found", "remedy", "row")
-    writer.writerow(columns)
-    for finding in found:
-        writer.writerow([csv_cell(getattr(finding, name)) for name in columns])
+    writer.writerow(("stop", *columns))
+    for stop, finding in zip(stops, found, strict=True):
+        writer.writerow([stop, *(csv_cell(getattr(finding, name)) for name in columns)])
 
 
 def demo_folder() -> Path:

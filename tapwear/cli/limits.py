@@ -10,6 +10,7 @@ import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say
 from tapwear.cli.entering import at_a_terminal, confirmed, stamp_of, tell, value_of, values_of
+from tapwear.cli.stops import before_list
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import DataRejected, UsageError
 from tapwear.visits.fields import LIMITS, SAMPLES
@@ -237,7 +238,9 @@ def _preview(book: Book, change: _Change) -> None:
     if not moved:
         typer.echo("No unit's oil call and no date would change.")
         return
-    typer.echo("\n".join([f"{len(moved)} unit{'s' if len(moved) > 1 else ''} would change:", "", *moved_lines(moved)]))
+    count = f"{len(moved)} unit{'s' if len(moved) > 1 else ''} would change:"
+    notice = before_list([one.unit for one in moved if one.after.severe])
+    typer.echo(notice + "\n".join([count, "", *moved_lines(moved)]))
 
 
 def _changed(book: Book, change: _Change) -> Any:

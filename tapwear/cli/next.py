@@ -15,14 +15,14 @@ if TYPE_CHECKING:
     from datetime import date
 
     from tapwear.fleet import Assessment
-    from tapwear.outlook.next import Round, SampleWanted
+    from tapwear.outlook.next import Look, Round, SampleWanted, Stopped
 
 NEXT_HELP = (
     "List what to look at next, by station.\n\n"
     "For each unit: whether reading its counter would narrow the range of its date, and by how many days; readings "
     "older than the visit rule says or is usual for the unit; samples that the oil or the rule asks for, and whether "
-    "they need an outage. Stations where most is to be gained come first. Units with a severe "
-    "finding are not visited: they go to the engineer.\n\n"
+    "they need an outage. Units that wait for the engineer's decision come first, then stations where most is to be "
+    "gained. Stopped units are not visited: they go to the engineer.\n\n"
     "Examples:\n\n"
     "  tapwear next\n\n"
     "  tapwear next --by 2026-09-30 --region North\n\n"
@@ -65,13 +65,12 @@ def next_visits(
     units = assessment.book.units
     must_be_known("station", station, set(units["station"]))
     must_be_known("region", region, set(units["region"]))
-    looks = (
-        look
-        for look in found.looks
-        if (station is None or look.station.casefold() == station.casefold())
-        and (region is None or look.region.casefold() == region.casefold())
-    )
-    found = replace(found, looks=tuple(looks))
+
+    def here(one: Look | Stopped) -> bool:
+        where = ((station, one.station), (region, one.region))
+        return all(asked is None or asked.casefold() == its.casefold() for asked, its in where)
+
+    found = replace(found, looks=tuple(filter(here, found.looks)), stopped=tuple(filter(here, found.stopped)))
     if as_json:
         typer.echo(next_json(found))
     elif as_csv:
@@ -81,7 +80,7 @@ def next_visits(
 
 
 def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
-    from tapwear.fleet import outlook_if_read, visits_expected
+    from tapwear.fleet import low_oil_units, outlook_if_read, visits_expected
     from tapwear.outlook.next import next_round, usual_intervals
     from tapwear.outlook.visits_due import read_by_rule, with_samples_by_rule
 
@@ -89,12 +88,13 @@ def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
     units = book.units
     due = visits_expected(book, assessment.as_of)
     samples = with_samples_by_rule(samples_wanted(assessment, deadline), due, assessment.as_of, deadline)
+    low = low_oil_units(book, assessment.as_of)
     return next_round(
         assessment.outlook,
         outlook_if_read(assessment, deadline),
         assessment.verdicts,
         usual_intervals(units, book.readings),
-        samples,
+        {tag: one for tag, one in samples.items() if tag not in low},
         set(units.loc[units["sampling_needs_outage"].astype(bool), "unit"]),
         read_by=read_by_rule(due),
         everything=everything,
@@ -102,24 +102,26 @@ def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
 
 
 def samples_wanted(assessment: Assessment, deadline: date) -> dict[str, SampleWanted]:
-    """The samples that the oil asks for, and those that fall due by the deadline."""
-    from tapwear.fleet import moved_if_repeated, severe_units
+    """The samples that the oil asks for, and those that fall due by the deadline; those of alarms first. None of a
+    stopped unit, nor of one whose oil is low."""
+    from tapwear.fleet import low_oil_units, moved_if_repeated, severe_units
     from tapwear.outlook.next import SampleWanted
     from tapwear.report.oil_unit import next_sample, oil_units
 
-    book = assessment.book
-    severe = severe_units(assessment)
-    units = oil_units(book.units, book.samples, book.oil_events, assessment.verdicts, severe, assessment.as_of)
+    book, day = assessment.book, assessment.as_of
+    severe, low = severe_units(assessment), low_oil_units(book, day)
+    units = oil_units(book.units, book.samples, book.oil_events, assessment.verdicts, severe, day, low_oil=low)
     advice = {tag: next_sample(unit) for tag, unit in units.items()}
     wanted = {
         tag: one
         for tag, one in advice.items()
-        if one.why in ("flagged", "first") or (one.by is not None and one.by <= deadline)
+        if one.why in ("alarm", "flagged", "first") or (one.by is not None and one.by <= deadline)
     }
-    moves = moved_if_repeated(assessment, wanted, max(deadline, assessment.as_of))
-    told = {tag: days for tag, days in moves.items() if days or wanted[tag].why == "flagged"}
+    moves = moved_if_repeated(assessment, wanted, max(deadline, day))
+    told = {tag: days for tag, days in moves.items() if days or wanted[tag].why in ("alarm", "flagged")}
     return {
-        tag: SampleWanted(one.by or assessment.as_of, one.why, one.words, told.get(tag)) for tag, one in wanted.items()
+        tag: SampleWanted(one.by or day, one.why, one.words, told.get(tag))
+        for tag, one in sorted(wanted.items(), key=lambda item: item[1].why != "alarm")
     }
 
 
@@ -129,4 +131,4 @@ def _show(found: Round) -> None:
 
     show_page(next_page(found))
     if not found.looks:
-        say("Nothing needs a visit before then; --all lists every unit.")
+        say("No visit is needed before then; --all lists every unit.")

@@ -24,8 +24,8 @@ OIL_HELP = (
     "Show what the oil says.\n\n"
     "UNIT: its samples with what happened between them, ratios, how fast acetylene rises, the call and why, and when "
     "to sample next. --fleet: what the oil asks for, and who is unusual among like units. --requests: the samples to "
-    "take next, by station, with texts for the laboratory and for the bottles. A unit with a severe finding comes "
-    "first everywhere, and nobody is asked to sample it. Oil never postpones an overhaul.\n\n"
+    "take next, by station, with texts for the laboratory and for the bottles. A stopped unit comes first "
+    "everywhere, and nobody is asked to sample it, nor a unit whose oil is low. Oil never postpones an overhaul.\n\n"
     "Examples:\n\n"
     "  tapwear oil BRK-T1\n\n"
     "  tapwear oil --fleet\n\n"
@@ -131,7 +131,7 @@ def _units(context: typer.Context, day: date, tag: str | None = None) -> tuple[d
 
     tag : the one unit that is wanted; the others are then those that bear on it, without a verdict
     """
-    from tapwear.fleet import assess_store, assess_units, severe_units
+    from tapwear.fleet import assess_store, assess_units, low_oil_units, severe_units
     from tapwear.peers import LIKE_OIL, Speakers
     from tapwear.report.oil_unit import oil_units
     from tapwear.report.terminal import progress
@@ -142,7 +142,8 @@ def _units(context: typer.Context, day: date, tag: str | None = None) -> tuple[d
     severe = severe_units(found)
     book = found.book
     speak = Speakers.of(book.units, LIKE_OIL[0]).of_groups
-    return oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits), speak
+    low = low_oil_units(book, day)
+    return oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits, low), speak
 
 
 def _print(blocks: Sequence[Block]) -> None:

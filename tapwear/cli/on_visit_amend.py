@@ -10,7 +10,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, parse_date, who
 from tapwear.cli.entering import asked, at_a_terminal, in_words, stamp_of, tell, value_of
-from tapwear.cli.stops import RAISES, raise_and_tell
+from tapwear.cli.stops import RAISES, raise_and_tell, stops_among, tell_notice
 from tapwear.errors import UsageError
 from tapwear.words import as_typed
 
@@ -124,6 +124,7 @@ def undo(
         tags = _tags(connection, entry.rows)
     from tapwear.cli.history_words import says_words
 
+    tell_notice(stops_among(store, tags.values()))
     tell(f"Last entry of {name}, {entry.at.astimezone():%Y-%m-%d %H:%M}:")
     for row in entry.rows:
         tell(f"  {tags.get((row.kind, row.id), '')} {row.name}: {says_words(row)}".replace("   ", "  "))

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from tapwear.cli.context import open_the_store, today, who
 from tapwear.cli.entering import past_day, replacing, settle, stamp_of, tell, value_of, values_of
-from tapwear.cli.stops import tell_stops
+from tapwear.cli.stops import before_list, stops_among, tell_stops
 from tapwear.report.plain import json_text
 from tapwear.visits.fields import CONDITIONS
 from tapwear.words import CONDITION_KINDS
@@ -128,20 +129,24 @@ def show(
     from tapwear.store.conditions import list_conditions
     from tapwear.store.find import find_unit
 
-    with open_the_store(context).rows() as connection:
+    store = open_the_store(context)
+    with store.rows() as connection:
         rows = list_conditions(connection, None if unit is None else find_unit(connection, unit))
     rows = [row for row in rows if everything or row.closed_on is None]
+    stops = stops_among(store, (row.unit for row in rows))
     if as_json:
         from dataclasses import asdict
 
-        typer.echo(json_text([asdict(row) for row in rows], default=str))
+        from tapwear.report.frames import stops_first
+
+        typer.echo(json_text(stops_first([asdict(row) for row in rows], stops), default=str))
     elif rows:
-        typer.echo(_page(rows))
+        typer.echo(before_list(stops) + _page(rows, stops))
     else:
         tell("Nothing is noted." if everything else "Nothing noted is open; --all shows closed ones too.")
 
 
-def _page(rows: list[ConditionRow]) -> str:
+def _page(rows: list[ConditionRow], stops: Mapping[str, str]) -> str:
     from tapwear.report.terminal import columns_broken, screen_width
 
     cells = [
@@ -157,7 +162,8 @@ def _page(rows: list[ConditionRow]) -> str:
         for row in rows
     ]
     headings = ("unit", "noted", "by", "kind", "act by", "severe", "words")
-    return "\n".join(columns_broken(headings, cells, screen_width()))
+    here = [stops.get(row.unit, "") for row in rows]
+    return "\n".join(columns_broken(headings, cells, screen_width(), stops=here))
 
 
 def _gone_by(row: ConditionRow) -> bool:

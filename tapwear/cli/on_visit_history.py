@@ -8,6 +8,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, parse_date
 from tapwear.cli.entering import tell
+from tapwear.cli.stops import stops_among, tell_notice
 from tapwear.errors import UsageError
 from tapwear.report.plain import json_text
 
@@ -41,12 +42,14 @@ def history(
       tapwear history T1
       tapwear history T1 --kind reading --since 2026-01-01
     """
+    from tapwear.report.page import stop_blocks
     from tapwear.store.find import find_unit
     from tapwear.store.overview import unit_sheet
     from tapwear.store.trail import book_tables, trail_of
 
     from_day = parse_date(since, "--since") if since else None
-    with open_the_store(context).rows() as connection:
+    store = open_the_store(context)
+    with store.rows() as connection:
         key = find_unit(connection, unit)
         chosen = known_kind(kind, list(book_tables(connection))) if kind else ""
         rows = trail_of(connection, key, [chosen] if chosen else [])
@@ -58,10 +61,12 @@ def history(
         left = len(shown) - SHOWN
         tell(f"{left:,} earlier row{'s are' if left > 1 else ' is'} not shown; --all shows all.")
         shown = shown[-SHOWN:]
+    stops = stops_among(store, [key.tag])
     if as_json:
         names = ("recorded_at", "recorded_by", "field", "before", "after", "reason")
         register = [dict(zip(names, change, strict=True)) for change in changes]
         told = {
+            "stop": stops.get(key.tag, ""),
             "schema": "tapwear.history/1",
             "unit": key.tag,
             "rows": [_record(row, numbers) for row in shown],
@@ -69,8 +74,9 @@ def history(
         }
         typer.echo(json_text(told, default=str))
     elif shown or changes:
-        _show(_page(key, shown, numbers, changes))
+        _show([*stop_blocks(stops), *_page(key, shown, numbers, changes)])
     else:
+        tell_notice(stops)
         tell(f"Nothing is recorded of {key.tag}{' in that kind or since then' if kind or since else ''}.")
 
 

@@ -7,6 +7,7 @@ import typer
 from tapwear.cli.confirming import stood_by
 from tapwear.cli.context import open_the_store
 from tapwear.cli.entering import OPTIONS, in_words, past_day, stamp_of, tell, values_of
+from tapwear.cli.stops import before_list, stops_among
 from tapwear.errors import UsageError
 from tapwear.visits.fields import EVENTS, UNITS
 from tapwear.words import as_typed
@@ -340,7 +341,8 @@ def show(
     store = open_the_store(context)
     with store.rows() as connection:
         sheet = unit_sheet(connection, find_unit(connection, tag))
-    typer.echo(unit_pages.as_json(sheet) if as_json else unit_pages.sheet_page(sheet))
+    stops = stops_among(store, [sheet.tag])
+    typer.echo(unit_pages.as_json(sheet, stops) if as_json else before_list(stops) + unit_pages.sheet_page(sheet))
 
 
 @unit.command("list")
@@ -367,7 +369,9 @@ def list_all(
         lines = [line for line in lines if line.station.casefold() == station.strip().casefold()]
     if state is not None:
         lines = [line for line in lines if line.state == given["state"]]
-    typer.echo(unit_pages.as_json(lines) if as_json else unit_pages.list_page(lines))
+    stops = stops_among(store, (line.tag for line in lines))
+    page = unit_pages.as_json(lines, stops) if as_json else before_list(stops) + unit_pages.list_page(lines, stops)
+    typer.echo(page)
     if not lines:
         tell(
             "No unit is like that."

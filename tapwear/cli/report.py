@@ -92,7 +92,7 @@ def report(
 
 def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:
     """The fleet that the report covers: the units asked for, else everything."""
-    from tapwear.fleet import severe_units
+    from tapwear.fleet import low_oil_units, severe_units
     from tapwear.outlook.conditions import open_conditions
     from tapwear.outlook.types import Outlook
     from tapwear.report.oil_unit import oil_units
@@ -101,8 +101,8 @@ def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:
     book, day = found.book, found.as_of
     dues = found.outlook.dues
     tags = set(asked) or {str(tag) for tag in book.units["unit"]}
-    severe = severe_units(found)
-    oil = oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits)
+    severe, low = severe_units(found), low_oil_units(book, day)
+    oil = oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits, low)
     readings = found.history.readings
     return Fleet(
         as_of=day,
@@ -153,6 +153,7 @@ def _subjects(found: Assessment, fleet: Fleet, tags: list[str]) -> Iterator[Subj
             verdict=oil.verdict if oil else None,
             story=story,
             wear=contact_wear(own, tag),
+            stop=found.stops.get(tag),
             noticed=seen.get(tag, ()),
             followups=still.get(tag, ()),
         )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from tapwear.cli.context import ON_THE_VISIT, open_the_store, parse_date, say
 from tapwear.cli.entering import stamp_of, tell, value_of
+from tapwear.cli.stops import before_list, stops_among
 from tapwear.errors import UsageError
 from tapwear.report.plain import json_text, plain
 from tapwear.visits.fields import READINGS
@@ -57,7 +59,7 @@ def resolve(
         with store.rows() as connection:
             key = find_unit(connection, unit) if unit else None
             found = [one for one in open_conflicts(connection, key) if day in (None, one.read_on)]
-        _show(found, as_json)
+        _show(found, stops_among(store, (one.unit for one in found)), as_json)
         return
     if unit is None:
         raise UsageError("Say which unit: tapwear resolve UNIT --on DATE --keep VALUE --because REASON.")
@@ -71,12 +73,16 @@ def resolve(
     tell(f"Settled: {conflict.unit} on {conflict.read_on}: {number} stands; taken back: {gone}. Store: {store.path}")
 
 
-def _show(found: list[Conflict], as_json: bool) -> None:
+def _show(found: list[Conflict], stops: Mapping[str, str], as_json: bool) -> None:
     if as_json:
-        typer.echo(json_text([_data(one) for one in found]))
+        from tapwear.report.frames import stops_first
+
+        typer.echo(json_text(stops_first([_data(one) for one in found], stops)))
         return
+    typer.echo(before_list(stops), nl=False)
     for one in found:
-        typer.echo(plain(f"{one.unit} on {one.read_on}, drive {one.drive}, {one.source} counter"))
+        stop = f"{stops[one.unit]}  " if one.unit in stops else ""
+        typer.echo(plain(f"{stop}{one.unit} on {one.read_on}, drive {one.drive}, {one.source} counter"))
         for claim in one.claims:
             doubt = f" (questioned: {claim.doubt})" if claim.doubt else ""
             typer.echo(plain(f"  {str(claim.value).zfill(one.digits)}{_by(claim.reader)}{doubt}"))

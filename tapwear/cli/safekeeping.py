@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from tapwear.cli.context import KEEPING, access_of, now, open_the_store, say, setup_of, store_path, today
+from tapwear.cli.stops import before_list, stops_named
 from tapwear.report.plain import json_text
 
 BACKUP_HELP = (
@@ -145,15 +146,18 @@ def check(
     """Look through the whole store for what cannot be right."""
     from tapwear.errors import FoundWrong
     from tapwear.report.plain import plain
-    from tapwear.store.checking import HARMLESS, LOOKED_AT, LOOKED_AT_ON_SERVER, check_beside, check_store
+    from tapwear.store.checking import HARMLESS, LOOKED_AT, LOOKED_AT_ON_SERVER, check_beside, check_store, damaged
 
     store = open_the_store(context)
     found = check_store(store, today=today(), now=now()) + (() if store.on_server else check_beside(store.path))
+    stops, marks = ({}, [""] * len(found)) if damaged(found) else stops_named(store, [one.sentence() for one in found])
     if as_json:
-        typer.echo(json_text({"store": str(store.path), "found": [asdict(one) for one in found]}))
+        records = [{"stop": mark, **asdict(one)} for mark, one in zip(marks, found, strict=True)]
+        typer.echo(json_text({"store": str(store.path), "found": records}))
     else:
-        for one in found:
-            typer.echo(plain(one.sentence()))
+        typer.echo(before_list(stops), nl=False)
+        for mark, one in zip(marks, found, strict=True):
+            typer.echo(plain(f"{mark}  {one.sentence()}" if mark else one.sentence()))
     wrong = sum(one.kind not in HARMLESS for one in found)
     if wrong:
         raise FoundWrong(f"{store.path}: {wrong:,} things that cannot be right, as listed.")

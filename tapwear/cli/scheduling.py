@@ -13,6 +13,7 @@ import typer
 from tapwear.cli import backtest_oil, backtests
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
 from tapwear.cli.periods import last_day
+from tapwear.cli.stops import tell_notice
 from tapwear.cli.supposing import show_what_if
 from tapwear.errors import UsageError
 
@@ -27,7 +28,7 @@ WITHIN = "2 years"  # how far ahead the list looks unless told otherwise; our ch
 DUE_HELP = (
     "List the overhauls that come due, the most pressing first.\n\n"
     "Each unit has one row: its contact service, and other tasks that come due before it. The early date leads: by "
-    "then the limit is reached with 1 chance in 10 (middle: 5 in 10, late: 9 in 10). The late date is no permission "
+    "then the limit is reached with 1 chance in 10 (middle: 5 in 10, late: 9 in 10). The late date is not approval "
     "to wait. Units that are overdue, that have no date or no usable reading, are never left out, unless --station, "
     "--region, --driver or --task says so; standard error then says how many.\n\n"
     "Examples:\n\n"
@@ -125,6 +126,7 @@ def due(
         task=task,
         every_task=everything,
     )
+    tell_notice(dict.fromkeys(item.unit for item in choice.dues if item.severe))
     if as_json:
         typer.echo(due_json(choice))
     elif as_csv:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -12,7 +14,7 @@ from tapwear.cli.entering import past_day, stamp_of, tell
 from tapwear.errors import TapwearError, UsageError
 from tapwear.report.plain import json_text
 from tapwear.visits.fields import READINGS
-from tapwear.words import as_typed, stop_notice
+from tapwear.words import as_typed, stop_notice, stop_short
 
 if TYPE_CHECKING:
     from tapwear.outlook.signs import Alarm
@@ -20,7 +22,10 @@ if TYPE_CHECKING:
     from tapwear.store.stops import StopRow
 
 # Commands whose page opens with the stop of the unit that it is about, so that it is not said twice.
-OPEN_WITH_IT = ("why", "oil", "stop")
+OPEN_WITH_IT = ("why", "oil", "history", "unit show", "stop show", "stop raise")
+
+# Parameters of commands whose values are tags of units.
+NAMING = ("unit", "units", "tags", "tag", "other")
 
 # Kinds of rows after which the book may call for a stop that it did not call for before.
 RAISES = ("sample", "condition", "observation", "service", "event")
@@ -161,7 +166,7 @@ def _show(rows: Sequence[StopRow], day: Any, as_json: bool) -> None:
     from tapwear.report.page import Block, show_page, table
 
     if as_json:
-        records = [{"stop": row.state(day), **_record(row)} for row in rows]
+        records = [{"stop": _short(row, day), "state": row.state(day), **_record(row)} for row in rows]
         typer.echo(json_text(records, default=str))
         return
     if not rows:
@@ -178,6 +183,12 @@ def _ended(row: StopRow, day: Any) -> str:
     if state == "cleared":
         return f"cleared {row.cleared_on} by {row.cleared_engineer}: {row.cleared_words}"
     return "" if state == "stands" else f"for work, {row.work_released_on} by {row.work_engineer}: {row.work_words}"
+
+
+def _short(row: StopRow, day: Any) -> str:
+    """What the stop puts first in the rows of its unit; "" once it is cleared."""
+    state = row.state(day)
+    return "" if state == "cleared" else stop_short(row.opened_on, state != "stands")
 
 
 def _record(row: StopRow) -> dict[str, Any]:
@@ -229,17 +240,53 @@ def announce(command: str, context: Any) -> None:
         store = open_the_store(context)
         with store.rows() as connection:
             for tag in tags:
-                key = find_unit(connection, tag)
-                found[key.tag] = open_stops(connection, key)
+                with suppress(TapwearError):
+                    key = find_unit(connection, tag)
+                    found[key.tag] = open_stops(connection, key)
         store.close()
     except TapwearError:
         pass
     tell_stops(found)
 
 
+def stops_among(store: Store, tags: Iterable[str]) -> dict[str, str]:
+    """Those of these units that are stopped, each with what stands first in its row."""
+    from tapwear.store.stops import stops_short
+
+    with store.rows() as connection:
+        stops = stops_short(connection)
+    return {tag: stops[tag] for tag in dict.fromkeys(tags) if tag in stops}
+
+
+def stops_named(store: Store, texts: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+    """The stopped units that any of these texts names, each with what stands first in its row; and that of each text,
+    "" where it names none."""
+    from tapwear.store.stops import stops_short
+
+    with store.rows() as connection:
+        stops = stops_short(connection)
+    if not stops:
+        return {}, [""] * len(texts)
+    tag = re.compile(rf"(?<![\w-])({'|'.join(map(re.escape, stops))})(?![\w-])", re.IGNORECASE)
+    as_kept = {name.casefold(): name for name in stops}
+    named = [as_kept[match[1].casefold()] if (match := tag.search(text)) else "" for text in texts]
+    return {name: stops[name] for name in dict.fromkeys(named) if name}, [stops.get(name, "") for name in named]
+
+
+def tell_notice(stops: Collection[str]) -> None:
+    """The notice of these units, before what follows names them; nothing for none."""
+    if stops:
+        tell(stop_notice(*stops))
+
+
+def before_list(stops: Collection[str]) -> str:
+    """What a list on standard output opens with where it names stopped units: the notice and a blank line."""
+    return f"{stop_notice(*stops)}\n\n" if stops else ""
+
+
 def _named(context: Any) -> list[str]:
     """The units that a command's arguments name."""
-    given = [context.params.get(name) for name in ("unit", "units", "tag")]
+    given = [context.params.get(name) for name in NAMING]
     found = [one for some in given if some for one in ([some] if isinstance(some, str) else some)]
     return [one for one in found if isinstance(one, str)]
 

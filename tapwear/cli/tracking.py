@@ -87,6 +87,7 @@ def track(
     as_json: AsJson = False,
 ) -> None:
     """Hold dates told earlier against what happened."""
+    from tapwear.fleet import severe_units
     from tapwear.outlook.track import compare, outcomes, told
     from tapwear.report.page import show_page
     from tapwear.report.track_view import Tracked, track_json, track_page
@@ -109,10 +110,11 @@ def track(
         then = _load(store, head)
         rows = compare(then, present) if head.id == chosen else ()
         found.append(Tracked(head.id, head.as_of, outcomes(then, assessment.model), rows))
+    stops = severe_units(assessment)
     if as_json:
-        typer.echo(track_json(found, day))
+        typer.echo(track_json(found, day, stops))
     else:
-        show_page(track_page(found, day, everything=everything))
+        show_page(track_page(found, day, stops, everything=everything))
 
 
 def changes(
@@ -124,7 +126,7 @@ def changes(
 ) -> None:
     """Say what has changed since a day: the monthly sheet."""
     from tapwear.cli.next import samples_wanted
-    from tapwear.fleet import unit_followups
+    from tapwear.fleet import severe_units, unit_followups
     from tapwear.outlook.changes import changes_between
     from tapwear.outlook.conditions import open_conditions
     from tapwear.outlook.track import told
@@ -153,10 +155,11 @@ def changes(
         unit_followups(present.book, day),
         (open_conditions(present.book.conditions, before), open_conditions(present.book.conditions, day)),
     )
+    stops = severe_units(present)
     if as_json:
-        typer.echo(changes_json(found))
+        typer.echo(changes_json(found, stops))
     else:
-        show_page(changes_page(found, everything=everything))
+        show_page(changes_page(found, stops, everything=everything))
 
 
 def _assess(store: Store, day: date) -> Assessment:

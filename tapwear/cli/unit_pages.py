@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
@@ -23,13 +23,19 @@ _WORDS = {
 }
 
 
-def as_json(what: UnitSheet | Sequence[UnitLine]) -> str:
-    """The sheet or the list as JSON; dates as ISO text."""
-    content: Any = [asdict(line) for line in what] if isinstance(what, Sequence) else asdict(what)
-    return json_text(content, default=str)
+def as_json(what: UnitSheet | Sequence[UnitLine], stops: Mapping[str, str]) -> str:
+    """The sheet or the list as JSON, what stands at each unit first; dates as ISO text.
+
+    stops : of stopped units, by tag, what stands first in their rows
+    """
+
+    def record(one: UnitSheet | UnitLine) -> dict[str, Any]:
+        return {"stop": stops.get(one.tag, ""), **asdict(one)}
+
+    return json_text([record(line) for line in what] if isinstance(what, Sequence) else record(what), default=str)
 
 
-def list_page(lines: Sequence[UnitLine]) -> str:
+def list_page(lines: Sequence[UnitLine], stops: Mapping[str, str]) -> str:
     """The units in columns."""
     from tapwear.report.terminal import columns
 
@@ -47,7 +53,7 @@ def list_page(lines: Sequence[UnitLine]) -> str:
         for line in lines
     ]
     headings = ("unit", "station", "bank", "phase", "state", "serial", "technology", "last reading")
-    return "\n".join(columns(headings, rows)) if rows else ""
+    return "\n".join(columns(headings, rows, stops=[stops.get(line.tag, "") for line in lines])) if rows else ""
 
 
 def sheet_page(sheet: UnitSheet) -> str:

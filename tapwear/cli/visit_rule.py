@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from tapwear.cli.context import SCHEDULING, open_the_store
 from tapwear.cli.entering import stamp_of, tell
+from tapwear.cli.stops import before_list, stops_among
 from tapwear.errors import UsageError
 from tapwear.weeks import cadence_days
 
@@ -79,21 +81,24 @@ def show(
     """
     from tapwear.store.visit_rules import list_visit_rules
 
-    with open_the_store(context).rows() as connection:
+    store = open_the_store(context)
+    with store.rows() as connection:
         rows = list_visit_rules(connection)
+    stops = stops_among(store, (row.unit for row in rows))
     if as_json:
         from dataclasses import asdict
 
+        from tapwear.report.frames import stops_first
         from tapwear.report.plain import json_text
 
-        typer.echo(json_text([asdict(row) for row in rows]))
+        typer.echo(json_text(stops_first([asdict(row) for row in rows], stops)))
     elif rows:
-        typer.echo(_page(rows))
+        typer.echo(before_list(stops) + _page(rows, stops))
     else:
         tell('No visit rule is set. Set one with: tapwear visit-rule set --scheme NAME --read "3 months"')
 
 
-def _page(rows: list[VisitRule]) -> str:
+def _page(rows: list[VisitRule], stops: Mapping[str, str]) -> str:
     from tapwear.report.terminal import columns_broken, screen_width
 
     cells = [
@@ -105,7 +110,8 @@ def _page(rows: list[VisitRule]) -> str:
         for row in rows
     ]
     headings = ("for", "read every", "sample every", "still after", "because")
-    return "\n".join(columns_broken(headings, cells, screen_width()))
+    here = [stops.get(row.unit, "") for row in rows]
+    return "\n".join(columns_broken(headings, cells, screen_width(), stops=here))
 
 
 def _days(text: str, option: str) -> float | None:

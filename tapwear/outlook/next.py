@@ -2,14 +2,14 @@
 
 The worth of a reading is the width of the merged range, early to late, now and if the counter is read on a day and
 shows what is expected (tapwear.counts.reread). The worth of a sample is what the date does if it shows the same as the
-last one: samples are on the list because the oil asks for them or because they are overdue. Severe units are left out:
-they go to the engineer.
+last one: samples are on the list because the oil asks for them or because they are overdue. Units with an alarm come
+first, whatever a visit would tell. Stopped units are left out: they go to the engineer.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import pandas as pd
@@ -30,7 +30,7 @@ LATE_GAPS = 8  # the usual interval between readings is the median of this many 
 
 @dataclass(frozen=True)
 class SampleWanted:
-    """A sample that the oil or a visit rule asks for. why : flagged, baseline, routine, first or rule.
+    """A sample that the oil or a visit rule asks for. why : alarm, flagged, baseline, routine, first or rule.
 
     moves_days : by how much the early date comes forward if it shows the same as the last one; None: there is none
     """
@@ -54,6 +54,7 @@ class Look:
         known
     by : the day before which to look
     sample_needs_outage : its compartments can be sampled only in an outage
+    alarms : what the engineer has to decide today, as sentences
     """
 
     unit: str
@@ -74,20 +75,38 @@ class Look:
     sample_moves_days: int | None
     by: date
     sample_needs_outage: bool
+    alarms: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """A unit that nobody is to visit: what stands first in its row, and where it stands."""
+
+    stop: str
+    unit: str
+    station: str
+    region: str
+    bank: str
 
 
 @dataclass(frozen=True)
 class Round:
-    """The units to look at, station by station with the most to gain first; `severe` units are not among them."""
+    """The units to look at: those with an alarm, then station by station with the most to gain first; stopped units,
+    those released for work too, are not among them."""
 
     as_of: date
     read_on: date
     looks: tuple[Look, ...]
-    severe: tuple[str, ...]
+    stopped: tuple[Stopped, ...] = ()
+
+    @property
+    def severe(self) -> tuple[str, ...]:
+        """The tags of the stopped units."""
+        return tuple(one.unit for one in self.stopped)
 
     @property
     def stations(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(look.station for look in self.looks))
+        return tuple(dict.fromkeys(look.station for look in self.looks if not look.alarms))
 
 
 def next_round(
@@ -113,10 +132,11 @@ def next_round(
     by_unit: dict[str, list[Due]] = {}
     for due in now.dues:
         by_unit.setdefault(due.unit, []).append(due)
-    severe = tuple(sorted(unit for unit, dues in by_unit.items() if any(due.must_stop for due in dues)))
+    severe = (due for due in now.dues if due.severe)
+    stopped = {due.unit: Stopped(due.stop, due.unit, due.station, due.region, due.bank) for due in severe}
     looks = []
     for unit, dues in by_unit.items():
-        if unit in severe or dues[0].state != "in service":
+        if unit in stopped or dues[0].state != "in service":
             continue
         verdict = verdicts.get(unit)
         look = _look(
@@ -129,13 +149,15 @@ def next_round(
             unit in needs_outage,
             if_read.as_of,
         )
-        if everything or look.reading or look.sample:
+        look = replace(look, alarms=tuple(dict.fromkeys(words for due in dues for words in due.alarms)))
+        if everything or look.reading or look.sample or look.alarms:
             looks.append(look)
     worth: dict[str, int] = {}
     for look in looks:
         worth[look.station] = worth.get(look.station, 0) + look.narrows_days
     looks.sort(key=lambda look: (-worth[look.station], look.station, -look.narrows_days, look.by, look.unit))
-    return Round(now.as_of, if_read.as_of, tuple(looks), severe)
+    looks.sort(key=lambda look: not look.alarms)
+    return Round(now.as_of, if_read.as_of, tuple(looks), tuple(stopped[tag] for tag in sorted(stopped)))
 
 
 def _governing(dues: list[Due]) -> Due:

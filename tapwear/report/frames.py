@@ -49,6 +49,26 @@ def stay_words(stay: Mapping[str, Any]) -> str:
     return where + since + (f" {'to' if since else 'until'} {to_on}" if to_on else "")
 
 
+def stops_first(content: Any, stops: Mapping[str, str]) -> Any:
+    """The content with `stop` as the first key of every record about a unit: what stands there, blank for nothing.
+
+    stops : of stopped units, by tag, what stands first in their rows
+    """
+    if isinstance(content, Mapping):
+        inside = {name: stops_first(item, stops) for name, item in content.items()}
+        tag = content.get("unit")
+        if not isinstance(tag, str):
+            return inside
+        first = {"stop": content.get("stop") or stops.get(tag, "")}
+        return first | {name: item for name, item in inside.items() if name != "stop"}
+    return [stops_first(item, stops) for item in content] if isinstance(content, list | tuple) else content
+
+
+def stop_records(stops: Mapping[str, str]) -> list[dict[str, str]]:
+    """The stopped units as the records that a list of other things begins with: stop, unit."""
+    return [{"stop": stop, "unit": plain(tag)} for tag, stop in stops.items()]
+
+
 def json_values(value: Any) -> Any:
     """The value in what JSON knows: ISO dates, null for what is not recorded, no control characters."""
     if isinstance(value, Mapping):

@@ -135,7 +135,7 @@ def _only(due: Due, outlook: Outlook) -> bool:
 
 
 def moved_lines(moved: Sequence[Moved]) -> list[str]:
-    """Whose dates would move, in columns."""
+    """Whose dates would move, in columns; what stands at a unit comes first."""
     rows = [
         (
             plain(one.unit),
@@ -145,7 +145,7 @@ def moved_lines(moved: Sequence[Moved]) -> list[str]:
         )
         for one in moved
     ]
-    return columns(("unit", "oil call", "task", "early date"), rows)
+    return columns(("unit", "oil call", "task", "early date"), rows, stops=[one.after.stop for one in moved])
 
 
 def _change(before: str, after: str) -> str:

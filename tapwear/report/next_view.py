@@ -7,32 +7,39 @@ JSON is one object:
     read_on   the day on which the readings are supposed to be taken [ISO date]
     how       how the narrowing was worked out, as a sentence
     caution   what to keep in mind before any work
-    severe    tags of units that are left out because they go to the engineer
-    looks     [{the fields below}], station by station
+    stops     [{stop, unit, station, region, bank}]: stopped units, which nobody visits
+    severe    their tags
+    looks     [{the fields below}], those with alarms first, then station by station
 
-CSV has one row per unit with the same fields, named in its first line.
+CSV has one row per unit with the same fields, named in its first line; stopped units first, of which only stop, unit
+and place are filled in.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from tapwear.outlook.next import Look, Round
 from tapwear.report.due_data import csv_cell
-from tapwear.report.page import Block, Line, table
+from tapwear.report.frames import json_values
+from tapwear.report.page import Block, Line, stop_blocks, table
 from tapwear.report.plain import json_text, plain
-from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
+from tapwear.words import CAUTION_SHORT, CAUTIONS
 
 NEXT_SCHEMA = "tapwear.next/1"
 OUTAGE = "needs an outage"
 # name -> meaning of every field of a look, in order
 NEXT_FIELDS: dict[str, str] = {
+    "stop": "what stands at the unit: nobody visits it; blank: nothing",
     "station": "station where it stands",
     "unit": "the owner's asset tag",
     "region": "crew region",
     "bank": "transformer bank",
+    "alarms": "what the responsible engineer has to decide today, as sentences",
     "look_by": "look before the end of this day [ISO date]",
     "task": "the task whose date would be narrowed",
     "early": "day by which it has become due with 10 % [ISO date]",
@@ -67,18 +74,27 @@ def next_page(found: Round) -> list[Block]:
         how_words(found),
         f"{CAUTIONS[2]} Confirm station, bank and serial number before a reading or a sample.",
     ]
-    if found.severe:
-        head.append(f"Not on the list: {stop_notice(*found.severe)}")
     title = f"What to look at next, as of {found.as_of}"
     title += f", before {found.read_on}" if found.read_on > found.as_of else ""
-    blocks = [Block(title, tuple(Line(line) for line in head))]
+    alarmed = [look for look in found.looks if look.alarms]
+    blocks = [*stop_blocks(found.severe), *([_alarms(alarmed)] if alarmed else [])]
+    blocks.append(Block(title, tuple(Line(line) for line in head)))
     for station in found.stations:
-        mine = [look for look in found.looks if look.station == station]
+        mine = [look for look in found.looks if look.station == station and not look.alarms]
         gain = sum(look.narrows_days for look in mine)
         name = f"Station {station or 'not recorded'}" + (f": ranges narrow by {_days(gain)} in all" if gain else "")
         rows = [[look.unit, look.bank, look.by.isoformat(), range_words(look), what_words(look)] for look in mine]
         blocks.append(Block(name, tuple(table(["unit", "bank", "look by", "range, days", ""], rows))))
     return blocks
+
+
+def _alarms(looks: Sequence[Look]) -> Block:
+    """Units that wait for the engineer's decision, with what to do about each, and its sample where it may be taken."""
+    lines = []
+    for look in looks:
+        words = [*look.alarms, *([what_words(look)] if look.reading or look.sample else [])]
+        lines.append(Line(f"{look.unit}, {look.station or 'no station'}: {' '.join(words)}"))
+    return Block("First: for the responsible engineer, today", tuple(lines), loud=True)
 
 
 def range_words(look: Look) -> str:
@@ -98,7 +114,7 @@ def what_words(look: Look) -> str:
         outage = f" ({OUTAGE})" if look.sample_needs_outage else ""
         parts.append(f"Sample the oil{outage}: {look.sample}")
         parts += [again_words(look.sample_moves_days)] if look.sample_moves_days is not None else []
-    return " ".join(parts) or "Nothing before then."
+    return " ".join(parts) or "No visit needed before then."
 
 
 def again_words(days: int) -> str:
@@ -116,7 +132,8 @@ def next_record(look: Look) -> dict[str, Any]:
     """One look as plain values. Keys: NEXT_FIELDS."""
     texts = ("station", "unit", "region", "bank", "task", "reading", "sample")
     days = ("early", "late", "last_reading_on", "sample_by")
-    values: dict[str, Any] = {name: plain(getattr(look, name)) for name in texts}
+    values: dict[str, Any] = {"stop": "", "alarms": [plain(words) for words in look.alarms]}
+    values |= {name: plain(getattr(look, name)) for name in texts}
     values |= {name: day.isoformat() if (day := getattr(look, name)) else None for name in days}
     values["look_by"] = look.by.isoformat()
     plainly = (
@@ -135,10 +152,11 @@ def next_json(found: Round) -> str:
         "read_on": found.read_on.isoformat(),
         "how": how_words(found),
         "caution": f"{CAUTION_SHORT} {CAUTIONS[2]}",
-        "severe": [plain(unit) for unit in found.severe],
+        "stops": [asdict(one) for one in found.stopped],
+        "severe": list(found.severe),
         "looks": [next_record(look) for look in found.looks],
     }
-    return json_text(page)
+    return json_text(json_values(page))
 
 
 def next_csv(found: Round) -> str:
@@ -146,6 +164,10 @@ def next_csv(found: Round) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(NEXT_FIELDS)
+    for one in found.stopped:
+        writer.writerow([csv_cell(getattr(one, name, None)) for name in NEXT_FIELDS])
     for look in found.looks:
-        writer.writerow([csv_cell(value) for value in next_record(look).values()])
+        record = next_record(look)
+        record |= {"alarms": " ".join(record["alarms"])}
+        writer.writerow([csv_cell(value) for value in record.values()])
     return out.getvalue()

@@ -17,19 +17,23 @@ kind "fleet"
             group's members from the highest newest acetylene down
 
 kind "requests"
-  requests  [{unit, station, place, by, why, words, needs_outage, bottles: [{taken_from, serial, last_sampled_on,
-            request, label}]}]: by station and date; request and label are lists of lines
-  left_out  {severe, never_sampled, not_in_service}: tags of units that are not on the list
+  stops     [{stop, unit}]: stopped units, which nobody samples
+  requests  [{stop, unit, station, place, by, why, words, needs_outage, bottles: [{taken_from, serial, last_sampled_on,
+            request, label}]}]: those that wait for the engineer (why: alarm) first, then by station and date; request
+            and label are lists of lines
+  left_out  {severe, low_oil, never_sampled, not_in_service}: tags of units that are not on the list
+
+Every record of a unit begins with `stop`: what stands there, blank for nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from typing import Any
 
-from tapwear.report.frames import json_values
+from tapwear.report.frames import json_values, stop_records, stops_first
 from tapwear.report.oil_fleet import LikeGroup, Member, place_words
 from tapwear.report.oil_requests import ResampleList
 from tapwear.report.oil_unit import HOT_GASES, OilUnit, limits_seen, next_sample, ratio
@@ -127,7 +131,7 @@ def unit_json(unit: OilUnit, like: Member | None) -> str:
     samples.sort(key=lambda row: (row["sampled_on"], row["sample_id"]))
     events = [{"on": day, "kind": kind} for day, kind in reversed(unit.events)]
     content = {"unit": unit_record(unit, like), "samples": samples, "events": events}
-    return _page("unit", unit.as_of, unit.severe, content)
+    return _page("unit", unit.as_of, {unit.unit: unit.stop} if unit.severe else {}, content)
 
 
 def fleet_json(groups: Sequence[LikeGroup], as_of: date) -> str:
@@ -143,7 +147,8 @@ def fleet_json(groups: Sequence[LikeGroup], as_of: date) -> str:
         }
         for group in groups
     ]
-    return _page("fleet", as_of, _any_severe(groups), {"groups": made})
+    stops = {one.unit.unit: one.unit.stop for group in groups for one in group.members if one.unit.severe}
+    return _page("fleet", as_of, stops, {"groups": made})
 
 
 def requests_json(listed: ResampleList) -> str:
@@ -153,18 +158,16 @@ def requests_json(listed: ResampleList) -> str:
         del one["station_name"]
     left_out = {
         "severe": [tag for tag, _ in listed.severe],
+        "low_oil": listed.low_oil,
         "never_sampled": listed.never_sampled,
         "not_in_service": listed.not_in_service,
     }
-    return _page("requests", listed.as_of, bool(listed.severe), {"requests": requests, "left_out": left_out})
+    content = {"stops": stop_records(listed.stops), "requests": requests, "left_out": left_out}
+    return _page("requests", listed.as_of, listed.stops, content)
 
 
-def _any_severe(groups: Iterable[LikeGroup]) -> bool:
-    return any(one.unit.severe for group in groups for one in group.members)
-
-
-def _page(kind: str, as_of: date, severe: bool, content: dict[str, Any]) -> str:
+def _page(kind: str, as_of: date, stops: Mapping[str, str], content: dict[str, Any]) -> str:
     caution = CAUTION_SHORT if kind != "requests" else f"{CAUTION_SHORT} {CAUTIONS[2]}"
-    caution = f"{stop_notice()} {caution}" if severe else caution
+    caution = f"{stop_notice(*stops)} {caution}" if stops else caution
     head = {"schema": OIL_SCHEMA, "kind": kind, "as_of": as_of, "caution": caution}
-    return json_text(json_values(head | content))
+    return json_text(stops_first(json_values(head | content), stops))

@@ -16,9 +16,8 @@ from tapwear.oil.types import RESETS
 from tapwear.report.frames import day_of, given
 from tapwear.report.oil_unit import OilUnit, gas_text, limits_seen, next_sample, ratio
 from tapwear.report.oil_words import call_order, call_sentence, call_short, indented
-from tapwear.report.page import Block, Line, table
+from tapwear.report.page import Block, Line, stop_blocks, table
 from tapwear.report.why_view import BREATHING, TECHNOLOGY
-from tapwear.words import stop_notice
 
 LEAST_LIKE_UNITS = 10  # others that a unit is compared with, so that a tenth of them is a unit. Our choice
 UNUSUAL_SHARE = 0.9  # above this share of like units a unit is named; about C57.139's 90th percentile (domain notes)
@@ -169,12 +168,13 @@ def fleet_page(groups: Sequence[LikeGroup], *, full: bool = False) -> list[Block
     if not units:
         return [Block("Oil of the fleet", (Line("The store holds no units in use."),))]
     severe = [unit.unit for unit in units if unit.severe]
-    blocks = [Block(stop_notice(*severe), loud=True)] if severe else []
+    blocks = stop_blocks(severe)
     blocks.append(Block(f"Oil of the fleet as of {units[0].as_of}", tuple(Line(line) for line in _counts(units))))
     called = [unit for unit in units if _asks(unit)]
     lines: list[Line] = []
     for unit in called:
-        lines += [Line(f"{unit.unit}   {unit.place}"), indented(call_sentence(unit))]
+        who = "   ".join(part for part in (unit.stop, unit.unit, unit.place) if part)
+        lines += [Line(who), indented(call_sentence(unit))]
         lines += [] if unit.severe else [indented(f"Next sample: {next_sample(unit).words}")]
     blocks += [Block("What it asks for", tuple(lines))] if lines else []
     blind = [unit for unit in units if call_order(unit) == NO_EVIDENCE]
@@ -246,7 +246,7 @@ def _group_block(group: LikeGroup, full: bool) -> Block:
     rest = len(group.members) - len(shown)
     kind = f"{group.kind[:1].upper()}{group.kind[1:]}."
     lines = [Line(kind + (f" Too few to compare: it takes {LEAST_LIKE_UNITS + 1}." if group.few else ""))]
-    lines += table(headings, rows, right=[2] if vacuum else [2, 3])
+    lines += table(headings, rows, [2] if vacuum else [2, 3], [one.unit.stop for one in shown])
     lines += [Line(f"and {rest} other{'s' if rest != 1 else ''} (--all shows them)")] if rest else []
     return Block(f"{_title(group)}: {_size(group)}", tuple(lines))
 

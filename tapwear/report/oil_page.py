@@ -13,11 +13,11 @@ from tapwear.report.frames import day_of, given
 from tapwear.report.oil_fleet import LikeGroup, Member, place_words
 from tapwear.report.oil_unit import HOT_GASES, OilUnit, Row, gas_text, limits_seen, next_sample, number, ratio
 from tapwear.report.oil_words import call_sentence, finding_lines, rate_words
-from tapwear.report.page import Block, Line, fixed
+from tapwear.report.page import Block, Line, fixed, stop_blocks
 from tapwear.report.terminal import columns
 from tapwear.report.why_oil import SHOWN_GASES
 from tapwear.report.why_view import BREATHING, TECHNOLOGY
-from tapwear.words import CAUTIONS, stop_notice
+from tapwear.words import CAUTIONS
 
 LEAST_SHOWN = 4  # samples, so that a young history still shows what was before the oil was renewed; our choice
 TANK_SHOWN = 3
@@ -57,7 +57,7 @@ def oil_page(
 
     With a severe finding the page opens with it, and suggests no sample, exercise, oil work or visit.
     """
-    blocks = [Block(stop_notice(unit.unit), loud=True)] if unit.severe else []
+    blocks = stop_blocks([unit.unit] if unit.severe else [])
     blocks += [_identity(unit), _says(unit, like)]
     for compartment in unit.compartments():
         name = f" {compartment}" if compartment else ""

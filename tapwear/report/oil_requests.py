@@ -1,13 +1,14 @@
 """Which units to sample next, by station, each with a text for the laboratory and one for the bottle's label.
 
 On the list are the units whose oil asks for a confirming sample, and those whose routine or baseline sample is
-overdue. A unit with a severe finding is never on it: nobody samples that.
+overdue; first those whose oil wants them opened, in days to weeks. A stopped unit is never on it, nor one whose oil is
+low: nobody samples that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 
 from tapwear.oil.types import GASES
@@ -16,7 +17,7 @@ from tapwear.report.bottle import COMPARTMENT, boxed, label_text
 from tapwear.report.frames import given
 from tapwear.report.oil_unit import TANK_FINDING, OilUnit, Row, next_sample, number
 from tapwear.report.oil_words import indented
-from tapwear.report.page import Block, Line, fixed
+from tapwear.report.page import Block, Line, fixed, stop_blocks
 from tapwear.words import CAUTIONS, stop_notice
 
 TANK = "main tank"
@@ -50,18 +51,22 @@ class Request:
 
 @dataclass(frozen=True)
 class ResampleList:
-    """The requests by station and date, and the units that are not on the list, with the reason."""
+    """The requests, alarms first, then by station and date; and the units that are not on the list, with the reason."""
 
     as_of: date
     requests: tuple[Request, ...]
     severe: tuple[tuple[str, str], ...]  # unit, station
     never_sampled: tuple[str, ...]
     not_in_service: tuple[str, ...]
+    low_oil: tuple[str, ...] = ()
+    stops: Mapping[str, str] = field(default_factory=dict)  # of severe units, what stands first in their rows
 
 
 def resample_list(units: Iterable[OilUnit], as_of: date) -> ResampleList:
-    """Who is to be sampled: flagged units, and those whose routine or baseline sample is overdue."""
+    """Who is to be sampled: alarms, flagged units, and those whose routine or baseline sample is overdue."""
     requests: list[Request] = []
+    stops: dict[str, str] = {}
+    low: list[str] = []
     severe: list[tuple[str, str]] = []
     never: list[str] = []
     resting: list[str] = []
@@ -69,6 +74,9 @@ def resample_list(units: Iterable[OilUnit], as_of: date) -> ResampleList:
         advice = next_sample(unit)
         if advice.why == "severe":
             severe.append((unit.unit, str(unit.identity.get("station") or "")))
+            stops[unit.unit] = unit.stop
+        elif advice.why == "low oil":
+            low.append(unit.unit)
         elif advice.why == "first":
             never.append(unit.unit)
         elif advice.why == "not in service" and unit.state != "retired":
@@ -76,7 +84,8 @@ def resample_list(units: Iterable[OilUnit], as_of: date) -> ResampleList:
         elif advice.by is not None and (advice.why in ("alarm", "flagged") or advice.by < as_of):
             requests.append(_request(unit, advice.by, advice.why, advice.words))
     requests.sort(key=lambda one: (one.why != "alarm", one.station, one.by, one.unit))
-    return ResampleList(as_of, tuple(requests), tuple(sorted(severe)), tuple(sorted(never)), tuple(sorted(resting)))
+    left_out = (tuple(sorted(never)), tuple(sorted(resting)), tuple(sorted(low)))
+    return ResampleList(as_of, tuple(requests), tuple(sorted(severe)), *left_out, dict(sorted(stops.items())))
 
 
 def _request(unit: OilUnit, by: date, why: str, words: str) -> Request:
@@ -155,19 +164,20 @@ def requests_page(listed: ResampleList) -> list[Block]:
     count = len(listed.requests)
     flagged = sum(1 for one in listed.requests if one.why == "flagged")
     alarmed = [one.unit for one in listed.requests if one.why == "alarm"]
-    head = [stop_notice(*(tag for tag, _ in listed.severe))] if listed.severe else []
-    head += [f"{STAYS} {', '.join(alarmed)}."] if alarmed else []
+    head = [f"{STAYS} {', '.join(alarmed)}."] if alarmed else []
     head += [f"{count} unit{'s' if count != 1 else ''} to sample, {flagged} of them to confirm what the oil shows."]
     head += [CAUTIONS[2], "Confirm station, bank and serial number on the nameplate before a sample is drawn."]
-    blocks = [Block(f"Oil samples to take, as of {listed.as_of}", tuple(Line(line) for line in head))]
+    blocks = stop_blocks(listed.stops)
+    blocks.append(Block(f"Oil samples to take, as of {listed.as_of}", tuple(Line(line) for line in head)))
     outside = _left_out(listed)
     blocks += [Block("Not on the list", tuple(Line(line) for line in outside))] if outside else []
-    station = None
+    begun = None
     for one in listed.requests:
-        if one.station != station:
-            station = one.station
+        station, alarm = one.station, one.why == "alarm"
+        if (station, alarm) != begun:
+            begun = (station, alarm)
             name = f" ({one.station_name})" if one.station_name and one.station_name != one.station else ""
-            own = [other for other in listed.requests if other.station == station]
+            own = [other for other in listed.requests if (other.station, other.why == "alarm") == begun]
             words = ", ".join(f"{other.unit} by {other.by}" for other in own)
             stop = [tag for tag, where in listed.severe if where == station]
             warned = [Line(stop_notice(*stop))] if stop else []
@@ -188,6 +198,8 @@ def _left_out(listed: ResampleList) -> list[str]:
     lines = []
     if listed.severe:
         lines.append(stop_notice(*(tag for tag, _ in listed.severe)))
+    if listed.low_oil:
+        lines.append(f"Oil level low, so no oil is drawn: {', '.join(listed.low_oil)}.")
     if listed.never_sampled:
         lines.append(f"Never sampled, so no interval runs: {', '.join(listed.never_sampled)}.")
     if listed.not_in_service:

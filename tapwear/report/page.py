@@ -8,8 +8,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tapwear.report.plain import plain
-from tapwear.report.terminal import GAP, PAGE_WIDTH, cell_width, columns, is_screen, make_console, note
-from tapwear.words import CAUTION_SHORT
+from tapwear.report.terminal import (
+    GAP,
+    PAGE_WIDTH,
+    cell_width,
+    columns,
+    is_screen,
+    make_console,
+    note,
+    stops_in_front,
+)
+from tapwear.words import CAUTION_SHORT, stop_notice
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -43,8 +52,17 @@ def fixed(lines: Iterable[str]) -> list[Line]:
     return [Line(line, wraps=False) for line in lines]
 
 
-def table(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[Line]:
-    """Rows of columns, of which the last may wrap."""
+def stop_blocks(tags: Iterable[str]) -> list[Block]:
+    """What a page opens with where any of the units that it names is stopped."""
+    stopped = list(tags)
+    return [Block(stop_notice(*stopped), loud=True)] if stopped else []
+
+
+def table(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = (), stops: Sequence[str] = ()
+) -> list[Line]:
+    """Rows of columns, of which the last may wrap. stops : as for `columns`"""
+    headings, rows, right = stops_in_front(headings, rows, right, stops)
     lines = columns(headings, rows, right)
     before = columns(headings[:-1], [row[:-1] for row in rows], right)
     hang = max((cell_width(line) for line in before), default=0) + GAP

@@ -62,10 +62,15 @@ class Fleet:
         """One due per unit: its contact service, else its first."""
         return leads(self.outlook)
 
+    def stops(self) -> dict[str, str]:
+        """Of stopped units, those released for work among them, what stands first in their rows; by tag."""
+        found = {due.unit: due.stop for due in self.outlook.dues if due.severe}
+        found |= {tag: unit.stop for tag, unit in self.oil.items() if unit.severe}
+        return dict(sorted(found.items()))
+
     def severe(self) -> list[str]:
-        """Units at which something suggests severe arcing or heating."""
-        found = {due.unit for due in self.outlook.dues if due.must_stop}
-        return sorted(found | {tag for tag, unit in self.oil.items() if unit.severe})
+        """The stopped units."""
+        return list(self.stops())
 
 
 def paged_units(fleet: Fleet, pages: Pages | None) -> list[str]:

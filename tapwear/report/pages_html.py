@@ -53,6 +53,8 @@ def pages_html(
         about=", ".join(f"{plain(label)}: {count}" for label, count in zip(labels, counts, strict=True)),
     )
     severe = fleet.severe()
+    coming_rows = [_row(due, severe) for due in coming]
+    later_rows = [_row(due, severe) for due in fleet.leads() if due.unit not in listed]
     page = page_maker.get_template("report.html").render(
         paper=paper.value,
         as_of=fleet.as_of.isoformat(),
@@ -62,11 +64,12 @@ def pages_html(
         periods=by_period(fleet),
         drivers=list(DRIVERS.values()),
         quarters=quarters if any(counts) else None,
-        coming=[_row(due, severe) for due in coming],
-        later=[_row(due, severe) for due in fleet.leads() if due.unit not in listed],
+        coming=coming_rows,
+        later=later_rows,
+        stopped=any(row["stop"] for row in (*coming_rows, *later_rows)),
         rests=rests_on(fleet),
         severe=severe,
-        severe_words=stop_notice(),
+        severe_words=stop_notice(*severe),
         date_words=DATE_WORDS,
         caution_short=CAUTION_SHORT,
         cautions=CAUTIONS,
@@ -77,16 +80,18 @@ def pages_html(
 
 
 def _title(fleet: Fleet) -> str:
+    """The report's title and the name of its page in a browser: a stopped unit is not named without its stop."""
     if not fleet.asked:
         return "Tap changers: when each must be opened"
-    return f"Tap changers: {', '.join(fleet.asked[:3])}" + (" and others" if len(fleet.asked) > 3 else "")
+    stop = "STOP. " if set(fleet.asked) & set(fleet.severe()) else ""
+    return f"{stop}Tap changers: {', '.join(fleet.asked[:3])}" + (" and others" if len(fleet.asked) > 3 else "")
 
 
-def _row(due: Due, severe: list[str]) -> dict[str, str | bool]:
+def _row(due: Due, severe: list[str]) -> dict[str, str]:
     """What a list says about one due."""
-    stop = due.unit in severe
     words = [status_words(due), doubt_words(due)]
     return {
+        "stop": due.stop,
         "unit": due.unit,
         "early": day_words(due.early, due),
         "middle": day_words(due.middle, due),
@@ -95,9 +100,8 @@ def _row(due: Due, severe: list[str]) -> dict[str, str | bool]:
         "task": due.task,
         "operations": operations_words(due),
         "driver": driver_words(due),
-        "stop": stop,
         "words": " ".join(part for part in words if part),
-        "next": stop_notice(due.unit) if stop else sentence(next_words(due)),
+        "next": stop_notice(due.unit) if due.unit in severe else sentence(next_words(due)),
     }
 
 

@@ -48,6 +48,7 @@ class UnitPage:
     unit: str
     place: str
     severe: bool
+    stop_words: str  # what it opens with; "" where nothing stands
     lead: str
     actions: tuple[str, ...]
     sections: tuple[Section, ...] = field(default=())

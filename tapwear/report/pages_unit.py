@@ -28,7 +28,7 @@ from tapwear.report.pages_fleet import many
 from tapwear.report.pages_parts import Section, UnitPage, table, tables
 from tapwear.report.stories import Subject
 from tapwear.report.visit_notes import note_section
-from tapwear.report.why_view import BREATHING, TECHNOLOGY, lead_due
+from tapwear.report.why_view import BREATHING, TECHNOLOGY, lead_due, stop_block
 
 DATE_WORDS = (
     "Early, middle, late: the days by which the task has become due with 10, 50 and 90 %. "
@@ -64,10 +64,17 @@ def unit_page(subject: Subject, oil: OilUnit | None, noted: Sequence[Noted], key
         unit=subject.unit,
         place=", ".join(str(part) for part in parts if part) or "no station",
         severe=severe,
+        stop_words=" ".join(_stop_words(subject)) if severe else "",
         lead=_lead_words(lead),
         actions=() if severe else tuple(action_words(subject.dues)),
         sections=tuple(section for section in sections if section is not None),
     )
+
+
+def _stop_words(subject: Subject) -> list[str]:
+    """The notice, its evidence, an engineer's release: as on the page in a terminal."""
+    opening = stop_block(subject)
+    return [opening.heading, *(line.text for line in opening.lines)]
 
 
 def _lead_words(due: Due | None) -> str:

@@ -27,12 +27,12 @@ def pages_xlsx(fleet: Fleet, paper: Paper) -> bytes:
     gives the same bytes. Raises MissingExtra without XlsxWriter."""
     made = datetime(fleet.as_of.year, fleet.as_of.month, fleet.as_of.day)  # noqa: DTZ001 - a cell has no zone
     work = new_workbook(f"Tap changers as of {fleet.as_of}", made, "The XLSX report")
-    severe = set(fleet.severe())
+    stops = fleet.stops()
     doubtful = fleet.readings[fleet.readings["status"] == "doubtful"].sort_values(["unit", "read_on"], kind="stable")
     sheets: tuple[tuple[str, Sequence[Column], Sequence[Any]], ...] = (
-        ("due", _due_columns(severe), fleet.outlook.dues),
-        ("units", _unit_columns(fleet.conditions), fleet.identities),
-        ("doubtful readings", DOUBTFUL, doubtful.to_dict("records")),
+        ("due", _due_columns(stops), fleet.outlook.dues),
+        ("units", (_stop_column(stops, _tag), *_unit_columns(fleet.conditions)), fleet.identities),
+        ("doubtful readings", (_stop_column(stops, _tag), *DOUBTFUL), doubtful.to_dict("records")),
         ("oil", _oil_columns(), list(fleet.oil.values())),
         ("assumptions", (Column("what this report rests on", 120, lambda words: words),), _assumptions(fleet)),
     )
@@ -41,16 +41,26 @@ def pages_xlsx(fleet: Fleet, paper: Paper) -> bytes:
     return work.content()
 
 
-def _due_columns(severe: set[str]) -> tuple[Column, ...]:
+def _stop_column(stops: Mapping[str, str], tag: Callable[[Any], str]) -> Column:
+    """What stands at the unit of each row: the first column of every sheet about units."""
+    return Column("stop", 16, lambda row: stops.get(tag(row), ""))
+
+
+def _tag(row: Any) -> str:
+    return str(row["unit"])
+
+
+def _due_columns(stops: Mapping[str, str]) -> tuple[Column, ...]:
     """What stands on the sheet `due`, one row per unit and task."""
 
     def following(due: Due) -> str:
-        return stop_notice(due.unit) if due.unit in severe else next_words(due)
+        return stop_notice(due.unit) if due.unit in stops else next_words(due)
 
     def share(name: str) -> Callable[[Due], object]:
         return lambda due: due.driver_share.get(name)
 
     return (
+        _stop_column(stops, lambda due: str(due.unit)),
         Column("early (10 %)", 12, lambda due: due.early),
         Column("middle (50 %)", 12, lambda due: due.middle),
         Column("late (90 %)", 12, lambda due: due.late),
@@ -148,6 +158,7 @@ def _oil_columns() -> tuple[Column, ...]:
         return "" if unit.severe or verdict is None else " ".join(finding.words for finding in verdict.oil_work)
 
     return (
+        Column("stop", 16, lambda unit: unit.stop),
         Column("unit", 16, lambda unit: unit.unit),
         Column("where", 16, lambda unit: unit.place),
         Column("the oil says", 26, call_short),

@@ -13,6 +13,7 @@ from tapwear.outlook.noticed import Noticed
 from tapwear.outlook.stops import Stop
 from tapwear.outlook.types import Due
 from tapwear.outlook.wear import Wear
+from tapwear.words import stop_short
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,6 +76,15 @@ class Subject:
     followups: tuple[FollowUp, ...] = ()
 
     @property
+    def stands(self) -> str:
+        """What stands first where the unit is named, by whatever raised it; "" for nothing."""
+        if self.stop is not None:
+            return self.stop.short
+        if self.verdict is not None and self.verdict.severe:
+            return stop_short(self.verdict.last_sample_on or self.as_of, for_work=False)
+        return next((due.stop for due in self.dues if due.severe), "")
+
+    @property
     def severe(self) -> bool:
-        """Whether a stop is open at the unit, by whatever raised it."""
-        return self.stop is not None or any(due.severe for due in self.dues)
+        """Whether a stop is open at the unit."""
+        return bool(self.stands)

@@ -70,22 +70,40 @@ def cell_width(text: str) -> int:
     return cell_len(text)
 
 
-def columns(headings: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> list[str]:
+def stops_in_front(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int], stops: Sequence[str]
+) -> tuple[Sequence[str], Sequence[Sequence[str]], Sequence[int]]:
+    """The columns with one more, the first: what stands at each row's unit; as they are where nothing stands."""
+    if not any(stops):
+        return headings, rows, right
+    fronted = [[stop, *row] for stop, row in zip(stops, rows, strict=True)]
+    return ["stop", *headings], fronted, [at + 1 for at in right]
+
+
+def columns(
+    headings: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = (), stops: Sequence[str] = ()
+) -> list[str]:
     """Lines of plain columns two spaces apart, as wide as their longest cell; a heading line first.
 
     right : indices of columns set flush right. Cells are freed of control characters; widths are cells of a
-    terminal, so wide letters line up too.
+    terminal, so wide letters line up too. stops : of each row, what stands at its unit, see stops_in_front
     """
+    headings, rows, right = stops_in_front(headings, rows, right, stops)
     table = [headings, *rows] if any(headings) else rows
     laid = [_laid(cells, i in right) for i, cells in enumerate(zip(*table, strict=True))]
     return [(" " * GAP).join(cells).rstrip() for cells in zip(*laid, strict=True)]
 
 
 def columns_broken(
-    headings: Sequence[str], rows: Sequence[Sequence[str]], width: int | None, right: Sequence[int] = ()
+    headings: Sequence[str],
+    rows: Sequence[Sequence[str]],
+    width: int | None,
+    right: Sequence[int] = (),
+    stops: Sequence[str] = (),
 ) -> list[str]:
     """The same for a screen of that width: what the last column says is broken between words, under itself where it
     has room for a sentence, else under its row. None: no screen, nothing is broken."""
+    headings, rows, right = stops_in_front(headings, rows, right, stops)
     if width is None:
         return columns(headings, rows, right)
     head, *firsts = columns(headings[:-1], [row[:-1] for row in rows], right)

@@ -5,20 +5,23 @@ JSON is one object:
     schema     "tapwear.track/1"; the number rises when a field changes its meaning or goes away
     as_of      [ISO date]
     how        what is judged, as a sentence
+    stops      [{stop, unit}]: stopped units
     snapshots  [{number, as_of, dates, judged, before, within, after}]
-    outcomes   [{snapshot, unit, task, early, late, reached_on, place}]: dates of which something is known by now
-    moved      [{snapshot, unit, task, early_then, early_now, late_then, late_now, days, reasons}], of one snapshot
+    outcomes   [{stop, snapshot, unit, task, early, late, reached_on, place}]: dates of which something is known by now
+    moved      [{stop, snapshot, unit, task, early_then, early_now, late_then, late_now, days, reasons}]: of one
+               snapshot
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from tapwear.outlook.track import Moved, Outcome, Score, moved, score
 from tapwear.report.changes_view import moved_block, moved_record
-from tapwear.report.page import Block, Line, table
+from tapwear.report.frames import stop_records, stops_first
+from tapwear.report.page import Block, Line, stop_blocks, table
 from tapwear.report.plain import json_text, plain
 
 TRACK_SCHEMA = "tapwear.track/1"
@@ -39,8 +42,14 @@ class Tracked:
     moved: tuple[Moved, ...] = ()
 
 
-def track_page(tracked: Sequence[Tracked], as_of: date, *, everything: bool = False) -> list[Block]:
-    """The record in reading order; `everything`: dates that have hardly moved too."""
+def track_page(
+    tracked: Sequence[Tracked], as_of: date, stops: Mapping[str, str], *, everything: bool = False
+) -> list[Block]:
+    """The record in reading order.
+
+    stops : of stopped units, by tag, what stands first in their rows
+    everything : dates that have hardly moved too
+    """
     rows = []
     for one in tracked:
         held = score(one.outcomes)
@@ -48,12 +57,12 @@ def track_page(tracked: Sequence[Tracked], as_of: date, *, everything: bool = Fa
         rows.append([str(one.number), one.as_of.isoformat(), str(len(one.outcomes)), *counts])
     headings = ["snapshot", "as of", "dates", "judged", "before early", "within", "after late"]
     lines = [Line(HOW), *table(headings, rows, right=range(2, 7))]
-    blocks = [Block(f"Track record, as of {as_of}", (*lines, Line(_total(tracked))))]
+    blocks = [*stop_blocks(stops), Block(f"Track record, as of {as_of}", (*lines, Line(_total(tracked))))]
     for one in tracked:
         if one.moved:
             shown = [row for row in one.moved if everything or moved(row)]
             heading = f"Snapshot {one.number} of {one.as_of}: {len(shown)} of {len(one.moved)} dates have moved"
-            blocks.append(moved_block(shown, heading) if shown else Block(heading))
+            blocks.append(moved_block(shown, heading, stops) if shown else Block(heading))
         missed = [outcome for outcome in one.outcomes if outcome.place in ("before", "after")]
         if missed:
             cells = [
@@ -61,7 +70,9 @@ def track_page(tracked: Sequence[Tracked], as_of: date, *, everything: bool = Fa
                 for found in missed
             ]
             title = f"Snapshot {one.number} of {one.as_of}: outside their range"
-            blocks.append(Block(title, tuple(table(["unit", "task", "early", "late", "limit reached"], cells))))
+            headings = ["unit", "task", "early", "late", "limit reached"]
+            here = [stops.get(found.told.unit, "") for found in missed]
+            blocks.append(Block(title, tuple(table(headings, cells, stops=here))))
     return blocks
 
 
@@ -79,12 +90,13 @@ def _total(tracked: Sequence[Tracked]) -> str:
     return f"Of {ranges} judged, {within} held; reached before the early date: {before}, after the late one: {after}."
 
 
-def track_json(tracked: Sequence[Tracked], as_of: date) -> str:
+def track_json(tracked: Sequence[Tracked], as_of: date, stops: Mapping[str, str]) -> str:
     """The record as JSON text, see the top of this module."""
     page = {
         "schema": TRACK_SCHEMA,
         "as_of": as_of.isoformat(),
         "how": HOW,
+        "stops": stop_records(stops),
         "snapshots": [
             {
                 "number": one.number,
@@ -110,7 +122,7 @@ def track_json(tracked: Sequence[Tracked], as_of: date) -> str:
         ],
         "moved": [{"snapshot": one.number} | moved_record(row) for one in tracked for row in one.moved],
     }
-    return json_text(page)
+    return json_text(stops_first(page, stops))
 
 
 def _score_record(held: Score) -> dict[str, int]:

@@ -2,6 +2,7 @@
 
 JSON is one object:
 
+    stop      what stands at the unit, blank for nothing
     schema    "tapwear.whatif/1"; the number rises when a field changes its meaning or goes away
     as_of     [ISO date]
     unit      the owner's asset tag
@@ -18,7 +19,7 @@ from tapwear.outlook.types import Due
 from tapwear.outlook.whatif import Compared
 from tapwear.report.due_data import due_record
 from tapwear.report.due_words import day_words, driver_words, sentence
-from tapwear.report.page import Block, Line, table
+from tapwear.report.page import Block, Line, stop_blocks, table
 from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, stop_notice
 
@@ -27,7 +28,7 @@ WHATIF_SCHEMA = "tapwear.whatif/1"
 
 def whatif_page(compared: Compared) -> list[Block]:
     """The comparison in reading order."""
-    blocks = [Block(stop_notice(compared.now[0].unit), loud=True)] if any(due.must_stop for due in compared.now) else []
+    blocks = stop_blocks([compared.unit] if any(due.severe for due in compared.now) else [])
     supposed = [Line(sentence(words)) for words in compared.supposed.sentences()]
     title = f"{compared.unit}   what if, as of {compared.as_of}; nothing is stored"
     blocks.append(Block(title, tuple(supposed)))
@@ -61,13 +62,14 @@ def moved_words(was: date | None, now: date | None) -> str:
 
 def whatif_json(compared: Compared) -> str:
     """The comparison as JSON text, see the top of this module."""
-    severe = any(due.must_stop for due in compared.now)
+    stop = next((due.stop for due in compared.now if due.severe), "")
     page = {
+        "stop": stop,
         "schema": WHATIF_SCHEMA,
         "as_of": compared.as_of.isoformat(),
         "unit": plain(compared.unit),
         "supposed": compared.supposed.sentences(),
-        "caution": f"{stop_notice()} {CAUTION_SHORT}" if severe else CAUTION_SHORT,
+        "caution": f"{stop_notice(compared.unit)} {CAUTION_SHORT}" if stop else CAUTION_SHORT,
         "now": [due_record(due) for due in compared.now],
         "then": [due_record(due) for due in compared.then],
     }

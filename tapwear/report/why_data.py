@@ -1,5 +1,6 @@
 """The page about one unit as data: JSON with a schema that carries its version.
 
+stop      what stands at the unit, blank for nothing
 schema    "tapwear.why/1"; the number rises when a field changes its meaning or goes away
 as_of     [ISO date]
 caution   what to keep in mind before any work; with a severe finding, that first
@@ -32,7 +33,7 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.types import Due
 from tapwear.outlook.wear import Wear
 from tapwear.report.due_data import due_record
-from tapwear.report.frames import json_values, newest
+from tapwear.report.frames import json_values, newest, stops_first
 from tapwear.report.plain import json_text
 from tapwear.report.stories import Subject
 from tapwear.report.visit_notes import note_records
@@ -58,10 +59,12 @@ def why_json(subject: Subject) -> str:
     """The page as JSON text, see the top of this module."""
     story = subject.story
     services = [{name: row.get(name) for name in SERVICE_FIELDS} for row in _oldest(subject.services, "done_on")]
+    stop = subject.stands
     page = {
+        "stop": stop,
         "schema": WHY_SCHEMA,
         "as_of": subject.as_of,
-        "caution": f"{stop_notice()} {CAUTION_SHORT}" if subject.severe else CAUTION_SHORT,
+        "caution": f"{stop_notice(subject.unit)} {CAUTION_SHORT}" if subject.severe else CAUTION_SHORT,
         "unit": dict(subject.identity),
         "dues": [_due(due) for due in subject.dues],
         "services": services,
@@ -74,7 +77,7 @@ def why_json(subject: Subject) -> str:
         "forecast": _oldest(story.forecast, "on") if story else [],
         "oil": _oil(subject.verdict, subject.severe) if subject.verdict else None,
     }
-    return json_text(json_values(page))
+    return json_text(stops_first(json_values(page), {subject.unit: stop} if stop else {}))
 
 
 def _due(due: Due) -> dict[str, Any]:

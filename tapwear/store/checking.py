@@ -81,6 +81,11 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
         raise explain(store.path, error) from error
 
 
+def damaged(found: Iterable[Trouble]) -> bool:
+    """Whether the store's own tables cannot be trusted to be read."""
+    return any(one.kind not in HARMLESS for one in found)
+
+
 def check_beside(path: Path) -> tuple[Trouble, ...]:
     """What does not belong beside a store's file: the file under a second name, and what stopped work left."""
     found = []

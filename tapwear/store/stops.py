@@ -18,7 +18,7 @@ from tapwear.store.entries import STOP_COLUMNS, columns_of
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp, record
-from tapwear.words import STOP_CAUSES, as_typed
+from tapwear.words import STOP_CAUSES, as_typed, stop_short
 
 
 @dataclass(frozen=True)
@@ -164,6 +164,14 @@ def stopped_tags(connection: Connection) -> dict[str, list[StopRow]]:
     for row in open_stops(connection):
         found.setdefault(row.unit, []).append(row)
     return found
+
+
+def stops_short(connection: Connection) -> dict[str, str]:
+    """Of every stopped unit, by tag, what stands first in its row of a list."""
+    return {
+        tag: stop_short(min(row.opened_on for row in rows), all(row.work_from_on is not None for row in rows))
+        for tag, rows in stopped_tags(connection).items()
+    }
 
 
 def tags_of_import(connection: Connection, number: int, tables: Sequence[str]) -> list[str]:

@@ -15,7 +15,7 @@ from tapwear.store.entries import add_reading, add_service
 from tapwear.store.loading import load_book
 from tapwear.store.recording import Stamp
 from tapwear.store.register import add_unit
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 STAMP = Stamp("Robin", datetime(2026, 10, 2, tzinfo=UTC))
 
@@ -57,7 +57,7 @@ def test_an_act_by_day_leads_the_list_with_its_words_and_goes_when_closed(db: Pa
         "condition", "add", "T1", "motor_current", "--words", "peak odd", "--act-by", "2027-01-15", "--by", "K."
     )
     assert f"Stored: T1, motor current noted on 2026-11-01. Store: {db}" in told
-    assert SEVERE not in told
+    assert "STOP" not in told
     (due,) = json.loads(run("due", "--driver", "condition", "--json").stdout)["dues"]
     assert (due["early"], due["driver"], due["severe"]) == ("2027-01-15", "condition", False)
     sentence = "motor current: peak odd, noted 2026-11-01 by K. (act by 2027-01-15)"
@@ -74,13 +74,13 @@ def test_an_act_by_day_leads_the_list_with_its_words_and_goes_when_closed(db: Pa
 
 
 def test_a_relay_trip_stops_all_suggestions_of_a_sample_or_visit(db: Path) -> None:
-    assert SEVERE in said("condition", "add", "T1", "relay-trip", "--words", "surge relay")
+    assert stop_notice("T1") in said("condition", "add", "T1", "relay-trip", "--words", "surge relay")
     (due,) = json.loads(run("due", "--json").stdout)["dues"]
-    assert (due["severe"], due["next_action"]) == (True, SEVERE)
+    assert (due["severe"], due["next_action"]) == (True, stop_notice("T1"))
     page = said("why", "T1")
-    assert page.startswith(SEVERE)
+    assert page.startswith(stop_notice("T1"))
     assert "Next:" not in page
-    assert f"Severe: T1. {SEVERE}" in said("oil", "--requests")
+    assert said("oil", "--requests").startswith(stop_notice("T1"))
 
 
 def test_the_list_shows_open_ones_and_with_all_the_closed(db: Path) -> None:

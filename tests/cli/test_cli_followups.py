@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from desk_store import make_desk, run
 
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 OBSERVATIONS = """unit,observed_on,position,position_low,position_high,oil_level,oil_temp_c,breather,seepage
 AH-T1,2025-01-10,5R,3R,8R,,,,
@@ -120,10 +120,10 @@ def test_the_sheet_of_changes_names_what_visits_opened_since(db: Path) -> None:
 def test_a_unit_with_a_severe_finding_stands_apart_with_the_words_for_it_alone(db: Path) -> None:
     said(db, "condition", "add", "AH-T1", "relay_trip", "--words", "surge relay")
     page = said(db, "followups")
-    apart = page.split("For the engineer alone. ")[1]
-    assert apart.startswith(SEVERE)
-    assert "AH-T1" in apart
-    assert "AH-T1" not in page.split("For the engineer alone. ")[0]
+    apart, others = page.split("To follow up, as of")
+    assert apart.startswith(f"{stop_notice('AH-T1')} For the engineer alone:")
+    assert "STOP since 2026-06-30 AH-T1" in apart
+    assert "AH-T1" not in others
     assert {row["unit"]: row["severe"] for row in listed(db)} == {"AH-T1": True, "BW-T1": False}
     assert "change-over" not in said(db, "due", "--all")
     assert "change-over" not in said(db, "why", "AH-T1")

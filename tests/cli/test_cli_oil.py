@@ -14,7 +14,7 @@ from tapwear.cli.app import app
 from tapwear.cli.backtest_oil import Question, read_questions
 from tapwear.errors import UsageError
 from tapwear.store.engine import create_store
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 DAY = "2026-06-30"
 # Ethylene of each half year from 2018 on, beside 300 µL/L of acetylene: sound, heating since 2024, heating fast.
@@ -69,10 +69,10 @@ def run(folder: Path, *words: str) -> Result:
 def test_a_sound_unit_shows_its_samples_and_the_next_one_as_advice(folder: Path) -> None:
     done = run(folder, "oil", "AH-T1")
     assert done.exit_code == 0
-    assert "Nothing unusual in 17 samples." in done.stdout
+    assert "No abnormal result in 17 samples." in done.stdout
     assert "Next sample, as advice: routine, every 6 to 12 months: between 2026-07-17 and 2027-01-15." in done.stdout
     assert "neither a switching permit nor a diagnosis" in done.stderr
-    assert SEVERE not in done.stdout
+    assert "STOP" not in done.stdout
 
 
 def test_a_heating_unit_says_so_with_figures_and_chart(folder: Path) -> None:
@@ -84,9 +84,9 @@ def test_a_heating_unit_says_so_with_figures_and_chart(folder: Path) -> None:
 
 def test_a_severe_unit_opens_with_the_warning_and_suggests_no_sample_anywhere(folder: Path) -> None:
     page = run(folder, "oil", "BW-T1").stdout
-    assert page.startswith(SEVERE)
+    assert page.startswith(stop_notice("BW-T1"))
     assert "Next sample" not in page
-    assert run(folder, "oil", "--fleet").stdout.startswith(f"Severe: BW-T1. {SEVERE}")
+    assert run(folder, "oil", "--fleet").stdout.startswith(stop_notice("BW-T1"))
     # A year on, every routine sample is overdue, and the severe unit is still on no list.
     late = run(folder, "oil", "--requests", "--as-of", "2027-06-30", "--json")
     page = json.loads(late.stdout)

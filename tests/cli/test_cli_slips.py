@@ -13,7 +13,7 @@ from typer.testing import CliRunner, Result
 from tapwear.cli import app, on_visit_service
 from tapwear.cli.context import wrapped
 from tapwear.report import terminal
-from tapwear.words import SEVERE, as_typed
+from tapwear.words import as_typed, stop_notice
 
 
 @pytest.fixture(scope="module")
@@ -228,10 +228,12 @@ def test_what_is_recorded_of_a_unit_that_nobody_may_approach_says_so_and_sends_n
         (("service", "T1", "--work", "inspection", "--on", "2026-10-05"), 0),
     ):
         told = said(*words, code=code)
-        assert f"T1: {SEVERE} relay trip, noted on 2026-11-01: surge relay" in told
+        assert told.startswith(f"{stop_notice('T1')} since 2026-11-01, noted condition: Relay trip, noted 2026-11-01")
         assert "Read" not in told
     said("condition", "close", "T1", "relay_trip", "--words", "released")
-    assert SEVERE not in said("log", "T1", "11105")
+    assert stop_notice("T1") in said("log", "T1", "11105")  # closing a condition releases nobody
+    said("stop", "release", "T1", "--by", "K. Arden", "--because", "relay tested, was its wiring", "--cleared")
+    assert "STOP" not in said("log", "T1", "11106", "--replace", "--because", "misread")
 
 
 def test_undo_says_that_it_leaves_a_later_change_of_the_register_alone(db: Path) -> None:

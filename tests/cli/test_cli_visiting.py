@@ -22,7 +22,7 @@ from tapwear.store.entries import add_sample
 from tapwear.store.find import find_unit
 from tapwear.store.observations import list_observations
 from tapwear.store.recording import Stamp
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 # Answers in the order of the questions for T1, a sealed unit.
 PLACE, SERIAL, COUNTER = "y", "s4711", "11110"
@@ -316,11 +316,11 @@ def severe(db: Path) -> None:
 def test_at_a_severe_unit_its_words_come_first_and_only_what_was_read_is_asked(db: Path) -> None:
     severe(db)
     result = visit(db, "T1", typed=["y", PLACE, SERIAL, COUNTER, "", "y"])
-    assert result.stderr.startswith(f"T1: {SEVERE}")
+    assert result.stderr.startswith(stop_notice("T1"))
     text = said(result)
     assert stored(db)["readings"] == [(11_110, "")]
     for word in ("sample", "Drag hands", "Position", "Oil level"):
-        assert word not in text.replace(SEVERE, "")
+        assert word not in text.replace(stop_notice("T1"), "")
     assert "Nothing was recorded" in said(visit(db, "T1", typed=["n"]), 2)
 
 
@@ -334,10 +334,10 @@ def test_a_severe_finding_of_the_oil_stops_as_well(db: Path, monkeypatch: pytest
         sample = {"sampled_on": date(2026, 6, 1), "acetylene_ul_per_l": 100.0}
         add_sample(connection, find_unit(connection, "T1"), sample, Stamp("R", datetime(2026, 6, 1, tzinfo=UTC)))
     store.close()
-    assert SEVERE not in visit(db, "T1", "--counter", "11110").output
+    assert "STOP" not in visit(db, "T1", "--counter", "11110").output
     monkeypatch.setattr(visit_flow, "severe_oil", lambda store, ground: ["Ethylene rose."])
     result = visit(db, "T1", "--remark", "x", "--sample")
-    assert result.stderr.startswith(f"T1: {SEVERE}")
+    assert result.stderr.startswith(stop_notice("T1"))
     assert "Ethylene rose." in result.stderr
     assert result.stdout == ""
 

@@ -76,6 +76,6 @@ def unit(*samples: Row, **changed: Any) -> OilUnit:
         "samples": tuple(sorted(samples, key=lambda row: row["sampled_on"], reverse=True)),
         "events": (),
         "verdict": verdict(),
-        "severe": False,
+        "stop": "",
     }
     return OilUnit(**(fields | changed))

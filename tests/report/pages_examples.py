@@ -41,7 +41,7 @@ def oil_unit(tag: str, found: OilVerdict | None = None, **changed: Any) -> OilUn
         "samples": (),
         "events": (),
         "verdict": found,
-        "severe": False,
+        "stop": "",
     }
     return OilUnit(**(fields | changed))
 

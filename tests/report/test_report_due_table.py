@@ -9,7 +9,7 @@ from rich.console import Console
 
 from tapwear.report.due_choice import choose
 from tapwear.report.due_table import due_plain, due_screen, headline
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 ALL = outlook(SEVERE_ONE, OVERDUE, UNKNOWN, due(), UNREAD)
 
@@ -65,7 +65,8 @@ def test_a_wide_screen_shows_the_middle_date_and_all_columns() -> None:
 
 def test_a_severe_finding_stands_first_and_no_sample_is_suggested() -> None:
     lines = screen(100, SEVERE_ONE).splitlines()
-    assert lines[2].strip() == SEVERE
+    assert lines[1].startswith("STOP since 2026-06-30  ")
+    assert " ".join(line.strip() for line in lines[2:4]) == stop_notice("MIR-T2")
     assert "sample by" not in "\n".join(lines)
     assert "Next:" not in "\n".join(lines)
 
@@ -88,8 +89,10 @@ def test_an_empty_list_draws_nothing() -> None:
 def test_plain_columns_hold_every_due_in_one_line_uncut() -> None:
     lines = due_plain(choose(ALL, until=None))
     assert len(lines) == 1 + len(ALL.dues)
-    assert lines[0].split()[:4] == ["early", "middle", "late", "unit"]
-    assert lines[3].startswith("unknown     unknown     unknown     OLD-T4")
+    assert lines[0].split()[:5] == ["stop", "early", "middle", "late", "unit"]
+    assert lines[1].startswith("STOP since 2026-06-30")
+    assert lines[3].strip().startswith("unknown     unknown     unknown     OLD-T4")
+    assert not due_plain(choose(outlook(due()), until=None))[0].startswith("stop")
     assert UNKNOWN.next_action in lines[3]
     assert lines[4].index("BRK-T1") == lines[0].index("unit")
 

@@ -18,7 +18,7 @@ from tapwear.report.due_words import (
     service_words,
     status_words,
 )
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def test_dates_beyond_the_horizon_read_after_2041() -> None:
@@ -100,6 +100,6 @@ def test_small_facts_read_like_a_crew_would_say_them() -> None:
 
 
 def test_a_severe_finding_leaves_one_thing_to_do() -> None:
-    assert next_words(SEVERE_ONE) == SEVERE
-    assert next_words(due(task="inspection", next_action=SEVERE)) == SEVERE
+    assert next_words(SEVERE_ONE) == stop_notice("MIR-T2")
+    assert next_words(due(task="inspection", severe=True)) == stop_notice("BRK-T1")
     assert next_words(due()) == "plan it before 2026-09-14"

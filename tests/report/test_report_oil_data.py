@@ -11,7 +11,7 @@ from tapwear.oil.types import OilFinding
 from tapwear.report.oil_data import UNIT_FIELDS, fleet_json, requests_json, unit_json
 from tapwear.report.oil_fleet import like_groups
 from tapwear.report.oil_requests import resample_list
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 
 def test_one_unit_has_every_documented_field_and_its_samples_oldest_first() -> None:
@@ -32,17 +32,18 @@ def test_one_unit_has_every_documented_field_and_its_samples_oldest_first() -> N
 def test_a_severe_unit_carries_the_warning_and_no_date_for_a_sample() -> None:
     wet = OilFinding("wet oil", "Water rose.")
     told = pulled(severe=True, resample_by=date(2026, 7, 18), oil_work=(wet,))
-    page = json.loads(unit_json(unit(sample("2026-03-01"), severe=True, verdict=told), None))
-    assert page["caution"].startswith(SEVERE)
+    page = json.loads(unit_json(unit(sample("2026-03-01"), stop="STOP since 2026-05-01", verdict=told), None))
+    assert page["caution"].startswith(stop_notice("AH-T1"))
     one = page["unit"]
-    assert one["next_sample_words"] == SEVERE
+    assert next(iter(one.items())) == ("stop", "STOP since 2026-05-01")
+    assert one["next_sample_words"] == stop_notice("AH-T1")
     assert (one["resample_by"], one["next_sample_from"], one["next_sample_by"], one["oil_work"]) == (
         None,
         None,
         None,
         [],
     )
-    assert not json.loads(unit_json(unit(sample("2026-03-01")), None))["caution"].startswith(SEVERE)
+    assert "STOP" not in unit_json(unit(sample("2026-03-01")), None)
 
 
 def test_the_fleet_holds_every_unit_with_its_place() -> None:
@@ -56,12 +57,14 @@ def test_the_fleet_holds_every_unit_with_its_place() -> None:
 
 
 def test_requests_hold_the_texts_and_who_was_left_out() -> None:
-    severe = unit(sample("2026-03-01"), severe=True, identity={"unit": "S1"})
+    severe = unit(sample("2026-03-01"), stop="STOP since 2026-05-01", identity={"unit": "S1"})
     flagged = unit(sample("2026-06-20"), verdict=verdict("resample", resample_by=date(2026, 7, 18)))
     page = json.loads(requests_json(resample_list([severe, flagged], AS_OF)))
     assert page["kind"] == "requests"
     assert CAUTIONS[2] in page["caution"]
+    assert page["stops"] == [{"stop": "STOP since 2026-05-01", "unit": "S1"}]
     (request,) = page["requests"]
+    assert next(iter(request.items())) == ("stop", "")
     assert (request["unit"], request["by"], request["why"]) == ("AH-T1", "2026-07-18", "flagged")
     assert request["bottles"][0]["label"][0] == "unit     AH-T1"
-    assert page["left_out"] == {"severe": ["S1"], "never_sampled": [], "not_in_service": []}
+    assert page["left_out"] == {"severe": ["S1"], "low_oil": [], "never_sampled": [], "not_in_service": []}

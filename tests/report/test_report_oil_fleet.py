@@ -10,7 +10,7 @@ from oil_examples import pulled, sample, unit, verdict
 from tapwear.report.oil_fleet import fleet_page, like_groups, member_of, place_words
 from tapwear.report.oil_unit import OilUnit
 from tapwear.report.page import page_plain
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def fleet(count: int, group: str = "town", **changed: Any) -> list[OilUnit]:
@@ -88,18 +88,18 @@ def text_of(units: list[OilUnit], full: bool = False) -> str:
 
 
 def test_the_page_begins_with_severe_units_and_calls_before_the_groups() -> None:
-    severe = unit(sample("2026-03-01"), severe=True, verdict=pulled(severe=True), identity={"unit": "S1"})
+    severe = unit(sample("2026-03-01"), stop="STOP since 2026-05-01", verdict=pulled(severe=True), identity={"unit": "S1"})
     opening = unit(sample("2026-03-01"), verdict=pulled(), identity={"unit": "P1"})
     flagged = unit(
         sample("2026-03-01"), verdict=verdict("resample", resample_by=date(2026, 7, 18)), identity={"unit": "R1"}
     )
     text = text_of([*fleet(9), flagged, opening, severe])
-    assert text.startswith(f"Severe: S1. {SEVERE}")
+    assert text.startswith(stop_notice("S1"))
     places = [
-        text.index(word) for word in ("Oil of the fleet", "What it asks for", "S1   AH", "P1   AH", "R1   AH", "town:")
+        text.index(word) for word in ("Oil of the fleet", "What it asks for", "STOP since 2026-05-01   S1   AH", "P1   AH", "R1   AH", "town:")
     ]
     assert places == sorted(places)
-    block = text[text.index("S1   AH") : text.index("P1   AH")]
+    block = text[text.index("STOP since 2026-05-01   S1   AH") : text.index("P1   AH")]
     assert "Next sample" not in block
     assert "Next sample: Within 4 weeks, by 2026-07-18" in text
     assert "1  severe: call the responsible engineer" in text

@@ -13,7 +13,7 @@ from tapwear.report.oil_fleet import like_groups, member_of
 from tapwear.report.oil_page import oil_page
 from tapwear.report.oil_words import call_sentence, call_short, figure_words, rate_words
 from tapwear.report.page import page_plain
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 WET = OilFinding("wet oil", "Water rose from the usual 9 to 30 and 33 mg/kg.", {}, "own past", "our choice")
 
@@ -35,7 +35,8 @@ def test_the_page_says_who_the_unit_is() -> None:
 
 def test_a_call_to_open_leads_with_the_early_date_and_gives_figures_source_and_standing() -> None:
     text = page(unit(sample("2026-03-01"), verdict=pulled()))
-    assert "The oil asks for opening by 2026-08-01; middle 2026-10-01, late 2027-01-01, which is no permission" in text
+    call = "Oil results call for an internal inspection by 2026-08-01; middle 2026-10-01, late 2027-01-01, which is not"
+    assert call in text
     assert HEATING.words in text
     assert "Figures: chance that a fault has begun: 8 in 10; ethylene of hot oil: 1,539 mL." in text
     assert "Rule: IEEE C57.139; our own rule." in text
@@ -44,22 +45,22 @@ def test_a_call_to_open_leads_with_the_early_date_and_gives_figures_source_and_s
 
 def test_an_early_date_that_has_come_reads_now() -> None:
     now = unit(verdict=pulled(open_by_early=date(2026, 6, 30)))
-    assert call_sentence(now).startswith("The oil asks for opening now; middle 2026-10-01")
+    assert call_sentence(now).startswith("Oil results call for an internal inspection now; middle 2026-10-01")
     assert call_short(now) == "open now"
     past = unit(verdict=pulled(open_by_late=date(2026, 6, 30), open_by_early=date(2026, 6, 30)))
-    assert call_sentence(past) == "The oil asks for opening now (3 samples)."
+    assert call_sentence(past) == "Oil results call for an internal inspection now (3 samples)."
 
 
 def test_a_severe_finding_comes_first_and_nothing_else_is_suggested() -> None:
-    severe = unit(sample("2026-03-01"), severe=True, verdict=pulled(severe=True, oil_work=(WET,)))
+    severe = unit(sample("2026-03-01"), stop="STOP since 2026-05-01", verdict=pulled(severe=True, oil_work=(WET,)))
     text = page(severe)
-    assert text.splitlines()[0] == SEVERE
+    assert text.splitlines()[0] == stop_notice("AH-T1")
     for suggestion in ("Next sample", "Oil work", "resample", CAUTIONS[2]):
         assert suggestion not in text
-    assert call_short(severe) == "severe"
-    noted = page(unit(sample("2026-03-01"), severe=True))
-    assert "Severe arcing or heating is suspected, by what people recorded." in noted
-    assert "Nothing unusual" not in noted
+    assert call_short(severe) == "stopped"
+    noted = page(unit(sample("2026-03-01"), stop="STOP since 2026-05-01"))
+    assert "Arcing or overheating is suspected, by what people recorded." in noted
+    assert "No abnormal result" not in noted
 
 
 def test_oil_work_is_told_apart_from_opening() -> None:
@@ -71,8 +72,8 @@ def test_oil_work_is_told_apart_from_opening() -> None:
 def test_no_sample_for_long_reads_no_oil_evidence_since_and_never_nothing_unusual() -> None:
     stale = page(unit(sample("2022-03-01"), verdict=verdict("no oil evidence", last_sample_on=date(2022, 3, 1))))
     assert "No oil evidence since 2022-03-01." in stale
-    assert "Nothing unusual" not in stale
-    assert "Nothing unusual in 3 samples." in page(unit(sample("2026-03-01")))
+    assert "No abnormal result" not in stale
+    assert "No abnormal result in 3 samples." in page(unit(sample("2026-03-01")))
     never = page(unit(verdict=verdict("no oil evidence")))
     assert "No oil evidence: no sample is recorded." in never
 

@@ -10,7 +10,7 @@ from tapwear.oil.types import OilFinding
 from tapwear.report.oil_requests import requests_page, resample_list
 from tapwear.report.oil_unit import OilUnit
 from tapwear.report.page import page_plain
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 
 def flagged(tag: str = "R1", by: date = date(2026, 7, 18), **changed: object) -> OilUnit:
@@ -23,7 +23,7 @@ def overdue(tag: str = "L1", **identity: object) -> OilUnit:
 
 
 def severe(tag: str = "S1") -> OilUnit:
-    return unit(sample("2024-01-10"), severe=True, verdict=pulled(severe=True), identity={"unit": tag})
+    return unit(sample("2024-01-10"), stop="STOP since 2026-05-01", verdict=pulled(severe=True), identity={"unit": tag})
 
 
 def text_of(*units: OilUnit) -> str:
@@ -41,14 +41,25 @@ def test_flagged_and_overdue_units_are_listed_by_station_and_date() -> None:
     ]
 
 
+def test_alarms_come_first_and_a_low_compartment_is_not_sampled() -> None:
+    alarm = unit(sample("2026-06-20"), verdict=pulled(), identity={"unit": "Z9", "station": "ZZ"})
+    low = unit(sample("2024-01-10"), low_oil=True, identity={"unit": "L1"})
+    listed = resample_list([low, flagged("A1"), alarm], AS_OF)
+    assert [(one.unit, one.why) for one in listed.requests] == [("Z9", "alarm"), ("A1", "flagged")]
+    text = text_of(low, flagged("A1"), alarm)
+    assert "today whether it may stay in service. Z9." in text
+    assert "Oil level low, so no oil is drawn: L1." in text
+    assert "unit     L1" not in text
+
+
 def test_severe_units_are_not_listed_and_their_station_is_warned() -> None:
     listed = resample_list([severe(), flagged()], AS_OF)
     assert [one.unit for one in listed.requests] == ["R1"]
     text = text_of(severe(), flagged())
-    assert f"Severe: S1. {SEVERE}" in text
-    assert f"Severe at this station: S1. {SEVERE}" in text
+    assert text.startswith(stop_notice("S1"))
+    assert stop_notice("S1") in text.split("Station AH")[1]
     assert "unit     S1" not in text
-    assert "Severe" not in text_of(flagged())
+    assert "STOP" not in text_of(flagged())
 
 
 def test_who_is_not_listed_is_named_with_the_reason() -> None:
@@ -67,7 +78,7 @@ def test_the_laboratory_is_asked_for_the_same_test_method_and_told_what_was_last
     assert "Sample from the tap-changer compartment, on-load tap changer of R1, AH, T1; serial S-1042." in text
     assert "by the same method as before (IEC 60156, gap 2.5 mm)" in text
     assert "The last sample there: 2026-06-20 by North lab, reference N2026-06-20." in text
-    assert "It is to confirm an unusual result" in text
+    assert "It follows an unusual result" in text
     (late,) = resample_list([overdue()], AS_OF).requests
     assert "to confirm" not in "\n".join(late.bottles[0].request)
 

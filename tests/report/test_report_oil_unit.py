@@ -10,7 +10,7 @@ import pytest
 from oil_examples import AS_OF, pulled, sample, unit, verdict
 
 from tapwear.report.oil_unit import HOT_GASES, gas_text, limits_seen, next_sample, number, oil_units, ratio
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def test_a_routine_sample_is_advised_six_to_twelve_months_after_the_last() -> None:
@@ -41,8 +41,18 @@ def test_a_flagged_unit_whose_date_has_come_is_sampled_now() -> None:
     assert next_sample(late).words == "Now, to confirm what the oil shows: the 4 weeks for it are over."
 
 
-def test_the_opening_does_not_wait_for_a_sample() -> None:
-    assert next_sample(unit(sample("2026-03-01"), verdict=pulled())).words.endswith("The opening does not wait for it.")
+def test_a_unit_whose_oil_wants_it_opened_is_sampled_within_days_and_the_engineer_asked_today() -> None:
+    advice = next_sample(unit(sample("2026-06-20"), verdict=pulled(last_sample_on=date(2026, 6, 20))))
+    assert (advice.why, advice.earliest, advice.by) == ("alarm", AS_OF, date(2026, 7, 4))
+    assert advice.words.endswith("Ask the responsible engineer today whether it may stay in service.")
+    late = next_sample(unit(sample("2026-03-01"), verdict=pulled(last_sample_on=date(2026, 3, 1))))
+    assert (late.by, late.words[:5]) == (AS_OF, "Today")
+
+
+def test_no_oil_is_drawn_from_a_low_compartment_whatever_it_says() -> None:
+    for told in (pulled(), verdict("resample"), verdict()):
+        advice = next_sample(unit(sample("2024-03-01"), verdict=told, low_oil=True))
+        assert (advice.why, advice.earliest, advice.by) == ("low oil", None, None)
 
 
 def test_renewed_oil_asks_for_a_new_baseline_one_to_four_weeks_later() -> None:
@@ -59,8 +69,8 @@ def test_a_sample_after_the_oil_was_renewed_is_the_baseline() -> None:
 
 
 def test_severe_units_are_never_asked_for_a_sample() -> None:
-    advice = next_sample(unit(sample("2024-01-01"), severe=True, verdict=pulled(severe=True)))
-    assert (advice.words, advice.earliest, advice.by) == (SEVERE, None, None)
+    advice = next_sample(unit(sample("2024-01-01"), stop="STOP since 2026-05-01", verdict=pulled(severe=True)))
+    assert (advice.words, advice.earliest, advice.by) == (stop_notice("AH-T1"), None, None)
 
 
 def test_units_at_rest_wait_for_their_service_and_new_ones_for_a_visit() -> None:
@@ -113,7 +123,7 @@ def test_units_are_read_from_the_frames_with_their_own_rows_newest_first() -> No
     days = pd.to_datetime(["2024-01-01", "2024-05-01"])
     events = pd.DataFrame({"unit": "AH-T1", "happened_on": days, "kind": ["overhaul", "oil_degassed"]})
     limits = pd.DataFrame({"oil_group": ["field"], "quantity": ["acetylene"], "value": [50.0], "source": ["us"]})
-    found = oil_units(units, samples, events, {"AH-T1": verdict()}, {"AH-T2"}, AS_OF, limits)
+    found = oil_units(units, samples, events, {"AH-T1": verdict()}, {"AH-T2": "STOP since 2026-05-01"}, AS_OF, limits)
     one, two = found["AH-T1"], found["AH-T2"]
     assert [str(row["sampled_on"].date()) for row in one.samples] == ["2026-01-01", "2025-01-01"]
     assert one.events == ((date(2024, 5, 1), "oil_degassed"), (date(2024, 1, 1), "overhaul"))

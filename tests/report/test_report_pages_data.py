@@ -16,7 +16,7 @@ from tapwear.report.due_choice import choose
 from tapwear.report.due_data import DUE_FIELDS, due_json, due_record
 from tapwear.report.pages_data import pages_json
 from tapwear.report.why_data import why_json
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 TRIP = Noted("relay_trip", "gas relay tripped", date(2026, 6, 1), None, True, "K. Arden")
 
@@ -69,7 +69,7 @@ def test_the_check_itself_finds_what_is_wrong() -> None:
 
 def test_a_severe_unit_puts_the_warning_before_the_caution() -> None:
     page = report("MIR-T2")
-    assert page["caution"].startswith(SEVERE)
+    assert page["caution"].startswith(stop_notice("MIR-T2"))
     assert page["severe"] == ["MIR-T2"]
     assert "another oil sample" not in json.dumps(page)
 

@@ -62,7 +62,7 @@ def test_the_summary_counts_what_is_overdue_soon_and_without_date() -> None:
 
 def test_the_summary_says_what_the_oil_asks_for_but_no_sample_of_a_severe_unit() -> None:
     oil = {
-        "MIR-T2": oil_unit("MIR-T2", verdict(unit="MIR-T2", call="resample"), severe=True),
+        "MIR-T2": oil_unit("MIR-T2", verdict(unit="MIR-T2", call="resample"), stop="STOP since 2026-05-01"),
         "HAL-T1": oil_unit("HAL-T1", verdict(unit="HAL-T1", call="resample")),
         "BRK-T1": oil_unit("BRK-T1", verdict()),
         "OLD-T4": oil_unit("OLD-T4", None, identity={"state": "retired"}),
@@ -109,5 +109,5 @@ def test_overhauls_stand_in_the_quarter_of_their_early_date() -> None:
 
 
 def test_severe_units_are_found_by_date_and_by_oil() -> None:
-    oil = {"HAL-T1": oil_unit("HAL-T1", severe=True)}
+    oil = {"HAL-T1": oil_unit("HAL-T1", stop="STOP since 2026-05-01")}
     assert fleet(SEVERE_ONE, OVERDUE, oil=oil).severe() == ["HAL-T1", "MIR-T2"]

@@ -11,7 +11,7 @@ from pages_examples import DUES, fleet, page_subject, readings
 
 from tapwear.report.pages_choice import Paper
 from tapwear.report.pages_html import pages_html
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 EVIL = "<script>alert(1)</script>"
 VOID = {"meta", "link", "br", "img", "input"}
@@ -94,10 +94,10 @@ def test_tables_and_drawings_can_be_heard_and_scrolled(read: Reader) -> None:
 
 def test_severe_units_and_the_cautions_come_before_everything(text: str) -> None:
     body = text[text.index("<body>") :]
-    assert body.index(SEVERE) < body.index("<h2>The fleet</h2>")
+    assert body.index(stop_notice("MIR-T2")) < body.index("<h1>") < body.index("<h2>The fleet</h2>")
     assert all(words.replace("'", "&#39;") in text for words in CAUTIONS)
     own = body[body.index('id="unit-1"') : body.index('id="unit-2"')]
-    assert own.index(SEVERE) < own.index("Contact service")
+    assert own.index(stop_notice("MIR-T2")) < own.index("<h2>") < own.index("Contact service")
     assert "take another oil sample" not in text
     assert "Next, " not in own
 

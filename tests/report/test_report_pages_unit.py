@@ -71,7 +71,7 @@ def test_one_action_for_several_tasks_is_said_once() -> None:
 def test_a_severe_unit_has_no_action_no_sample_and_no_oil_work() -> None:
     work = (OilFinding("wet oil", "water is high: dry or change the oil"),)
     found = verdict(call="resample", resample_by=date(2026, 7, 9), oil_work=work)
-    oil = sampled([10.0, 900.0], severe=True, found=found)
+    oil = sampled([10.0, 900.0], stop="STOP since 2026-05-01", found=found)
     page = unit_page(page_subject("MIR-T2", dues=(SEVERE_ONE,)), oil, (), "u1")
     text = words_of(page)
     assert page.severe

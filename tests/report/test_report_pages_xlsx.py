@@ -15,7 +15,7 @@ from tapwear.outlook.conditions import Noted
 from tapwear.report.pages_choice import Paper
 from tapwear.report.pages_fleet import Fleet
 from tapwear.report.pages_xlsx import pages_xlsx
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 
 def book(whole: Fleet, paper: Paper = Paper.A4) -> Workbook:
@@ -64,6 +64,7 @@ def test_text_that_looks_like_a_formula_or_a_link_is_text() -> None:
 def test_doubtful_readings_stand_with_the_reason() -> None:
     found = book(fleet(readings=readings(BRK_T1="doubtful")))
     assert row(found, "doubtful readings") == {
+        "stop": None,
         "unit": "BRK-T1",
         "drive": 1 if isinstance(row(found, "doubtful readings")["drive"], int) else "1",
         "read on": datetime(2026, 6, 10),  # noqa: DTZ001
@@ -76,14 +77,15 @@ def test_doubtful_readings_stand_with_the_reason() -> None:
 
 def test_a_severe_unit_is_asked_for_neither_sample_nor_oil_work() -> None:
     work = (OilFinding("wet oil", "dry or change the oil"),)
-    severe = oil_unit("MIR-T2", verdict(unit="MIR-T2", severe=True, oil_work=work), severe=True)
+    severe = oil_unit("MIR-T2", verdict(unit="MIR-T2", severe=True, oil_work=work), stop="STOP since 2026-05-01")
     found = book(fleet(SEVERE_ONE, oil={"MIR-T2": severe}))
-    assert row(found, "due")["next"] == SEVERE
+    assert row(found, "due")["next"] == stop_notice("MIR-T2")
+    assert next(iter(row(found, "due").items())) == ("stop", "STOP since 2026-05-01")
     oil = row(found, "oil")
     assert oil["oil work, no reason to open"] in (None, "")
     assert oil["next sample by"] is None
-    assert oil["next sample, as advice"] == SEVERE
-    assert row(found, "assumptions")["what this report rests on"].startswith(SEVERE)
+    assert oil["next sample, as advice"] == stop_notice("MIR-T2")
+    assert row(found, "assumptions")["what this report rests on"].startswith(stop_notice("MIR-T2"))
 
 
 def test_noted_conditions_stand_beside_the_unit_and_cautions_among_the_assumptions() -> None:

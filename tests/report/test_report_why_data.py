@@ -9,7 +9,7 @@ from why_examples import subject, verdict
 from tapwear.oil.types import OilFinding
 from tapwear.report.due_data import DUE_FIELDS
 from tapwear.report.why_data import why_json
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def test_the_page_as_json_carries_schema_figures_and_evidence() -> None:
@@ -38,10 +38,10 @@ def test_a_severe_finding_takes_suggestions_out_of_the_data_too() -> None:
         call="resample", severe=True, resample_by=date(2026, 7, 5), oil_work=(OilFinding("wet oil", "water rose"),)
     )
     page = json.loads(why_json(subject(verdict=oil, dues=(due(severe=True, next_action="take a sample"),))))
-    assert page["caution"].startswith(SEVERE)
+    assert page["caution"].startswith(stop_notice(page["unit"]["unit"]))
     assert page["oil"]["resample_by"] is None
     assert page["oil"]["oil_work"] == []
-    assert page["dues"][0]["next_action"] == SEVERE
+    assert page["dues"][0]["next_action"] == stop_notice(page["dues"][0]["unit"])
 
 
 def test_what_is_not_known_is_null() -> None:

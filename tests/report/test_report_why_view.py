@@ -16,7 +16,6 @@ from tapwear.report.page import page_plain, print_page
 from tapwear.report.stories import Subject
 from tapwear.report.why_count import drawn_from
 from tapwear.report.why_view import why_page
-from tapwear.words import SEVERE
 
 
 def text_of(page: Subject, **options) -> str:
@@ -135,7 +134,7 @@ def test_a_severe_finding_comes_first_and_nothing_suggests_a_sample_or_a_visit()
     )
     for page in (subject(verdict=oil), subject(verdict=oil, dues=(due(severe=True, next_action="take a sample"),))):
         text = text_of(page)
-        assert text.splitlines()[0] == SEVERE
+        assert text.splitlines()[0].startswith("STOP: possible arcing or overheating in ")
         for words in ("Next", "resample", "breather", "take a sample"):
             assert words not in text
 
@@ -145,21 +144,21 @@ def test_a_severe_finding_comes_first_and_nothing_suggests_a_sample_or_a_visit()
     [
         (
             {},
-            "The oil asks for opening by 2026-08-01; middle 2026-10-01, late 2027-01-01, which is no permission to "
-            "wait (4 samples since 2023-12-01).",
+            "Oil results call for an internal inspection by 2026-08-01; middle 2026-10-01, late 2027-01-01, which is "
+            "not approval to wait (4 samples since 2023-12-01).",
         ),
         (
             dict.fromkeys(("open_by_early", "open_by_middle", "open_by_late"), date(2026, 6, 30)),
-            "The oil asks for opening now (4 samples since 2023-12-01).",
+            "Oil results call for an internal inspection now (4 samples since 2023-12-01).",
         ),
-        ({"severe": True}, "The oil points to severe arcing or heating (4 samples since 2023-12-01)."),
+        ({"severe": True}, "Oil results point to arcing or overheating (4 samples since 2023-12-01)."),
         (
             {"call": "resample", "resample_by": date(2026, 7, 5)},
-            "The oil is unusual: resample by 2026-07-05, to confirm it (4 samples since 2023-12-01).",
+            "Oil results are unusual: resample by 2026-07-05, to confirm it (4 samples since 2023-12-01).",
         ),
         (
             {"call": "nothing unusual", "samples_used": 1, "evidence_since": None},
-            "Nothing unusual in 1 sample. That does not postpone any date.",
+            "No abnormal result in 1 sample. Due dates unchanged.",
         ),
         ({"call": "no oil evidence"}, "No oil evidence since 2025-08-23."),
         ({"call": "no oil evidence", "last_sample_on": None}, "No oil evidence: no sample is recorded."),
