@@ -274,6 +274,7 @@ def _due(
         last_sample_on=verdict.last_sample_on if verdict else None,
         severe=(main and verdict is not None and verdict.severe) or any(one.severe for one in noted),
         conditions=tuple(one.sentence for one in noted),
+        oil_findings=_oil_findings(verdict) if main else (),
         doubts=reasons.doubts(evidence),
         next_action=reasons.next_action(evidence),
         duration_days=item.duration_days,
@@ -281,6 +282,13 @@ def _due(
         kit=item.kit,
         lead_time_weeks=item.lead_time_weeks,
     )
+
+
+def _oil_findings(verdict: OilVerdict | None) -> tuple[str, ...]:
+    """What the oil shows where it calls for something; what to do about a severe finding is said elsewhere."""
+    if verdict is None or not (verdict.severe or verdict.call in ("pull forward", "resample")):
+        return ()
+    return tuple(finding.words for finding in verdict.findings if finding.kind != "severe")
 
 
 def _whole(number: float | None) -> int | None:

@@ -129,6 +129,9 @@ def _job(dues: list[Due], as_of: date) -> Job:
         kit_weeks=lead_weeks,
         task_middles=tuple((due.task, due.middle.isoformat() if due.middle else "") for due in opening),
         rests_on=rests_on(lead),
+        suspected=tuple(
+            dict.fromkeys(words for due in dues for words in (*due.oil_findings, *due.conditions, *due.observed))
+        ),
     )
 
 
