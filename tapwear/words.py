@@ -77,7 +77,7 @@ def years_words(years: float) -> str:
 
 
 def limits_words(operations: float | None, years: float | None) -> str:
-    """`70,000 operations or 7 years`: both limits of an interval, or the one there is; "" for none."""
+    """`68,500 operations or 7 years`: both limits of an interval, or the one there is; "" for none."""
     limits = [f"{operations:,.0f} operations" if operations else "", years_words(years) if years else ""]
     return " or ".join(limit for limit in limits if limit)
 

@@ -99,7 +99,7 @@ def service(
     recorded only with the serial number, the counter as found and a second name.
 
     Examples:
-      tapwear service T1 --work overhaul --on 2026-05-12 --serial S-4711 --as-found 84210 --as-left 84216
+      tapwear service T1 --work overhaul --on 2026-05-12 --serial S-1042 --as-found 84210 --as-left 84216
       tapwear service T1 --work overhaul --resets "contact service;contact replacement" --wear-left-mm 3.2
       tapwear service T1 --work "oil change" --resets none
 

@@ -97,7 +97,7 @@ def visit(
     Examples:
       tapwear visit T1
       tapwear visit T1 --resume
-      tapwear visit T1 --serial S-4711 --counter 123456 --position 5L --oil-level normal --oil-temperature 41 --no-ask
+      tapwear visit T1 --serial S-1042 --counter 123456 --position 5L --oil-level normal --oil-temperature 41 --no-ask
       tapwear visit T3 --counter A=1200 --counter B=1204 --counter C=1199 --seepage "drain valve" --sample --no-ask
 
     Exit codes: 0 recorded; 2 command not understood, or another unit; 3 something questioned or not taken; 130 stopped,

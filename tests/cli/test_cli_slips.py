@@ -108,15 +108,15 @@ def test_without_questions_a_doubt_says_whose_number_it_is(db: Path) -> None:
 
 
 def test_an_answer_that_is_none_of_the_choices_is_told_so(db: Path) -> None:
-    typed = "y\nS-4712\nS-4711\na\ns4711\n"
+    typed = "y\nS-1024\nS-1042\na\ns1042\n"
     words = said("visit", "T1", "--ask", code=130, typed=typed)
     assert "Type a, o or s." in words
 
 
 def test_the_label_of_a_bottle_has_the_serial_number_as_the_register_writes_it(db: Path) -> None:
-    label = run("visit", "T1", "--no-ask", "--serial", "s4711", "--sample", "--pressure", "3").stdout
-    assert "S-4711" in label
-    assert "s4711" not in label
+    label = run("visit", "T1", "--no-ask", "--serial", "s1042", "--sample", "--pressure", "3").stdout
+    assert "S-1042" in label
+    assert "s1042" not in label
 
 
 def test_a_list_of_units_says_why_it_is_empty(db: Path) -> None:
@@ -187,7 +187,7 @@ def test_help_breaks_its_lines_where_the_terminal_does_and_shows_units_of_measur
 
 def test_a_service_asks_again_where_an_answer_cannot_be(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(on_visit_service, "at_a_terminal", lambda: True)
-    words = said("service", "T1", typed="lubricated\noverhaul\nS-4711\n11,105\n11105\n")
+    words = said("service", "T1", typed="lubricated\noverhaul\nS-1042\n11,105\n11105\n")
     assert "What was done: 'lubricated' is none of the known words" in words
     assert "Counter as found: '11,105' seems to have separators of thousands" in words
     assert "Stored: T1, overhaul on 2026-11-01" in words

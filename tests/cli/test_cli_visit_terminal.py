@@ -20,7 +20,7 @@ from cli.visit_store import ENV, make_store
 # (what the prompt begins with, what is typed)
 ANSWERS = (
     ("Are you at", "y"),
-    ("Serial number on the nameplate", "S-4711"),
+    ("Serial number on the nameplate", "S-1042"),
     ("Counter", "11110"),
     ("Position", "5L"),
     ("Drag hands from", "9L"),
