@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 BACK, HELP = "<", "?"
+NO_REASON = "no reason given"
 _BARE_NUMBER = re.compile(r"[+-]?[0-9]*[.,]?[0-9]+")
 
 
@@ -128,14 +129,14 @@ class Asking:
             return ""
         tell(f"Questioned: {doubt.removesuffix('?')}{'?' if doubt.endswith('?') else '.'}")
         if self.sure is not None:
-            return f"{doubt}; kept: {self.sure.strip() or 'read twice'}"
+            return f"{doubt}; kept: {self.sure.strip() or NO_REASON}"
         if not self.asks:
             raise DataRejected(
                 "Nothing was recorded. Check again; if it is right, add --sure REASON, and it is kept with its doubt."
             )
         if not self.confirm("Check again. Is it right"):
             return ""
-        return f"{doubt}; kept: {self.typed('What explains it', 'may be left empty') or 'read twice'}"
+        return f"{doubt}; kept: {self.typed('What explains it', 'may be left empty') or NO_REASON}"
 
 
 def _help(spec: FieldSpec) -> str:

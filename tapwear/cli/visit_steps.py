@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from tapwear.cli.counter_check import expected, say_range
 from tapwear.cli.entering import tell
+from tapwear.cli.guiding import LeaveIt, Step
 from tapwear.cli.visit_asking import Asking
 from tapwear.cli.visit_doubts import bottle_words, doubt_of
 from tapwear.errors import UsageError
@@ -28,18 +29,6 @@ SERIAL, SAMPLE, REMARK = "serial", "sample", "remark"
 COUNTER, CONTROLLER = "counter", "controller"  # keys of the counters' questions, followed by /DRIVE
 # Noted where the compartment breathes through one; the others where a gauge or bottle is fitted.
 _BREATHING, _GAUGES = ("breather",), ("pressure_kpa", "gas_bottle_kpa")
-
-
-class LeaveIt(UsageError):
-    """Nothing of this visit is to be kept: it is the wrong unit, or nobody should be there."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """One question. `run` asks it and writes the answer into the draft."""
-
-    key: str
-    run: Callable[[], None]
 
 
 @dataclass
@@ -67,6 +56,30 @@ class Guide:
         if not self.severe or SAMPLE in self.asking.given:
             steps.append(Step(SAMPLE, self._sample))
         return steps
+
+    def all_right(self) -> bool:
+        """Shows the visit as it would be stored, and asks."""
+        tell(*self.summary())
+        return self.asking.confirm("Record this visit", otherwise=True)
+
+    def summary(self) -> list[str]:
+        """What the visit holds, line by line."""
+        draft = self.draft
+        lines = [f"Visit to {draft.unit} on {draft.visited_on} by {draft.by}:"]
+        lines.append(f"  serial number {draft.serial_seen or 'not confirmed'}")
+        if draft.another_unit:
+            return [*lines, "  another unit stands here"]
+        for key, seen in draft.counters.items():
+            drive, source = key.rsplit("/", 1)
+            name = "counter" if source == "mechanical" else source
+            which = f" of drive {drive}" if len(self.ground.drives) > 1 else ""
+            doubtful = f" (doubtful: {seen['doubt']})" if seen["doubt"] else ""
+            lines.append(f"  {name}{which} {seen['value']}{doubtful}")
+        for name, value in draft.observations.items():
+            measure = BY_NAME[name].measure
+            said = shown_in(value, measure, self.asking.system) if measure else _said(value)
+            lines.append(f"  {label(name)} {said}" + (" (questioned)" if name in draft.questioned else ""))
+        return [*lines, "  oil sample taken"] if draft.sample_taken else lines
 
     def _is_asked(self, name: str) -> bool:
         if self.severe:
@@ -114,7 +127,7 @@ class Guide:
                 tag = self.ground.unit.tag
                 tell(f"The register has no serial number yet: tapwear unit change {as_typed(tag)} --serial {seen}")
                 return
-            words = self._mismatch(seen)
+            words = mismatch(self.store, self.ground.unit.tag, self.ground.serial, seen, "visit")
             if not words:
                 return
             if "another unit" in self.asking.given:
@@ -127,22 +140,6 @@ class Guide:
             tell(words)
             if self._after_mismatch(seen):
                 return
-
-    def _mismatch(self, seen: str) -> str:
-        """What a serial number that is not this unit's may mean, "" where it is this unit's."""
-        from tapwear.store.entries import squeezed
-
-        if squeezed(seen) == squeezed(self.ground.serial):
-            return ""
-        tag = self.ground.unit.tag
-        words = f"{tag} has serial number {self.ground.serial}, you read {seen}."
-        with self.store.rows() as connection:
-            exact, near = whose_serial(connection, seen)
-        if exact:
-            return f"{words} That is {' or '.join(exact)}: you seem to stand before it (tapwear visit {exact[0]})."
-        if tag in near:
-            return f"{words} They come near each other: read it again."
-        return words + (f" It comes near that of {' or '.join(near)}." if near else " It is nowhere in the register.")
 
     def _after_mismatch(self, seen: str) -> bool:
         """Asks what to do; True when another unit stands here and that is recorded, False to read again."""
@@ -174,14 +171,7 @@ class Guide:
         def check(value: int) -> str:
             if past.several_drives and key in self.asking.given:
                 tell(f"{question}: {value}")  # nobody asked for it, so it is said whose it is
-            told = expected(past, self.draft.visited_on, value)
-            say_range(told, self.draft.visited_on, past.digits)
-            if not told.questioned:
-                if told.last_doubtful:
-                    tell(f"Note: {told.reason}.")
-                return ""
-            fits = "" if told.likely is None or str(told.likely) in told.reason else f"; {told.likely} would fit"
-            return told.reason + fits
+            return counter_doubt(past, self.draft.visited_on, value)
 
         def valid(value: int) -> None:
             expected(past, self.draft.visited_on, value)
@@ -283,3 +273,35 @@ class Guide:
         if pressure is not None and pressure < 0:
             why.append(f"Pressure: {shown_in(pressure, 'pressure', self.asking.system)}. {CAUTIONS[2]}")
         return why
+
+
+def _said(value: object) -> str:
+    return "yes" if value is True else "no" if value is False else str(value)
+
+
+def mismatch(store: Store, tag: str, known: str, seen: str, command: str) -> str:
+    """What a serial number that is not this unit's may mean, "" where it is this unit's."""
+    from tapwear.store.entries import squeezed
+
+    if squeezed(seen) == squeezed(known):
+        return ""
+    words = f"{tag} has serial number {known}, you read {seen}."
+    with store.rows() as connection:
+        exact, near = whose_serial(connection, seen)
+    if exact:
+        return f"{words} That is {' or '.join(exact)}: you seem to stand before it (tapwear {command} {exact[0]})."
+    if tag in near:
+        return f"{words} They come near each other: read it again."
+    return words + (f" It comes near that of {' or '.join(near)}." if near else " It is nowhere in the register.")
+
+
+def counter_doubt(past: CounterPast, on: date, value: int) -> str:
+    """Why a number is questioned, "" for nothing; says the range that was expected."""
+    told = expected(past, on, value)
+    say_range(told, on, past.digits)
+    if not told.questioned:
+        if told.last_doubtful:
+            tell(f"Note: {told.reason}.")
+        return ""
+    fits = "" if told.likely is None or str(told.likely) in told.reason else f"; {told.likely} would fit"
+    return told.reason + fits

@@ -343,7 +343,7 @@ def test_a_service_names_its_clocks_keeps_the_counter_and_prints_the_cautions(st
         "11046",
     ]
     said = done("service", "T1", *words, "--wear-left-mm", "2", "--condemning-mm", "2.5")
-    assert "Starts again: contact service (every 60,000 operations or 7 years)" in said
+    assert "Interval restarts: contact service (every 60,000 operations or 7 years)" in said
     assert "at or below the condemning limit of 2.5 mm" in said
     assert "neither a switching permit nor a diagnosis" in said
     service = book(steady).services.iloc[0]
@@ -361,8 +361,8 @@ def test_a_serial_number_of_another_unit_stops_a_service(steady: Path) -> None:
 def test_only_named_clocks_start_again(steady: Path) -> None:
     done("unit", "change", "T1", "--interval-operations", "60000")
     said = done("service", "T1", "--work", "oil change", "--on", "2026-10-12")
-    assert "Starts again: oil change" in said
-    assert "Runs on: contact service" in said
+    assert "Interval restarts: oil change" in said
+    assert "Not reset: contact service" in said
     done("service", "T1", "--work", "overhaul", "--on", "2026-10-13", "--resets", "none")
     assert book(steady).services["resets"].tolist() == [("oil change",), ()]
     assert "is no task" in refused(2, "service", "T1", "--work", "overhaul", "--resets", "everything")
@@ -380,7 +380,7 @@ def test_a_counter_set_back_at_a_service_is_recorded_when_it_is_said(steady: Pat
 
 def test_an_odd_counter_as_found_is_questioned(steady: Path) -> None:
     words = ["service", "T1", "--work", "overhaul", "--on", "2026-10-12", "--as-found", "10140"]
-    assert "Questioned: 10140" in refused(3, *words)
+    assert "Questioned: two digits exchanged? 10140 for 11040" in refused(3, *words)
     assert book(steady).services.empty
     done(*words, "--sure", "photo taken")
 
@@ -389,10 +389,11 @@ def test_at_a_terminal_a_service_asks_for_work_serial_and_counter(
     steady: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(on_visit_service, "at_a_terminal", lambda: True)
-    done("service", "T1", "--on", "2026-10-12", typed="overhaul\nS-1042\n11040\n")
+    answers = ["S-9", "", "S-1042", "over", "11040", "6", "11046", "", "Lee", "2.5", "2", "all well", "", "y"]
+    done("service", "T1", "--on", "2026-10-12", typed="".join(f"{line}\n" for line in answers))
     service = book(steady).services.iloc[0]
     assert (service["work"], service["serial_seen"], service["as_found_counter"]) == ("overhaul", "S-1042", 11_040.0)
-    assert "right unit" in refused(2, "service", "T1", "--on", "2026-10-13", typed="overhaul\nS-9\n\n")
+    assert service["as_left_counter"] == 11_046.0
 
 
 def test_a_service_on_three_drives_asks_for_the_drive_only_with_a_counter(db: Path) -> None:
