@@ -5,8 +5,8 @@ This is also the way in for a Python script: `assess_store(open_store(path), as_
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -21,13 +21,16 @@ from tapwear.counts.serviced import with_service_readings
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
-from tapwear.outlook.build import Ground, build_outlook
+from tapwear.outlook.alarms import alarms_of, hot_alarm, is_low_oil, with_open_matters
+from tapwear.outlook.build import Ground, build_outlook, urgency
 from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.deferral import with_deferrals
 from tapwear.outlook.followups import FollowUp, follow_ups, kept_of, open_ones
 from tapwear.outlook.merge import QUANTILES
 from tapwear.outlook.noticed import Noticed, newest_of_each, noticed_of
 from tapwear.outlook.observed import HOTTER, advice, last_cleaned, last_closed, with_observed
+from tapwear.outlook.signs import Alarm
+from tapwear.outlook.stops import Stop, stops_of, under_stops
 from tapwear.outlook.types import Outlook, horizon
 from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of
@@ -39,6 +42,7 @@ if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
 CHANGE_RECENT_DAYS = 730  # a change of rate is worth a word in the list this long; our choice
+NO_STOPS: Mapping[str, Stop] = {}
 STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
 
 
@@ -46,7 +50,9 @@ STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
 class Assessment:
     """Everything that is known and projected about a fleet on `as_of`.
 
+    verdicts : what the oil says under the stops that stand
     wanted : the units that verdicts and outlook are about, the others being there to compare with; None: all
+    stops : what stands, by unit
     """
 
     as_of: date
@@ -56,6 +62,7 @@ class Assessment:
     verdicts: dict[str, OilVerdict]
     outlook: Outlook
     wanted: frozenset[str] | None = None
+    stops: dict[str, Stop] = field(default_factory=dict)
 
 
 def assess_store(store: Store, as_of: date) -> Assessment:
@@ -91,8 +98,19 @@ def _on_counts(
     book: Book, history: CounterHistory, model: RateModel, as_of: date, wanted: frozenset[str] | None
 ) -> Assessment:
     verdicts = {verdict.unit: verdict for verdict in assess_oil(book, model, as_of, wanted)}
-    outlook = _outlook(book, history, model, verdicts, as_of, wanted)
-    return Assessment(as_of, book, history, model, verdicts, outlook, wanted)
+    stops = standing_stops(book, verdicts, as_of, wanted)
+    verdicts = under_stops(verdicts, stops, as_of)
+    outlook = _outlook(book, history, model, verdicts, stops, as_of, wanted)
+    return Assessment(as_of, book, history, model, verdicts, outlook, wanted, stops)
+
+
+def standing_stops(
+    book: Book, verdicts: dict[str, OilVerdict], as_of: date, wanted: frozenset[str] | None = None
+) -> dict[str, Stop]:
+    """What stands as of a day, by unit. verdicts : as the samples alone have it"""
+    noticed = noticed_of(book.observations, as_of)
+    found = stops_of(book.stops, verdicts, open_conditions(book.conditions, as_of), noticed, as_of)
+    return found if wanted is None else {unit: stop for unit, stop in found.items() if unit in wanted}
 
 
 def _outlook(
@@ -100,13 +118,37 @@ def _outlook(
     history: CounterHistory,
     model: RateModel,
     verdicts: dict[str, OilVerdict],
+    stops: dict[str, Stop],
     as_of: date,
     wanted: frozenset[str] | None = None,
 ) -> Outlook:
-    ground = ground_of(book, history, model, verdicts, as_of)
+    ground = ground_of(book, history, model, verdicts, as_of, stops)
     units = book.units if wanted is None else book.units[book.units["unit"].isin(wanted)]
     outlook = build_outlook(units, book.rules, book.services, book.events, ground, as_of)
-    return with_observed(with_deferrals(outlook, book.deferrals), observed_advice(book, verdicts, as_of))
+    outlook = with_observed(with_deferrals(outlook, book.deferrals), observed_advice(book, verdicts, as_of))
+    still: dict[str, list[FollowUp]] = {}
+    for one in open_ones(unit_followups(book, as_of)):
+        still.setdefault(one.unit, []).append(one)
+    outlook = with_open_matters(outlook, open_alarms(book, verdicts, still, as_of), still)
+    return replace(outlook, dues=tuple(sorted(outlook.dues, key=urgency)))
+
+
+def open_alarms(
+    book: Book, verdicts: dict[str, OilVerdict], followups: Mapping[str, Sequence[FollowUp]], as_of: date
+) -> dict[str, tuple[Alarm, ...]]:
+    """What the engineer has to decide today, by unit. followups : open ones by unit"""
+    seen: dict[str, list[Noticed]] = {}
+    for row in noticed_of(book.observations, as_of):
+        seen.setdefault(row.unit, []).append(row)
+    closed = last_closed(book.conditions, HOTTER, as_of)
+    loud = {unit for unit, verdict in verdicts.items() if verdict.call == "pull forward"}
+    found = {
+        unit: alarms_of(
+            verdicts.get(unit), followups.get(unit, ()), hot_alarm(seen.get(unit, ()), closed.get(unit)), as_of
+        )
+        for unit in sorted(loud | set(followups) | set(seen))
+    }
+    return {unit: some for unit, some in found.items() if some}
 
 
 def observed_advice(book: Book, verdicts: dict[str, OilVerdict], as_of: date) -> dict[str, tuple[str, ...]]:
@@ -149,12 +191,17 @@ def visit_notes(
 
 
 def ground_of(
-    book: Book, history: CounterHistory, model: RateModel, verdicts: dict[str, OilVerdict], as_of: date
+    book: Book,
+    history: CounterHistory,
+    model: RateModel,
+    verdicts: dict[str, OilVerdict],
+    as_of: date,
+    stops: Mapping[str, Stop] = NO_STOPS,
 ) -> Ground:
     """What the outlook's questions are answered from, as of a day that may lie after the last row of the book."""
     currents = known_currents(book.readings, book.units, as_of)
     conditions = open_conditions(book.conditions, as_of)
-    return Ground(history, model, verdicts, recent_changes(model, as_of), currents, conditions)
+    return Ground(history, model, verdicts, recent_changes(model, as_of), currents, conditions, stops)
 
 
 def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
@@ -185,8 +232,13 @@ def outlook_if_read(assessment: Assessment, on: date) -> Outlook:
     """
     book = assessment.book
     history, model = as_if_read(assessment.history, assessment.model, book.units, book.events, book.stays, on)
-    ground = ground_of(book, history, model, assessment.verdicts, on)
+    ground = ground_of(book, history, model, assessment.verdicts, on, assessment.stops)
     return build_outlook(book.units, book.rules, book.services, book.events, ground, on)
+
+
+def low_oil_units(book: Book, as_of: date) -> set[str]:
+    """Units whose oil level was seen low and is not closed: no oil is drawn from them."""
+    return {one.unit for one in open_ones(unit_followups(book, as_of)) if is_low_oil(one)}
 
 
 def moved_if_repeated(assessment: Assessment, units: Collection[str], on: date) -> dict[str, int]:
@@ -205,7 +257,8 @@ def moved_if_repeated(assessment: Assessment, units: Collection[str], on: date) 
     found = {verdict.unit: verdict for verdict in assess_oil(then, assessment.model, on, assessment.wanted)}
     sampled = set(map(str, last["unit"])) & set(found)
     verdicts = {tag: found[tag] if tag in sampled else verdict for tag, verdict in assessment.verdicts.items()}
-    after = _earliest(_outlook(book, assessment.history, assessment.model, verdicts, day, assessment.wanted))
+    stops = assessment.stops
+    after = _earliest(_outlook(book, assessment.history, assessment.model, verdicts, stops, day, assessment.wanted))
     now = _earliest(assessment.outlook)
     return {tag: max((now[tag] - after[tag]).days, 0) for tag in sampled if tag in after and tag in now}
 
@@ -231,7 +284,7 @@ def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Se
         mine = _limit_of(book, unit, *supposed.limit)
         limits = mine if book.limits.empty else pd.concat([book.limits, mine], ignore_index=True)
         verdicts = under_limits(assessment, limits).verdicts
-    ground = ground_of(book, assessment.history, assessment.model, verdicts, day)
+    ground = ground_of(book, assessment.history, assessment.model, verdicts, day, assessment.stops)
     now = assessment.outlook.of_unit(unit)
     return what_if(unit, now, supposed, book.units, book.rules, book.services, book.events, ground, resets, day)
 
@@ -245,12 +298,10 @@ def _limit_of(book: Book, unit: str, quantity: str, value: float) -> pd.DataFram
     return made.astype({name: kind for name, kind in book.limits.dtypes.items() if name not in row})
 
 
-def severe_units(assessment: Assessment) -> set[str]:
-    """Units that nobody is to go near, by a finding, a noted condition or the oil; those without a rule among them."""
-    noted = open_conditions(assessment.book.conditions, assessment.as_of)
-    found = {due.unit for due in assessment.outlook.dues if due.must_stop}
-    found |= {tag for tag, some in noted.items() if any(one.severe for one in some)}
-    return found | {tag for tag, verdict in assessment.verdicts.items() if verdict.severe}
+def severe_units(assessment: Assessment) -> dict[str, str]:
+    """Units with a stop, each with what stands first in its row: nobody goes near, reads, samples or exercises them;
+    those released for work among them."""
+    return {unit: stop.short for unit, stop in sorted(assessment.stops.items())}
 
 
 def contact_wear(assessment: Assessment, unit: str) -> Wear | None:
@@ -356,6 +407,7 @@ def known_on(book: Book, day: date) -> Book:
         services=until(book.services, "done_on"),
         deferrals=until(book.deferrals, "decided_on"),
         conditions=until(book.conditions, "noted_on"),
+        stops=until(book.stops, "opened_on"),
         observations=until(book.observations, "observed_on"),
         followups=until(book.followups, "noted_on"),
     )

@@ -42,9 +42,10 @@ class Speakers:
 
         units : unit, the columns in `like`, and home [station where the register first had the unit; where the column
             is missing its station]; a unit without a home draws a lot of its own
+            speaks [False: is only compared; may be left out]
         like : columns whose values make a group
         """
-        known = in_order(units)
+        known = in_order(units[units["speaks"]] if "speaks" in units else units)
         return cls(frozenset(known["unit"][_groups(known, like)[1]]), frozenset(known["unit"].iloc[:OF_THE_FLEET]))
 
     def rows(self, names: Sequence[str] | npt.NDArray[np.object_]) -> tuple[Bools, Bools]:

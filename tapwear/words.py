@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from datetime import date
 
 CAUTION_SHORT = (
     "Planning advice only, neither a switching permit nor a diagnosis. Before any work: de-energise, isolate, "
@@ -18,7 +19,17 @@ CAUTIONS = (
     "Never sample energised equipment that is under negative pressure: a bubble drawn in can flash over.",
     "Results are planning advice: neither a switching permit nor a diagnosis.",
 )
-SEVERE = "Do not operate, approach or sample energised. Call the responsible engineer."
+STOP_ORDERS = (
+    "Do not operate. Do not go near. Do not sample while energised. Keep others away. "
+    "Call the responsible engineer now."
+)
+# Why a stop was opened: as stored -> as said.
+STOP_CAUSES = {
+    "oil": "oil results",
+    "condition": "noted condition",
+    "visit": "seen on a visit",
+    "engineer": "engineer's order",
+}
 # As stored -> as said.
 CONDITION_KINDS = {
     "hotter_than_main_tank": "compartment hotter than the main tank",
@@ -57,6 +68,24 @@ _LABELS = {
     "gas_bottle_kpa": "gas bottle",
     "heater": "cabinet heater",
 }
+
+
+def stop_notice(*units: str) -> str:
+    """What is said first of units whose stop stands, in the one wording that there is; no unit: of one that is named
+    beside it."""
+    where = f" in {', '.join(units)}" if units else ""
+    return f"STOP: possible arcing or overheating{where}. {STOP_ORDERS}"
+
+
+def stop_short(since: date, for_work: bool) -> str:
+    """What stands first in the row of a stopped unit: `STOP since 2026-05-26`, or what it is released for."""
+    return "STOP: only work de-energised" if for_work else f"STOP since {since}"
+
+
+def condition_evidence(kind: str, noted_on: date, author: str, words: str) -> str:
+    """A severe condition as the evidence of a stop: `Relay trip, noted 2026-06-03 by K. Lund: surge relay.`"""
+    by = f" by {author}" if author else ""
+    return f"{CONDITION_KINDS[kind].capitalize()}, noted {noted_on}{by}: {words.rstrip('.')}."
 
 
 def observed_label(quantity: str) -> str:

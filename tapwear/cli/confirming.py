@@ -47,6 +47,7 @@ def confirm(
 
     from tapwear.report.plain import json_text, plain
     from tapwear.store.holding import decide, held_rows
+    from tapwear.store.runs import newest_import
 
     store = open_the_store(context)
     if not numbers and not everything:
@@ -64,6 +65,7 @@ def confirm(
         return
     if not (because and because.strip()):
         raise UsageError("Say how you know with --because REASON; it is kept with your name.")
+    before = newest_import(store)
     told = decide(
         store,
         None if everything else numbers,
@@ -73,11 +75,25 @@ def confirm(
         today=today(),
         drop=drop,
     )
+    if not drop:
+        _raise_stops(context, store, by, before)
     for finding in told.findings:
         say(f"{finding.severity}: {plain(finding.sentence())}")
     say(f"{'Dropped' if drop else 'Stored'}: {len(told.done):,} held rows. Store: {store.path}")
     if any(finding.severity in ("rejected", "conflict") for finding in told.findings):
         raise DataRejected("Not every row could be stored, see above; those go on waiting.")
+
+
+def _raise_stops(context: typer.Context, store: Store, by: str | None, before: int) -> None:
+    """Stops for what was stored since the import of that number, said before all else."""
+    from tapwear.cli.stops import RAISES, raise_and_tell
+    from tapwear.store.runs import newest_import
+    from tapwear.store.stops import tags_of_import
+
+    with store.rows() as connection:
+        numbers = range(before + 1, newest_import(store) + 1)
+        tags = {tag for number in numbers for tag in tags_of_import(connection, number, RAISES)}
+    raise_and_tell(context, store, tags, by)
 
 
 def stood_by(store: Store, unit: str, given: dict[str, Any], sure: str | None) -> str:

@@ -45,7 +45,30 @@ def load(name: str) -> Any:
         alone.command(name)(getattr(module, name))
     command = get_group(alone).commands[name]
     _flow(command)
+    for leaf in leaves(command):
+        _stops_first(name, leaf)
     return command
+
+
+def leaves(command: Any) -> list[Any]:
+    """The command itself, or all of a group, however deep."""
+    below = getattr(command, "commands", None)
+    return [command] if below is None else [leaf for one in below.values() for leaf in leaves(one)]
+
+
+def _stops_first(name: str, command: Any) -> None:
+    """Before a command that names units runs, it is said which of them are stopped."""
+    if not {"unit", "units", "tags"} & {param.name for param in command.params}:
+        return
+    run = command.invoke
+
+    def invoke(context: Any) -> Any:
+        from tapwear.cli.stops import announce
+
+        announce(name, context)
+        return run(context)
+
+    command.invoke = invoke
 
 
 def _flow(command: Any) -> None:
@@ -84,6 +107,7 @@ _VISIT = {
         "on_visit_condition",
         "What people noted about a unit's condition: add, close and list. It acts as they say.",
     ),
+    "stop": ("stops", "Units that nobody may operate or go near: list, show, raise, release by the engineer."),
     "unit": ("on_visit_unit", "Who is who: add, correct, move, swap, retire, show and list units."),
     "followups": ("followups", "What is to be followed up after visits: list, add, close, reopen."),
 }

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +16,6 @@ from tapwear.measures import SYSTEMS
 from tapwear.report.plain import plain
 from tapwear.store.doubts import other_century
 from tapwear.visits.fields import GASES, FieldSpec, TableSpec
-from tapwear.words import SEVERE
 
 if TYPE_CHECKING:
     from tapwear.store.entries import Outcome
@@ -31,12 +30,6 @@ def tell(*lines: str) -> None:
     """Lines for the person, on standard error."""
     for line in lines:
         say(line.replace("\n", " "))
-
-
-def say_severe(tag: str, reasons: Sequence[str]) -> None:
-    """Says, where there is a reason, that nobody may go near the unit."""
-    if reasons:
-        tell(f"{tag}: {SEVERE}", *(f"  {reason}" for reason in reasons if SEVERE not in reason))
 
 
 def at_a_terminal() -> bool:

@@ -8,7 +8,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import KEEPING, Setup, access_of, now, open_the_store, say, setup_of, store_path, today, who
+from tapwear.cli.context import (
+    KEEPING,
+    Setup,
+    access_of,
+    now,
+    open_the_store,
+    parse_date,
+    say,
+    setup_of,
+    store_path,
+    today,
+    who,
+)
 from tapwear.errors import DataRejected, StoreError, UsageError
 
 if TYPE_CHECKING:
@@ -98,6 +110,8 @@ def import_rows(
     _no_dumps(paths)
     store = open_the_store(context)
     result = _bring_in(store, paths, mapping, date_format, dry_run=dry_run, by=who(context, by))
+    if result.number is not None:
+        _raise_stops(context, store, result.number, by)
     _tell(result, store.path, dry_run=dry_run)
     if not result.all_taken:
         rejected, conflicts, held = (result.total(what) for what in ("rejected", "conflicts", "held"))
@@ -105,6 +119,27 @@ def import_rows(
         if rejected or conflicts or held:
             raise DataRejected(f"Rows rejected: {rejected:,}; in conflict with the store: {conflicts:,}{waits}.")
         raise DataRejected("Not every file could be read.")
+
+
+def _raise_stops(context: typer.Context, store: Store, number: int, by: str | None) -> None:
+    """What an import brought in that is severe, or to be acted on at once, said before all else."""
+    from tapwear.cli.stops import RAISES, raise_and_tell, tell_alarms
+    from tapwear.store.stops import stopped_tags, tags_of_import
+
+    with store.rows() as connection:
+        tags = tags_of_import(connection, number, RAISES)
+        seen = tags_of_import(connection, number, ("observation",))
+    if not tags:
+        return
+    raise_and_tell(context, store, tags, by)
+    if seen:
+        from tapwear.stopping import import_alarms
+
+        with store.rows() as connection:
+            stopped = stopped_tags(connection)
+        for tag, alarms in import_alarms(store, number, today()).items():
+            if tag not in stopped:
+                tell_alarms(tag, alarms)
 
 
 def _no_dumps(paths: Sequence[Path]) -> None:
@@ -290,7 +325,9 @@ def demo(
 ) -> None:
     """Show the main job on an invented fleet."""
     from tapwear.cli.scheduling import due
+    from tapwear.stopping import raise_stops
     from tapwear.store.engine import create_store
+    from tapwear.store.recording import Stamp
 
     path = file or DEMO_STORE
     if path.exists():
@@ -299,6 +336,7 @@ def demo(
         store = create_store(path, access_of(setup_of(context)))
         try:
             result = _bring_in(store, sorted(demo_folder().glob("*.csv")), None, None, dry_run=False, by="demo")
+            raise_stops(store, None, parse_date(DEMO_AS_OF, "as of"), Stamp("demo", now()))
         except BaseException:
             store.close()
             for ending in ("", "-wal", "-shm"):

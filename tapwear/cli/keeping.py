@@ -61,10 +61,14 @@ def upgrade(
     path = store.path
     to = backup or path.with_name(f"{path.stem}-before-upgrade-{now():%Y%m%dT%H%M%SZ}{path.suffix}")
     steps = run_steps(store, to)
-    store.close()
     if not steps:
+        store.close()
         say(f"{path} is up to date; nothing was done.")
         return
+    from tapwear.cli.stops import raise_and_tell
+
+    raise_and_tell(context, store, None, None)
+    store.close()
     if not store.on_server:
         say(f"Backup: {to}")
     for step in steps:

@@ -10,6 +10,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, parse_date, who
 from tapwear.cli.entering import asked, at_a_terminal, in_words, stamp_of, tell, value_of
+from tapwear.cli.stops import RAISES, raise_and_tell
 from tapwear.errors import UsageError
 from tapwear.words import as_typed
 
@@ -82,12 +83,16 @@ def amend(
     if withdraw:
         with store.rows(writing=True) as connection:
             withdraw_entry(connection, row, stamp)
+        if row.kind in RAISES:
+            raise_and_tell(context, store, [key.tag], by)
         tell(f"Withdrawn: {key.tag}, {row.name}. It stays in the book. Store: {store.path}")
         return
     given, doubt = _corrected(store, key, row, typed, sure, witness)
     with store.rows(writing=True) as connection:
         after = amend_entry(connection, key, row, given, stamp, doubt)
         before, now = row_of(connection, row.kind, row.id), row_of(connection, row.kind, after)
+    if row.kind in RAISES:
+        raise_and_tell(context, store, [key.tag], by)
     from tapwear.cli.history_words import changed_words
 
     words = changed_words(before, now)
@@ -129,6 +134,7 @@ def undo(
         raise UsageError("Nothing was changed. To take it back say why: --because REASON")
     with store.rows(writing=True) as connection:
         take_back(connection, entry, stamp_of(context, by, reason.strip()))
+    raise_and_tell(context, store, {tag for (kind, _), tag in tags.items() if kind in RAISES and tag}, by)
     count = "1 row" if len(entry.rows) == 1 else f"{len(entry.rows)} rows"
     tell(f"Taken back: {count}. They stay in the book: tapwear history UNIT. Store: {store.path}")
 

@@ -8,9 +8,10 @@ import typer
 
 from tapwear.cli.context import open_the_store, today, who
 from tapwear.cli.entering import past_day, replacing, settle, stamp_of, tell, value_of, values_of
+from tapwear.cli.stops import tell_stops
 from tapwear.report.plain import json_text
 from tapwear.visits.fields import CONDITIONS
-from tapwear.words import CONDITION_KINDS, SEVERE
+from tapwear.words import CONDITION_KINDS
 
 if TYPE_CHECKING:
     from tapwear.store.conditions import ConditionRow
@@ -36,7 +37,7 @@ def add(
     severe: Annotated[
         bool | None,
         typer.Option(
-            "--severe/--not-severe", help="Nobody goes near until the engineer says so. A relay trip is severe."
+            "--severe/--not-severe", help="Stops the unit until an engineer releases it. A relay trip is severe."
         ),
     ] = None,
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who noted and judged it; else you.")] = None,
@@ -47,7 +48,8 @@ def add(
 ) -> None:
     """Note a condition: a hot compartment, an infrared finding, a motor current, a relay trip, a maker's bulletin.
 
-    An act-by day brings the unit's date forward like a clock. A severe one stops all suggestions to sample or visit.
+    An act-by day brings the unit's date forward like a clock. A severe one stops the
+    unit: nobody operates it or goes near until an engineer releases it (tapwear stop).
 
     Examples:
       tapwear condition add T1 motor_current --words "peak 25 % above last year's" --act-by 2027-03-31
@@ -55,8 +57,9 @@ def add(
 
     Exit codes: 0 recorded or already there; 2 command not understood; 3 in conflict with the book, not recorded.
     """
-    from tapwear.store.conditions import add_condition
+    from tapwear.store.conditions import add_condition, is_severe, severe_condition
     from tapwear.store.find import find_unit
+    from tapwear.store.stops import open_stop, open_stops
 
     reason = replacing(replace, because)
     given = values_of(CONDITIONS, {"kind": kind, "words": words})
@@ -70,9 +73,13 @@ def add(
     with store.rows(writing=True) as connection:
         key = find_unit(connection, unit)
         outcome = add_condition(connection, key, given, stamp, replace=replace)
+        severe = is_severe(given) and outcome.kind != "conflict"
+        if severe:
+            open_stop(connection, key, severe_condition(key, given), stamp)
+            stands = open_stops(connection, key)
+    if severe:
+        tell_stops({key.tag: stands})
     settle(outcome, f"{key.tag}, {CONDITION_KINDS[given['kind']]} noted on {given['noted_on']}", store.path)
-    if severe or (severe is None and given["kind"] == "relay_trip"):
-        tell(f"{key.tag}: {SEVERE}")
 
 
 @condition.command("close")
@@ -87,7 +94,8 @@ def close(
     ] = None,
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who records; else you.")] = None,
 ) -> None:
-    """Close a condition: it acts no more from that day on, and stays in the book.
+    """Close a condition: it acts no more from that day on, and stays in the book. A stop that it raised stands until an
+    engineer releases it.
 
     Example: tapwear condition close T1 motor_current --words "brake set right, current as before"
     """

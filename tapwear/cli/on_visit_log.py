@@ -4,9 +4,9 @@ from typing import Annotated
 
 import typer
 
-from tapwear.cli.context import open_the_store, today
+from tapwear.cli.context import open_the_store
 from tapwear.cli.counter_check import doubt_kept, expected, introduce, say_range
-from tapwear.cli.entering import past_day, replacing, say_severe, settle, stamp_of, tell, values_of
+from tapwear.cli.entering import past_day, replacing, settle, stamp_of, tell, values_of
 from tapwear.visits.fields import READINGS
 
 
@@ -61,7 +61,6 @@ def log(
 
     Exit codes: 0 recorded or already there; 2 command not understood; 3 questioned or in conflict, not recorded.
     """
-    from tapwear.store.conditions import open_severe
     from tapwear.store.entries import add_reading, check_serial
     from tapwear.store.find import find_unit
     from tapwear.store.history import counter_past
@@ -75,8 +74,6 @@ def log(
         key = find_unit(connection, unit)
         check_serial(connection, key, serial or "")
         past = counter_past(connection, key, given.get("drive", ""), given.get("source", "mechanical"), day)
-        severe = open_severe(connection, key, today())
-    say_severe(key.tag, severe)
     introduce(past, day)
     stamp = stamp_of(context, by, reason)
     present = past.same_day(day)

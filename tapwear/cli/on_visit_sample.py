@@ -4,9 +4,10 @@ from typing import Annotated
 
 import typer
 
-from tapwear.cli.context import open_the_store, today
+from tapwear.cli.context import open_the_store
 from tapwear.cli.counter_check import doubt_kept, expected
-from tapwear.cli.entering import in_words, past_day, replacing, say_severe, settle, stamp_of, tell, value_of, values_of
+from tapwear.cli.entering import in_words, past_day, replacing, settle, stamp_of, tell, value_of, values_of
+from tapwear.cli.stops import raise_and_tell
 from tapwear.visits.fields import GASES, SAMPLES
 
 GAS_HELP = 'ppm (µL/L); "<0.5" for below the detection limit.'
@@ -87,7 +88,6 @@ def sample(
     Exit codes: 0 recorded or already there; 2 command not understood; 3 in conflict with the book, not recorded.
     """
     from tapwear.store.compartments import known_serials
-    from tapwear.store.conditions import open_severe
     from tapwear.store.entries import add_reading, add_sample
     from tapwear.store.find import find_unit
     from tapwear.store.history import counter_past
@@ -124,8 +124,6 @@ def sample(
         odd = known_serials(connection).doubt(key.tag, given.get("compartment", ""), seen) if seen else ""
         if number is not None:
             past = counter_past(connection, key, drive or "", "sample", day)
-        severe = open_severe(connection, key, today())
-    say_severe(key.tag, severe)
     if past is not None and number is not None:
         doubt = doubt_kept(expected(past, day, number), number, None, stop=False)
     stamp = stamp_of(context, by, reason)
@@ -134,6 +132,8 @@ def sample(
         if past is not None and number is not None and outcome.kind in ("stored", "replaced"):
             read = {"value": number, "read_on": day, "source": "sample", "drive": past.drive}
             add_reading(connection, key, read, stamp, doubt=doubt, replace=replace)
+    if outcome.kind in ("stored", "replaced"):
+        raise_and_tell(context, store, [key.tag], by)
     results = {name: value for name, value in given.items() if name.endswith(("_ul_per_l", "_mg_per_kg", "_kv"))}
     listed = ", ".join(
         f"{name.removesuffix('_ul_per_l').removesuffix('_mg_per_kg').removesuffix('_kv').replace('_', ' ')} "

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import open_the_store, today
-from tapwear.cli.entering import at_a_terminal, past_day, replacing, say_severe, settle, stamp_of, tell
+from tapwear.cli.context import open_the_store
+from tapwear.cli.entering import at_a_terminal, past_day, replacing, settle, stamp_of, tell
 from tapwear.cli.guiding import LeaveIt, ask_all, begin, path_of, stop
 from tapwear.cli.overdue import cleared_overdue, refuse_without_proof
 from tapwear.cli.visit_draft import remove_draft
@@ -103,7 +103,6 @@ def service(
     from tapwear.cli.service_guide import DRIVE, ServiceGuide
     from tapwear.cli.visit_asking import Asking
     from tapwear.cli.visit_draft import ServiceDraft
-    from tapwear.store.conditions import open_severe
     from tapwear.store.find import find_unit
     from tapwear.store.overview import unit_rules
     from tapwear.store.visit_ground import visit_ground
@@ -127,9 +126,7 @@ def service(
     draft = begin(path, ServiceDraft(key.tag, day, stamp.by), asks=asks, resume=resume, anew=anew)
     with store.rows() as connection:
         ground, rules = visit_ground(connection, key, draft.done_on), unit_rules(connection, key)
-        severe = open_severe(connection, key, today())
     guide = ServiceGuide(store, key, ground.where.where, ground.serial, ground.drives, rules, draft, asking)
-    say_severe(key.tag, severe)
     try:
         if asks:
             tell("Empty: not read. ? explains. < goes back. Ctrl-C stops; what was answered is kept.")

@@ -211,6 +211,7 @@ def _subject(assessment: Assessment, tag: str) -> Subject:
         verdict=assessment.verdicts.get(tag),
         story=story,
         wear=contact_wear(assessment, tag),
+        stop=assessment.stops.get(tag),
         noticed=seen.get(tag, ()),
         followups=still.get(tag, ()),
     )

@@ -139,8 +139,8 @@ def _stations(
     severe = severe_units(assessment)
     why = _reasons(assessment, expires)
     if due_visits:
-        here = here[here["station"].isin(set(here.loc[here["unit"].isin(set(why) - severe), "station"]))]
-        here = here[here["unit"].isin(set(why) | severe)]
+        here = here[here["station"].isin(set(here.loc[here["unit"].isin(set(why) - set(severe)), "station"]))]
+        here = here[here["unit"].isin(set(why) | set(severe))]
     if wanted:
         folded = {name.casefold() for name in wanted}
         here = here[here["station"].str.casefold().isin(folded)]

@@ -9,19 +9,24 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from tapwear.cli.entering import say_severe, tell
+from tapwear.cli.entering import tell
 from tapwear.cli.guiding import LeaveIt, ask_all, begin, path_of, stop
+from tapwear.cli.stops import tell_alarms, tell_stops
 from tapwear.cli.visit_asking import Asking
 from tapwear.cli.visit_doubts import follow_up_words
 from tapwear.cli.visit_draft import Draft, remove_draft
 from tapwear.cli.visit_steps import Guide
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import shown_in, unit_in
+from tapwear.outlook.noticed import Noticed
+from tapwear.outlook.signs import NO_OIL, seen_alarms, severe_signs
 from tapwear.store.find import find_unit
 from tapwear.store.recording import Stamp
+from tapwear.store.stops import Severe, open_stop, open_stops
 from tapwear.store.visit_ground import Ground, visit_ground
 from tapwear.store.visiting import VisitOutcome, record_visit
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.visits.observations import POSITIONS, noted
+from tapwear.words import CAUTIONS, stop_notice
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -57,8 +62,7 @@ def make_visit(
     with store.rows() as connection:
         ground = visit_ground(connection, key, draft.visited_on)
     answers = {**given, **_by_drive(counters, ground)}
-    severe = _say_severe(store, ground)
-    guide = Guide(store, ground, draft, Asking(answers, how.asks, how.sure, how.system), severe)
+    guide = Guide(store, ground, draft, Asking(answers, how.asks, how.sure, how.system), bool(ground.stops))
     try:
         if how.asks:
             _introduce(guide)
@@ -71,9 +75,28 @@ def make_visit(
         raise
     with store.rows(writing=True) as connection:
         outcome = record_visit(connection, draft.visit(), how.stamp)
+        seen = _seen(draft)
+        for _, on, words in severe_signs(seen):
+            open_stop(connection, key, Severe(key.tag, on, "visit", words), how.stamp)
+        stands = open_stops(connection, key)
     if keeps:
         remove_draft(path)
+    if len(stands) > len(ground.stops):
+        tell_stops({key.tag: stands})
+        guide.severe = True
+    else:
+        tell_alarms(key.tag, seen_alarms(seen))
     _say_stored(guide, outcome)
+
+
+def _seen(draft: Draft) -> list[Noticed]:
+    """What the visit noted of the unit itself, as the outlook takes it."""
+    if draft.another_unit:
+        return []
+    found = noted({name: value for name, value in draft.observations.items() if name not in POSITIONS})
+    return [
+        Noticed(draft.unit, draft.visited_on, "", name, number, words) for name, (number, words) in found.items()
+    ]
 
 
 # --- asking ---------------------------------------------------------------------------------------------------
@@ -108,31 +131,7 @@ def _by_drive(counters: Mapping[str, Sequence[str]], ground: Ground) -> dict[str
     return found
 
 
-# --- what is severe, and what comes after ---------------------------------------------------------------------
-
-
-def _say_severe(store: Store, ground: Ground) -> bool:
-    """Says first of all when nobody may go near; True then. By open conditions, and by its oil."""
-    reasons = list(ground.severe)
-    if ground.samples and not reasons:
-        reasons = severe_oil(store, ground)
-    say_severe(ground.unit.tag, reasons)
-    return bool(reasons)
-
-
-def severe_oil(store: Store, ground: Ground) -> list[str]:
-    """What a severe finding of the unit's oil says, sentence by sentence; nothing where its oil is not severe.
-
-    What is usual is learnt from like units: the same answer as in every list.
-    """
-    from tapwear.report.terminal import progress
-
-    with progress("Looking at what the oil says"):
-        from tapwear.fleet import assess_units
-
-        found = assess_units(store, [ground.unit.tag], ground.on)
-    mine = [verdict for verdict in found.verdicts.values() if verdict.severe]
-    return [finding.words for verdict in mine for finding in verdict.findings]
+# --- what comes after -----------------------------------------------------------------------------------------
 
 
 def _say_stored(guide: Guide, outcome: VisitOutcome) -> None:
@@ -140,8 +139,9 @@ def _say_stored(guide: Guide, outcome: VisitOutcome) -> None:
     words = {"known": "is in the book already; nothing was added", "older": "is older than what the book has of it"}
     what = words.get(outcome.kind, f"stored whole, {outcome.rows} row{'s' if outcome.rows != 1 else ''}")
     tell(f"Visit to {draft.unit} on {draft.visited_on}: {what}. Store: {place}")
-    if draft.sample_taken and guide.severe:
-        tell(f"No label is printed: {SEVERE}")
+    low = draft.observations.get("oil_level") == "low"
+    if draft.sample_taken and (guide.severe or low):
+        tell(f"No label is printed: {stop_notice(draft.unit) if guide.severe else NO_OIL}")
     elif draft.sample_taken and not draft.another_unit:
         _print_labels(guide)
     if not guide.severe:

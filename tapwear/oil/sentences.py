@@ -9,7 +9,7 @@ from tapwear.oil.limits import amount
 from tapwear.oil.samples import Floats
 from tapwear.oil.settings import C2H2, C2H4
 from tapwear.oil.types import OilFinding, Standing
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 LEAK = "It suggests a leak from the compartment and never excludes arcing in the main tank"
 SOURCES: dict[str, tuple[str, Standing]] = {
@@ -71,7 +71,7 @@ def finding(evidence: Evidence, row: int, gas: Floats, compared: Floats, vacuum:
 
 def severe_finding(on: date) -> OilFinding:
     """The words for the responsible engineer; nothing else may be suggested beside them."""
-    return OilFinding("severe", f"The sample of {on} is severe. {SEVERE}", {}, "domain practice", "our choice")
+    return OilFinding("severe", f"The sample of {on} is severe. {stop_notice()}", {}, "domain practice", "our choice")
 
 
 def one_sample_finding(kind: str, on: date) -> OilFinding:

@@ -21,6 +21,7 @@ from tapwear.outlook import reasons
 from tapwear.outlook.answers import Answers, Chunk, Dates, answers_of, numbers
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.rules import MAIN_TASK, questions
+from tapwear.outlook.stops import Stop
 from tapwear.outlook.types import Clock, Driver, Due, Outlook, horizon
 from tapwear.words import CONDITION_KINDS, years_words
 
@@ -36,6 +37,7 @@ class Ground:
     rate_words : the newest change of rate by unit, "" or absent: none
     currents : what is known of the current, for rules that weigh operations by it
     conditions : open ones that people noted, by unit
+    stops : what stands, by unit
     """
 
     history: CounterHistory
@@ -44,6 +46,7 @@ class Ground:
     rate_words: Mapping[str, str]
     currents: Currents
     conditions: Mapping[str, Sequence[Noted]] = field(default_factory=dict)
+    stops: Mapping[str, Stop] = field(default_factory=dict)
 
 
 def build_outlook(
@@ -81,16 +84,18 @@ def answer(asked: pd.DataFrame, ground: Ground, as_of: date) -> Outlook:
 
 
 def urgency(due: Due) -> tuple[int, date, str, str]:
-    """Sorting key: severe finding, overdue, then by early date. Units without a date, and those not in service, stand a
-    year ahead (our choice: they cost a call or a look in the store, not an outage)."""
+    """Sorting key: a stop, an alarm for the engineer, overdue, then by early date. Units without a date, and those not
+    in service, stand a year ahead (our choice: they cost a call or a look in the store, not an outage)."""
     far, year_ahead = date.max, due.as_of + timedelta(days=365)
-    if due.state != "in service":
-        return (2, max(due.early or far, year_ahead) if due.known else year_ahead, due.unit, due.task)
     if due.severe:
         return (0, due.early or far, due.unit, due.task)
+    if due.state != "in service":
+        return (3, max(due.early or far, year_ahead) if due.known else year_ahead, due.unit, due.task)
+    if due.alarms:
+        return (1, due.early or far, due.unit, due.task)
     if due.known and due.overdue:
-        return (1, due.middle or far, due.unit, due.task)
-    return (2, (due.early if due.known else year_ahead) or far, due.unit, due.task)
+        return (2, due.middle or far, due.unit, due.task)
+    return (3, (due.early if due.known else year_ahead) or far, due.unit, due.task)
 
 
 @dataclass(frozen=True)
@@ -208,7 +213,7 @@ def _due(
     drivers = DRIVERS if asked_by else DRIVERS[:3]
     share: dict[str, float] = {driver: round(chance, 4) for driver, chance in zip(drivers, a.share[row], strict=False)}
     driver: Driver = max(drivers, key=share.__getitem__) if known and any(share.values()) else "unknown"
-    severe_noted = any(one.severe for one in ground.conditions.get(unit, ()))
+    stop = ground.stops.get(unit)
     evidence = reasons.Evidence(
         unit=unit,
         state=item.state,
@@ -232,7 +237,8 @@ def _due(
         rate_words=ground.rate_words.get(unit, ""),
         weight_doubt=reasons.weight_doubt(a.weights.get(row), unit in ground.currents.rated),
         noted=tuple(noted),
-        severe_noted=severe_noted,
+        stopped=stop is not None,
+        release=stop.release if stop else "",
         asked_by=asked_by if driver == "condition" else None,
     )
     unknown = a.has_rule[row] and not known
@@ -272,7 +278,10 @@ def _due(
         last_reading_on=read.on,
         last_reading_value=read.value,
         last_sample_on=verdict.last_sample_on if verdict else None,
-        severe=(main and verdict is not None and verdict.severe) or any(one.severe for one in noted),
+        severe=stop is not None,
+        stop_since=stop.since if stop else None,
+        stop_words=stop.evidence if stop else (),
+        release=evidence.release,
         conditions=tuple(one.sentence for one in noted),
         oil_findings=_oil_findings(verdict) if main else (),
         doubts=reasons.doubts(evidence),

@@ -31,7 +31,7 @@ def _deferred(due: Due, row: pd.Series | None) -> Due:
     who = f"by {row['engineer']}"
     if until < due.as_of:
         return replace(due, doubts=(f"the deferral of the {due.task} to {until} {who} has expired", *due.doubts))
-    severe = due.must_stop  # nobody is sent there, for no check either
+    severe = due.severe  # nobody is sent there, for no check either
     words = f"deferred to {until} {who}: {row['reason']}" + ("" if severe else f"; checks: {row['extra_checks']}")
     action = due.next_action
     if action == f"plan the {due.task} now":

@@ -68,7 +68,7 @@ def with_observed(outlook: Outlook, said: Mapping[str, Sequence[str]]) -> Outloo
     """
     if not said:
         return outlook
-    severe = {due.unit for due in outlook.dues if due.must_stop}
+    severe = {due.unit for due in outlook.dues if due.severe}
     main = {due.unit for due in outlook.dues if due.task == MAIN_TASK}
 
     def told(due: Due) -> Due:
@@ -113,6 +113,6 @@ def _hotter(unit: str, rows: Sequence[Noticed], closed: date | None) -> str:
     again = f", as on {before[-1]}" if before else ""
     which = f"compartment {name}" if name else "compartment"
     return (
-        f"{which} {more:.3g} K hotter than the main tank on {on}{again}: for the engineer to judge; note it with "
+        f"{which} {more:.3g} K hotter than the main tank on {on}{again}: refer to the engineer today; note it with "
         f"tapwear condition add {as_typed(unit)} {HOTTER} --words TEXT"
     )

@@ -9,7 +9,7 @@ from tapwear.counts.current import UnitWeights
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.conditions import Noted
 from tapwear.weeks import age_words
-from tapwear.words import CONDITION_KINDS, SEVERE, as_typed
+from tapwear.words import CONDITION_KINDS, as_typed, stop_notice
 
 # Our choices, all of them: when an age is worth a word.
 READING_OLD_DAYS = 400
@@ -19,6 +19,7 @@ CURRENT_SHARE = 0.5
 FEW_READINGS = 4
 SOON_DAYS = 730
 ORDER_AHEAD_WEEKS = 8
+ROUTINE = "no action before the next routine visit"
 READ_AGAIN = "read the counter again"
 
 
@@ -48,7 +49,8 @@ class Evidence:
     rate_words: str  # "" or the newest change of rate
     weight_doubt: str  # "" or what casts doubt on operations weighted by current
     noted: tuple[Noted, ...] = ()  # open conditions that concern this date
-    severe_noted: bool = False  # a severe condition of the unit is open, whatever the task
+    stopped: bool = False  # a stop stands at the unit
+    release: str = ""  # an engineer's release for work de-energised, as words
     asked_by: Noted | None = None  # the condition that drives the date
 
 
@@ -110,11 +112,13 @@ def _oil_doubts(e: Evidence) -> list[str]:
 def next_action(e: Evidence) -> str:
     """What to do next for this date: one thing, and the planning too where that can wait no longer."""
     v = e.verdict
-    if e.severe_noted or (v is not None and v.severe):
-        return SEVERE
+    if e.release:
+        return f"do not energise or operate; {e.release}"
+    if e.stopped:
+        return stop_notice(e.unit)
     if e.main_task and v is not None and v.call == "pull forward" and e.oil_drives:
         later = v.open_by_early is not None and v.open_by_early > e.as_of
-        return f"plan the overhaul {f'before {v.open_by_early}' if later else 'now'}; the oil asks for it"
+        return f"schedule the overhaul {f'before {v.open_by_early}' if later else 'now'} (oil results)"
     if e.asked_by is not None and e.asked_by.act_by is not None:
         when = f"by {e.asked_by.act_by}" if e.asked_by.act_by > e.as_of else f"now: it was due by {e.asked_by.act_by}"
         return f"act on what was noted ({CONDITION_KINDS[e.asked_by.kind]}) {when}"
@@ -149,7 +153,7 @@ def _order_by(e: Evidence, early: date) -> date:
 
 def _by_date(e: Evidence) -> str:
     if e.early is None or (e.early - e.as_of).days > SOON_DAYS:
-        return "visits as usual"
+        return ROUTINE
     plan = f"plan it before {e.early}" if e.early > e.as_of else "plan it now: it may be due already"
     if not e.kit or not e.lead_time_weeks:
         return plan

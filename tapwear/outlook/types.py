@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-from tapwear.words import SEVERE
+from tapwear.words import stop_short
 
 Driver = Literal["operations", "calendar", "oil", "condition", "unknown"]
 
@@ -98,7 +98,11 @@ class Due:
     last_reading_on: date | None = None
     last_reading_value: int | None = None
     last_sample_on: date | None = None
-    severe: bool = False
+    severe: bool = False  # a stop is open at the unit, by whatever raised it
+    stop_since: date | None = None  # day of its first evidence
+    stop_words: tuple[str, ...] = ()  # its evidence, as sentences
+    release: str = ""  # an engineer's release for work de-energised, as words; "": nobody may work on it
+    alarms: tuple[str, ...] = ()  # what the engineer has to decide today, below a stop; also among the doubts
     doubts: tuple[str, ...] = ()  # plain sentences
     next_action: str = ""
     deferral: str = ""  # a recorded deferral in force, as words; also among the doubts
@@ -114,8 +118,13 @@ class Due:
 
     @property
     def must_stop(self) -> bool:
-        """Whether severe arcing or heating is suspected, by this due or that of the unit's contact service."""
-        return self.severe or self.next_action.startswith(SEVERE)
+        """Whether the unit's stop stands, without an engineer's release for work."""
+        return self.severe and not self.release
+
+    @property
+    def stop(self) -> str:
+        """What stands first in the unit's row of every list: `STOP since 2026-05-26`; "" where nothing stands."""
+        return stop_short(self.stop_since or self.as_of, bool(self.release)) if self.severe else ""
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,6 @@ from tapwear.outlook.types import Clock, Due, Outlook
 from tapwear.plan.inputs import WORKING_DAYS
 from tapwear.plan.types import Job, LeftOut
 from tapwear.weeks import monday, weeks_of_year
-from tapwear.words import SEVERE
 
 # The least demanding first. Each includes what stands before it: contacts are not replaced without opening, and
 # opening drains and refills. Our choice.
@@ -22,6 +21,7 @@ TASKS = ("inspection", "oil change", "contact service", "contact replacement")
 DEFAULT_HOURS = {"inspection": 16.0, "oil change": 24.0, "contact service": 80.0, "contact replacement": 80.0}
 DEFAULT_DAYS = 5.0
 INSPECTION = "inspection"  # done on a visit, without opening: makes no outage of its own. Our choice.
+AT_ENGINEER = "stopped: the engineer decides now"
 NO_OUTAGE = ("spare", "workshop", "retired")
 LONGEST_LEAD_WEEKS = 1000.0  # beyond any plan; keeps a mistyped lead time from running past the calendar
 
@@ -39,13 +39,14 @@ def last_day(year: int) -> date:
 def jobs_from(outlook: Outlook, year: int) -> tuple[Job, ...]:
     """One job for each unit in service that has something due before the end of `year`, in the order of unit tags.
 
-    Overdue and severe ones always belong, and so do units whose date is unknown (a job without dates). Where
+    A unit whose stop stands has none: the engineer decides now (`at_engineer`). Overdue ones and those an engineer has
+    released for work always belong, and so do units whose date is unknown (a job without dates). Where
     several tasks of a unit are due, the most demanding leads and the others ride along in the same outage.
     """
     end = last_day(year)
     by_unit: dict[str, list[Due]] = {}
     for due in outlook.dues:
-        if due.state not in NO_OUTAGE:
+        if due.state not in NO_OUTAGE and not due.must_stop:
             by_unit.setdefault(due.unit, []).append(due)
     chosen = {unit: _belonging(dues, end) for unit, dues in by_unit.items()}
     return tuple(_job(chosen[unit], outlook.as_of) for unit in sorted(chosen) if chosen[unit])
@@ -54,7 +55,7 @@ def jobs_from(outlook: Outlook, year: int) -> tuple[Job, ...]:
 def _belonging(dues: list[Due], end: date) -> list[Due]:
     """The tasks of one unit that belong in the plan; none where there is nothing to open it for.
 
-    An inspection makes no outage of its own, it rides along. A severe finding brings in one task, however far its
+    An inspection makes no outage of its own, it rides along. A release for work brings in one task, however far its
     date.
     """
     inside = [due for due in dues if due.overdue or _may_fall(due, end)]
@@ -150,6 +151,8 @@ def _sooner(due: Due, other: Due) -> bool:
 
 
 def _left_out_words(due: Due) -> str:
+    if due.must_stop:
+        return AT_ENGINEER
     if due.state in NO_OUTAGE:
         return f"{due.state}, not in service"
     last = f", last done on {_day(due.last_service_on)}" if due.last_service_on else ""
@@ -207,7 +210,7 @@ def _why(lead: Due, work: list[Due], riders: list[Due]) -> str:
     """What drives the date of this outage, what is past its limit, what else is done in it."""
     parts = []
     if any(due.severe for due in [*work, *riders]):
-        parts.append(f"severe finding: {SEVERE.rstrip('.')}")
+        parts.append(f"stopped, {lead.release}: {' '.join(lead.stop_words)}")
     overdue = [f"{due.task} since {_day(due.middle)}" for due in work if due.overdue]
     if overdue:
         needed = any(due.overdue and not due.deferral for due in work)

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from tapwear.plan.types import Job, PlanResult
 from tapwear.weeks import monday
-from tapwear.words import SEVERE, percent_words
+from tapwear.words import percent_words
 
 Deferred = tuple[str, str, date, date]  # unit, task, decided on, last day
 
@@ -31,8 +31,7 @@ def past_limit(result: PlanResult, deferrals: Sequence[Deferred], as_of: date) -
             where = f"starts in {slot.start_week}" if slot.start_week else f"has no place in {result.year}"
             tasks = ", ".join(f"{task} due on {middle}" for task, middle in open_)
             chance = f", {percent_words(slot.chance_late)} past due by then" if slot.chance_late is not None else ""
-            severe = f"; severe finding: {SEVERE}" if slot.job.severe else ""
-            found.append(f"{slot.job.unit} {where}: {tasks}{chance}{severe}")
+            found.append(f"{slot.job.unit} {where}: {tasks}{chance}")
     return found
 
 

@@ -22,7 +22,7 @@ from tapwear.outlook.track import Moved, moved
 from tapwear.report.due_words import after_words, sentence
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import json_text, plain
-from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
 CHANGES_SCHEMA = "tapwear.changes/1"
 SENTENCES = ("work", "readings", "oil", "rules", "followups", "conditions")
@@ -31,7 +31,7 @@ SENTENCES = ("work", "readings", "oil", "rules", "followups", "conditions")
 def changes_page(changes: Changes, *, everything: bool = False) -> list[Block]:
     """The sheet in reading order; `everything`: dates that have hardly moved too."""
     shown = [row for row in changes.dates if everything or moved(row)]
-    blocks = [Block(f"Severe: {', '.join(changes.severe)}. {SEVERE}", loud=True)] if changes.severe else []
+    blocks = [Block(stop_notice(*changes.severe), loud=True)] if changes.severe else []
     blocks += [Block(f"Changes from {changes.since} to {changes.as_of}", (Line(_count(changes.dates, len(shown))),))]
     if shown:
         blocks.append(moved_block(shown, "Dates"))

@@ -85,7 +85,7 @@ def _same(name: str, wanted: str) -> Callable[[Due], bool]:
 
 def _by(due: Due, until: date) -> bool:
     """Whether a due is shown for a period: due by then, or one that must never be missing."""
-    must = due.overdue or due.severe or not due.known or due.readings_used == 0
+    must = due.overdue or due.severe or bool(due.alarms) or not due.known or due.readings_used == 0
     return must or (due.early is not None and due.early <= until)
 
 

@@ -36,6 +36,7 @@ CLOCKS = ("operations", "calendar", "oil", "condition")
 
 # name -> meaning of every field of a due, in order
 DUE_FIELDS: dict[str, str] = {
+    "stop": "STOP since the day of its evidence, or what an engineer released it for; blank: nothing stands",
     "unit": "the owner's asset tag",
     "station": "station where it stands",
     "region": "crew region",
@@ -46,7 +47,7 @@ DUE_FIELDS: dict[str, str] = {
     "as_of": "the day as of which everything is said [ISO date]",
     "early": "day by which the task has become due with 10 % [ISO date; null: after the horizon, or unknown]",
     "middle": "the same with 50 %",
-    "late": "the same with 90 %; no permission to wait",
+    "late": "the same with 90 %; not approval to wait",
     "early_words": "early as the table says it: a date, `after 2041`, `unknown`",
     "late_words": "late as the table says it",
     "known": "false: no date can be given",
@@ -76,7 +77,10 @@ DUE_FIELDS: dict[str, str] = {
     "last_reading_value": "that reading, as written",
     "last_reading_age_days": "its age on as_of [days]",
     "last_sample_on": "day of the last oil sample [ISO date]",
-    "severe": "suspected severe arcing or heating, or so noted: do not operate, approach or sample; call the engineer",
+    "severe": "a stop is open at the unit: possible arcing or overheating",
+    "stop_words": "its evidence, as sentences",
+    "release": "an engineer's release for work de-energised; blank: nobody may work on it",
+    "alarms": "what the responsible engineer has to decide today, as sentences; also among the doubts",
     "conditions": "open conditions that people noted, as sentences; also among the doubts",
     "observed": "what visits showed, for the engineer to judge, as sentences; also among the doubts",
     "doubts": "what makes the date doubtful, as sentences",
@@ -94,7 +98,8 @@ def due_record(due: Due) -> dict[str, Any]:
     """One due as plain values: str, int, float, bool, None and, for doubts, a list of str. Keys: DUE_FIELDS."""
     read = due.last_reading_on
     return {
-        **{name: plain(getattr(due, name)) for name in ("unit", "station", "region", "bank", "phase", "state", "task")},
+        **{name: plain(getattr(due, name)) for name in ("stop", "unit", "station", "region", "bank", "phase", "state")},
+        "task": plain(due.task),
         "as_of": due.as_of.isoformat(),
         "early": _day(due.early),
         "middle": _day(due.middle),
@@ -126,6 +131,9 @@ def due_record(due: Due) -> dict[str, Any]:
         "last_reading_age_days": (due.as_of - read).days if read else None,
         "last_sample_on": _day(due.last_sample_on),
         "severe": due.severe,
+        "stop_words": [plain(words) for words in due.stop_words],
+        "release": plain(due.release),
+        "alarms": [plain(words) for words in due.alarms],
         "conditions": [plain(words) for words in due.conditions],
         "observed": [plain(words) for words in due.observed],
         "doubts": [plain(doubt) for doubt in due.doubts],
@@ -159,7 +167,7 @@ def due_csv(dues: Iterable[Due]) -> str:
     writer.writerow(DUE_FIELDS)
     for due in dues:
         record = due_record(due)
-        record |= {name: "; ".join(record[name]) for name in ("conditions", "observed")}
+        record |= {name: "; ".join(record[name]) for name in ("stop_words", "alarms", "conditions", "observed")}
         record |= {"doubts": plain(doubt_words(due))}
         writer.writerow([csv_cell(record[name]) for name in DUE_FIELDS])
     return out.getvalue()

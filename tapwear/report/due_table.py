@@ -49,6 +49,7 @@ def _no_words(due: Due) -> str:
 
 # In the order in which they stand.
 COLUMNS = (
+    Column("stop", lambda due: due.stop, _no_words, 0),
     Column("early", lambda due: day_words(due.early, due), _no_words, 0),
     Column("middle", lambda due: day_words(due.middle, due), _no_words, 2),
     Column("late", lambda due: day_words(due.late, due), _no_words, 0),
@@ -80,7 +81,7 @@ def due_screen(choice: Choice, console: Console) -> list[Text]:
 
     if not choice.dues:
         return []
-    cells = {column: [plain(column.cell(due)) for due in choice.dues] for column in COLUMNS}
+    cells = {column: [plain(column.cell(due)) for due in choice.dues] for column in _used(choice)}
     widths = {column: max(cell_width(text) for text in [column.heading, *texts]) for column, texts in cells.items()}
     width = max(console.width, NARROWEST)
     shown = _that_fit(widths, width)
@@ -95,7 +96,7 @@ def due_screen(choice: Choice, console: Console) -> list[Text]:
 
     lines = [row([column.heading for column in shown], ["underline"] * len(shown))]
     for i, due in enumerate(choice.dues):
-        styles = ["bold" if column.heading in ("early", "unit") else "" for column in shown]
+        styles = ["bold" if column.heading in ("stop", "early", "unit") else "" for column in shown]
         lines.append(row([cells[column][i] for column in shown], styles))
         for text, style in _under(due, shown):
             words = Text(plain(text), style)
@@ -105,11 +106,16 @@ def due_screen(choice: Choice, console: Console) -> list[Text]:
     return lines
 
 
+def _used(choice: Choice) -> list[Column]:
+    """The columns of this list: without the one of stops where nothing stands."""
+    return [column for column in COLUMNS if column.heading != "stop" or any(due.stop for due in choice.dues)]
+
+
 def _that_fit(widths: dict[Column, int], width: int) -> list[Column]:
     """The columns for this width, in their order: the indispensable ones, then by rank while there is room."""
-    chosen = [column for column in COLUMNS if column.rank == 0]
+    chosen = [column for column in widths if column.rank == 0]
     used = sum(widths[column] + GAP for column in chosen) - GAP
-    for column in sorted((column for column in COLUMNS if column.rank), key=lambda column: column.rank):
+    for column in sorted((column for column in widths if column.rank), key=lambda column: column.rank):
         if used + GAP + widths[column] <= width:
             chosen.append(column)
             used += GAP + widths[column]
@@ -132,9 +138,10 @@ def _under(due: Due, shown: list[Column]) -> list[tuple[str, str]]:
 
 def due_plain(choice: Choice) -> list[str]:
     """Plain columns for a pipe or a file: everything in one line per due, nothing cut off."""
-    headings = [column.heading for column in COLUMNS] + ["in words", "doubts", "next"]
+    used = _used(choice)
+    headings = [column.heading for column in used] + ["in words", "doubts", "next"]
     rows = [
-        [column.cell(due) for column in COLUMNS] + [status_words(due), doubt_words(due), next_words(due)]
+        [column.cell(due) for column in used] + [status_words(due), doubt_words(due), next_words(due)]
         for due in choice.dues
     ]
     return columns(headings, rows)

@@ -7,7 +7,7 @@ from datetime import date
 
 from tapwear.outlook.types import Clock, Due, horizon
 from tapwear.weeks import age_words
-from tapwear.words import SEVERE, limits_words
+from tapwear.words import limits_words, stop_notice
 
 # From which chance on one clock is said to drive the date alone, or mostly. Our choice.
 ALONE, MOSTLY = 0.95, 0.65
@@ -120,11 +120,11 @@ def status_words(due: Due) -> str:
             return f"{since}: passed between {due.early.isoformat()} and {due.late.isoformat()}."
         return f"{since}."
     if due.driver == "oil" and due.middle is not None and due.middle <= due.as_of:
-        return "The oil asks for the opening now."
+        return "Oil results call for an internal inspection now."
     if due.early is not None and due.early <= due.as_of and due.driver == "condition":
         return "The act-by day of a noted condition has come."
     if due.early is not None and due.early <= due.as_of:
-        return "The oil may ask for it now." if due.driver == "oil" else "May already have passed its limit."
+        return "Oil results may already call for it." if due.driver == "oil" else "May already have passed its limit."
     return ""
 
 
@@ -135,8 +135,8 @@ def unknown_words(due: Due) -> str:
 
 
 def next_words(due: Due) -> str:
-    """What to do next. A severe finding leaves one thing to do, and it is not a visit."""
-    return SEVERE if due.must_stop else due.next_action.strip()
+    """What to do next. A stop leaves one thing to do, and it is not a visit."""
+    return stop_notice(due.unit) if due.must_stop else due.next_action.strip()
 
 
 def action_words(dues: Sequence[Due]) -> list[str]:

@@ -19,7 +19,7 @@ from datetime import date
 from tapwear.outlook.followups import FollowUp
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import json_text
-from tapwear.words import CAUTION_SHORT, FOLLOWUP_KINDS, SEVERE
+from tapwear.words import CAUTION_SHORT, FOLLOWUP_KINDS, stop_notice
 
 FOLLOWUPS_SCHEMA = "tapwear.followups/1"
 
@@ -42,7 +42,8 @@ def followups_page(
             blocks.append(Block(f"Station {station or 'not recorded'}", tuple(_table(mine))))
     stopped = [one for one in rows if one.unit in severe]
     if stopped:
-        blocks.append(Block(f"For the engineer alone. {SEVERE}", tuple(_table(stopped)), loud=True))
+        notice = stop_notice(*dict.fromkeys(one.unit for one in stopped))
+        blocks.append(Block(f"For the engineer alone. {notice}", tuple(_table(stopped)), loud=True))
     return blocks
 
 

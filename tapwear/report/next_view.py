@@ -23,7 +23,7 @@ from tapwear.outlook.next import Look, Round
 from tapwear.report.due_data import csv_cell
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import json_text, plain
-from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
 NEXT_SCHEMA = "tapwear.next/1"
 OUTAGE = "needs an outage"
@@ -68,7 +68,7 @@ def next_page(found: Round) -> list[Block]:
         f"{CAUTIONS[2]} Confirm station, bank and serial number before a reading or a sample.",
     ]
     if found.severe:
-        head.append(f"Not on the list, for the engineer: {', '.join(found.severe)}. {SEVERE}")
+        head.append(f"Not on the list: {stop_notice(*found.severe)}")
     title = f"What to look at next, as of {found.as_of}"
     title += f", before {found.read_on}" if found.read_on > found.as_of else ""
     blocks = [Block(title, tuple(Line(line) for line in head))]

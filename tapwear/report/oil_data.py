@@ -35,12 +35,13 @@ from tapwear.report.oil_requests import ResampleList
 from tapwear.report.oil_unit import HOT_GASES, OilUnit, limits_seen, next_sample, ratio
 from tapwear.report.oil_words import call_sentence
 from tapwear.report.plain import json_text
-from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
 OIL_SCHEMA = "tapwear.oil/1"
 
 # name -> meaning of every field of a unit, in order
 UNIT_FIELDS: dict[str, str] = {
+    "stop": "STOP since the day of its evidence, or what an engineer released it for; blank: nothing stands",
     "unit": "the owner's asset tag",
     "station": "station where it stands",
     "place": "station, bank and phase",
@@ -52,10 +53,10 @@ UNIT_FIELDS: dict[str, str] = {
     "sampling_needs_outage": "true: it can be sampled only in an outage",
     "call": "pull forward, resample, nothing unusual, no oil evidence",
     "call_words": "the same as a sentence",
-    "severe": "suspected severe arcing or heating: do not operate, approach or sample; call the engineer",
+    "severe": "a stop is open at the unit: possible arcing or overheating",
     "open_by_early": "where the call is pull forward: open by this day with 10 % [ISO date]",
     "open_by_middle": "the same with 50 %",
-    "open_by_late": "the same with 90 %; no permission to wait",
+    "open_by_late": "the same with 90 %; not approval to wait",
     "resample_by": "take a confirming sample by this day [ISO date]; null with a severe finding",
     "next_sample_from": "next sample not before, as advice [ISO date]; null with a severe finding",
     "next_sample_by": "next sample by, as advice [ISO date]; null with a severe finding",
@@ -82,6 +83,7 @@ def unit_record(unit: OilUnit, like: Member | None) -> dict[str, Any]:
     call = verdict.call if verdict else "no oil evidence"
     kept = asdict(verdict) if verdict else {}
     return {
+        "stop": unit.stop,
         "unit": unit.unit,
         "station": row.get("station") or "",
         "place": unit.place,
@@ -163,5 +165,6 @@ def _any_severe(groups: Iterable[LikeGroup]) -> bool:
 
 def _page(kind: str, as_of: date, severe: bool, content: dict[str, Any]) -> str:
     caution = CAUTION_SHORT if kind != "requests" else f"{CAUTION_SHORT} {CAUTIONS[2]}"
-    head = {"schema": OIL_SCHEMA, "kind": kind, "as_of": as_of, "caution": f"{SEVERE} {caution}" if severe else caution}
+    caution = f"{stop_notice()} {caution}" if severe else caution
+    head = {"schema": OIL_SCHEMA, "kind": kind, "as_of": as_of, "caution": caution}
     return json_text(json_values(head | content))

@@ -18,7 +18,7 @@ from tapwear.report.oil_unit import OilUnit, gas_text, limits_seen, next_sample,
 from tapwear.report.oil_words import call_order, call_sentence, call_short, indented
 from tapwear.report.page import Block, Line, table
 from tapwear.report.why_view import BREATHING, TECHNOLOGY
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 LEAST_LIKE_UNITS = 10  # others that a unit is compared with, so that a tenth of them is a unit. Our choice
 UNUSUAL_SHARE = 0.9  # above this share of like units a unit is named; about C57.139's 90th percentile (domain notes)
@@ -169,7 +169,7 @@ def fleet_page(groups: Sequence[LikeGroup], *, full: bool = False) -> list[Block
     if not units:
         return [Block("Oil of the fleet", (Line("The store holds no units in use."),))]
     severe = [unit.unit for unit in units if unit.severe]
-    blocks = [Block(f"Severe: {', '.join(severe)}. {SEVERE}", loud=True)] if severe else []
+    blocks = [Block(stop_notice(*severe), loud=True)] if severe else []
     blocks.append(Block(f"Oil of the fleet as of {units[0].as_of}", tuple(Line(line) for line in _counts(units))))
     called = [unit for unit in units if _asks(unit)]
     lines: list[Line] = []

@@ -17,7 +17,7 @@ from tapwear.report.page import Block, Line, fixed
 from tapwear.report.terminal import columns
 from tapwear.report.why_oil import SHOWN_GASES
 from tapwear.report.why_view import BREATHING, TECHNOLOGY
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 LEAST_SHOWN = 4  # samples, so that a young history still shows what was before the oil was renewed; our choice
 TANK_SHOWN = 3
@@ -57,7 +57,7 @@ def oil_page(
 
     With a severe finding the page opens with it, and suggests no sample, exercise, oil work or visit.
     """
-    blocks = [Block(SEVERE, loud=True)] if unit.severe else []
+    blocks = [Block(stop_notice(unit.unit), loud=True)] if unit.severe else []
     blocks += [_identity(unit), _says(unit, like)]
     for compartment in unit.compartments():
         name = f" {compartment}" if compartment else ""

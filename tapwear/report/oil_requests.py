@@ -11,12 +11,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from tapwear.oil.types import GASES
+from tapwear.outlook.alarms import STAYS
 from tapwear.report.bottle import COMPARTMENT, boxed, label_text
 from tapwear.report.frames import given
 from tapwear.report.oil_unit import TANK_FINDING, OilUnit, Row, next_sample, number
 from tapwear.report.oil_words import indented
 from tapwear.report.page import Block, Line, fixed
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 TANK = "main tank"
 
@@ -72,9 +73,9 @@ def resample_list(units: Iterable[OilUnit], as_of: date) -> ResampleList:
             never.append(unit.unit)
         elif advice.why == "not in service" and unit.state != "retired":
             resting.append(unit.unit)
-        elif advice.by is not None and (advice.why == "flagged" or advice.by < as_of):
+        elif advice.by is not None and (advice.why in ("alarm", "flagged") or advice.by < as_of):
             requests.append(_request(unit, advice.by, advice.why, advice.words))
-    requests.sort(key=lambda one: (one.station, one.by, one.unit))
+    requests.sort(key=lambda one: (one.why != "alarm", one.station, one.by, one.unit))
     return ResampleList(as_of, tuple(requests), tuple(sorted(severe)), tuple(sorted(never)), tuple(sorted(resting)))
 
 
@@ -82,7 +83,7 @@ def _request(unit: OilUnit, by: date, why: str, words: str) -> Request:
     row = unit.identity
     found = unit.verdict.findings if unit.verdict else ()
     drawn: list[str | None] = [*(unit.compartments() or [""])]
-    if why == "flagged" and any(finding.kind == TANK_FINDING for finding in found):
+    if why in ("alarm", "flagged") and any(finding.kind == TANK_FINDING for finding in found):
         drawn.append(None)
     return Request(
         unit=unit.unit,
@@ -136,8 +137,8 @@ def _laboratory_text(unit: OilUnit, taken_from: str, serial: str, last: Row | No
         laboratory = f" by {last['laboratory']}" if last.get("laboratory") else ""
         reference = f", reference {last['reference']}" if last.get("reference") else ""
         lines.append(f"The last sample there: {last['sampled_on'].date()}{laboratory}{reference}.")
-    if why == "flagged":
-        lines.append("It is to confirm an unusual result: please report by telephone as soon as it is known.")
+    if why in ("alarm", "flagged"):
+        lines.append("It follows an unusual result: please report by telephone as soon as it is known.")
     return lines
 
 
@@ -153,7 +154,10 @@ def requests_page(listed: ResampleList) -> list[Block]:
     """The list in reading order: by station, each unit with its reasons, its laboratory text and its labels."""
     count = len(listed.requests)
     flagged = sum(1 for one in listed.requests if one.why == "flagged")
-    head = [f"{count} unit{'s' if count != 1 else ''} to sample, {flagged} of them to confirm what the oil shows."]
+    alarmed = [one.unit for one in listed.requests if one.why == "alarm"]
+    head = [stop_notice(*(tag for tag, _ in listed.severe))] if listed.severe else []
+    head += [f"{STAYS} {', '.join(alarmed)}."] if alarmed else []
+    head += [f"{count} unit{'s' if count != 1 else ''} to sample, {flagged} of them to confirm what the oil shows."]
     head += [CAUTIONS[2], "Confirm station, bank and serial number on the nameplate before a sample is drawn."]
     blocks = [Block(f"Oil samples to take, as of {listed.as_of}", tuple(Line(line) for line in head))]
     outside = _left_out(listed)
@@ -166,7 +170,7 @@ def requests_page(listed: ResampleList) -> list[Block]:
             own = [other for other in listed.requests if other.station == station]
             words = ", ".join(f"{other.unit} by {other.by}" for other in own)
             stop = [tag for tag, where in listed.severe if where == station]
-            warned = [Line(f"Severe at this station: {', '.join(stop)}. {SEVERE}")] if stop else []
+            warned = [Line(stop_notice(*stop))] if stop else []
             blocks.append(Block(f"Station {one.station or 'not recorded'}{name}", (*warned, Line(words))))
         blocks.append(Block(f"{one.unit}   {one.place}   by {one.by}", tuple(_unit_lines(one))))
     return blocks
@@ -183,7 +187,7 @@ def _unit_lines(one: Request) -> list[Line]:
 def _left_out(listed: ResampleList) -> list[str]:
     lines = []
     if listed.severe:
-        lines.append(f"Severe: {', '.join(tag for tag, _ in listed.severe)}. {SEVERE}")
+        lines.append(stop_notice(*(tag for tag, _ in listed.severe)))
     if listed.never_sampled:
         lines.append(f"Never sampled, so no interval runs: {', '.join(listed.never_sampled)}.")
     if listed.not_in_service:

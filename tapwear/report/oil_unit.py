@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any, Literal
 from tapwear.oil.limits import Limit, limits_of
 from tapwear.oil.settings import READ_GASES, OilSettings
 from tapwear.oil.types import RESETS, OilVerdict
+from tapwear.outlook.alarms import STAYS, sample_again_by
 from tapwear.report.frames import day_of, given, newest
 from tapwear.weeks import add_years
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,7 +27,7 @@ ENOUGH_TIMES_LIMIT = 5.0
 HOT_GASES = ("methane", "ethane", "ethylene")
 TANK_FINDING = "main tank acetylene"
 
-Why = Literal["severe", "flagged", "baseline", "first", "routine", "not in service"]
+Why = Literal["severe", "low oil", "alarm", "flagged", "baseline", "first", "routine", "not in service"]
 Row = Mapping[str, Any]
 
 
@@ -37,8 +38,9 @@ class OilUnit:
     identity : one row of `units` of the store's book, by heading; blank, NaN and NaT where not recorded
     samples : its rows of `samples` of the book, newest first
     events : day and kind of what happened to its oil, newest first
-    severe : whether anything suggests severe arcing or heating, of the oil or of what people recorded
+    stop : what stands first in its row, "" where nothing stands
     limits : the user's limits for this unit, by quantity
+    low_oil : its oil level was seen low and is not closed, so that no oil is drawn
     """
 
     unit: str
@@ -47,8 +49,14 @@ class OilUnit:
     samples: tuple[Row, ...]
     events: tuple[tuple[date, str], ...]
     verdict: OilVerdict | None
-    severe: bool
+    stop: str
     limits: Mapping[str, Limit] = field(default_factory=dict)
+    low_oil: bool = False
+
+    @property
+    def severe(self) -> bool:
+        """Whether a stop is open at the unit, by whatever raised it."""
+        return bool(self.stop)
 
     @property
     def place(self) -> str:
@@ -97,15 +105,17 @@ def oil_units(
     samples: pd.DataFrame,
     oil_events: pd.DataFrame,
     verdicts: Mapping[str, OilVerdict],
-    severe: Collection[str],
+    stops: Mapping[str, str],
     as_of: date,
     limits: pd.DataFrame | None = None,
+    low_oil: Collection[str] = (),
 ) -> dict[str, OilUnit]:
     """Every unit of a fleet, by tag.
 
     units, samples, oil_events : frames of the store's book, rows later than `as_of` left out
-    severe : tags of units at which something suggests severe arcing or heating
+    stops : of stopped units, by tag, what stands first in their rows
     limits : the user's limits, as `tapwear.oil.limits` takes them
+    low_oil : tags of units whose oil level is low
     """
     own_samples: dict[str, list[Row]] = {}
     for row in newest(samples, "sampled_on", None):
@@ -126,7 +136,8 @@ def oil_units(
             samples=tuple(own_samples.get(tag, [])),
             events=tuple(own_events.get(tag, [])),
             verdict=verdict,
-            severe=tag in severe or bool(verdict and verdict.severe),
+            stop=stops.get(tag, ""),
+            low_oil=tag in low_oil,
             limits=limits_of(limits, str(row.get("oil_group") or ""), str(row.get("technology") or "")),
         )
     return found
@@ -143,13 +154,19 @@ class NextSample:
 
 
 def next_sample(unit: OilUnit) -> NextSample:
-    """When to sample next, in words. With a severe finding no sample is suggested at all."""
+    """When to sample next, in words. Of a stopped unit none is suggested at all, nor of one whose oil is low."""
     if unit.severe:
-        return NextSample("severe", SEVERE)
+        return NextSample("severe", stop_notice(unit.unit))
     if unit.state != "in service":
         return NextSample("not in service", f"No sample is due until it goes into service (now: {unit.state}).")
+    if unit.low_oil:
+        return NextSample("low oil", "None while its oil level is low: no oil is drawn from a low compartment.")
     outage = " It can be sampled only in an outage." if unit.needs_outage else ""
     verdict = unit.verdict
+    if verdict and verdict.call == "pull forward":
+        by = sample_again_by(verdict, unit.as_of)
+        words = f"{'Today' if by <= unit.as_of else f'By {by}'}, to see how fast it rises. {STAYS}"
+        return NextSample("alarm", words + outage, unit.as_of, by)
     if verdict and verdict.call == "resample":
         by = verdict.resample_by or unit.as_of + timedelta(days=BASELINE_DAYS[1])
         words = f"Within 4 weeks, by {by}, to confirm what the oil shows."
@@ -170,8 +187,6 @@ def next_sample(unit: OilUnit) -> NextSample:
         words = f"The routine one is overdue: it was due by {by}, a year after the last."
     else:
         words = f"Routine, every 6 to 12 months: between {max(earliest, unit.as_of)} and {by}."
-    if verdict and verdict.call == "pull forward":
-        words += " The opening does not wait for it."
     return NextSample("routine", words + outage, earliest, by)
 
 

@@ -26,30 +26,31 @@ def call_sentence(unit: OilUnit | Subject) -> str:
     """The call as one sentence."""
     verdict = unit.verdict
     if unit.severe and (verdict is None or verdict.call != "pull forward"):
-        return "Severe arcing or heating is suspected, by what people recorded."
+        return "Arcing or overheating is suspected, by what people recorded."
     if verdict is None or verdict.call == "no oil evidence":
         last = verdict.last_sample_on if verdict else None
         return f"No oil evidence since {last}." if last else "No oil evidence: no sample is recorded."
     count = f"{verdict.samples_used} sample{'s' if verdict.samples_used != 1 else ''}"
     since = f" since {verdict.evidence_since}" if verdict.evidence_since else ""
     if verdict.call == "nothing unusual":
-        return f"Nothing unusual in {count}{since}. That does not postpone any date."
+        return f"No abnormal result in {count}{since}. Due dates unchanged."
     if verdict.call == "resample":
         by = f" by {verdict.resample_by}" if verdict.resample_by else ""
-        return f"The oil is unusual: resample{by}, to confirm it ({count}{since})."
+        return f"Oil results are unusual: resample{by}, to confirm it ({count}{since})."
     if unit.severe:
-        return f"The oil points to severe arcing or heating ({count}{since})."
+        return f"Oil results point to arcing or overheating ({count}{since})."
     early, middle, late = verdict.open_by_early, verdict.open_by_middle, verdict.open_by_late
     when = f"by {early}" if early and early > unit.as_of else "now"
-    later = f"; middle {middle or 'later'}, late {late or 'later'}, which is no permission to wait"
-    return f"The oil asks for opening {when}{later if late is None or late > unit.as_of else ''} ({count}{since})."
+    later = f"; middle {middle or 'later'}, late {late or 'later'}, which is not approval to wait"
+    later = later if late is None or late > unit.as_of else ""
+    return f"Oil results call for an internal inspection {when}{later} ({count}{since})."
 
 
 def call_short(unit: OilUnit) -> str:
     """The call as it stands in a column of a list."""
     verdict = unit.verdict
     if unit.severe:
-        return "severe"
+        return "stopped"
     if verdict is None or verdict.call == "no oil evidence":
         last = verdict.last_sample_on if verdict else None
         return f"no oil evidence since {last}" if last else "no oil evidence"

@@ -27,7 +27,7 @@ from tapwear.report.pages_rests import rests_on
 from tapwear.report.plain import json_text
 from tapwear.report.stories import Subject
 from tapwear.report.why_data import why_json
-from tapwear.words import CAUTION_SHORT, SEVERE
+from tapwear.words import CAUTION_SHORT, stop_notice
 
 REPORT_SCHEMA = "tapwear.report/1"
 
@@ -38,7 +38,7 @@ def pages_json(fleet: Fleet, subjects: Iterable[Subject], done: Callable[[int], 
     page = {
         "schema": REPORT_SCHEMA,
         "as_of": fleet.as_of,
-        "caution": f"{SEVERE} {CAUTION_SHORT}" if severe else CAUTION_SHORT,
+        "caution": f"{stop_notice()} {CAUTION_SHORT}" if severe else CAUTION_SHORT,
         "asked": list(fleet.asked),
         "units": len(fleet.identities),
         "summary": summary(fleet),

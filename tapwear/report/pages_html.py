@@ -24,7 +24,7 @@ from tapwear.report.pages_unit import DATE_WORDS, unit_page
 from tapwear.report.plain import plain
 from tapwear.report.stories import Subject
 from tapwear.report.templating import house
-from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
 
 def pages_html(
@@ -66,7 +66,7 @@ def pages_html(
         later=[_row(due, severe) for due in fleet.leads() if due.unit not in listed],
         rests=rests_on(fleet),
         severe=severe,
-        severe_words=SEVERE,
+        severe_words=stop_notice(),
         date_words=DATE_WORDS,
         caution_short=CAUTION_SHORT,
         cautions=CAUTIONS,
@@ -97,7 +97,7 @@ def _row(due: Due, severe: list[str]) -> dict[str, str | bool]:
         "driver": driver_words(due),
         "stop": stop,
         "words": " ".join(part for part in words if part),
-        "next": SEVERE if stop else sentence(next_words(due)),
+        "next": stop_notice(due.unit) if stop else sentence(next_words(due)),
     }
 
 

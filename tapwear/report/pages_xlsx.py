@@ -17,7 +17,7 @@ from tapwear.report.pages_choice import Paper
 from tapwear.report.pages_fleet import Fleet, summary
 from tapwear.report.pages_rests import rests_on
 from tapwear.report.sheets import A4, LETTER, Column, new_workbook, table_sheet
-from tapwear.words import CAUTIONS, SEVERE
+from tapwear.words import CAUTIONS, stop_notice
 
 PAPERS = {Paper.LETTER: LETTER, Paper.A4: A4}
 
@@ -45,7 +45,7 @@ def _due_columns(severe: set[str]) -> tuple[Column, ...]:
     """What stands on the sheet `due`, one row per unit and task."""
 
     def following(due: Due) -> str:
-        return SEVERE if due.unit in severe else next_words(due)
+        return stop_notice(due.unit) if due.unit in severe else next_words(due)
 
     def share(name: str) -> Callable[[Due], object]:
         return lambda due: due.driver_share.get(name)
@@ -167,7 +167,7 @@ def _oil_columns() -> tuple[Column, ...]:
 
 def _assumptions(fleet: Fleet) -> list[str]:
     severe = fleet.severe()
-    stop = [f"{SEVERE} Suspected severe arcing or heating: {', '.join(severe)}."] if severe else []
+    stop = [stop_notice(*severe)] if severe else []
     return [*stop, *CAUTIONS, *summary(fleet), *rests_on(fleet)]
 
 

@@ -11,7 +11,7 @@ from tapwear.plan.types import PlanResult
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView
 from tapwear.weeks import iso_week
-from tapwear.words import SEVERE, percent_words
+from tapwear.words import percent_words, stop_notice
 
 # Field of Costs -> what it says; only the ratios matter.
 COST_WORDS = {
@@ -72,7 +72,7 @@ def chance_words(row: JobRow) -> str:
 def severe_words(rows: Sequence[JobRow]) -> str:
     """What must be read before anything else where a job has a severe finding; blank where none has."""
     units = [row.unit for row in rows if row.severe and row.progress != "done"]
-    return f"Severe finding at {', '.join(units)}: does not wait for a plan. {SEVERE}" if units else ""
+    return stop_notice(*units) if units else ""
 
 
 def day_words(day: date | None) -> str:

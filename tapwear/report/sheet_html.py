@@ -9,7 +9,7 @@ import json
 from tapwear.report.pages_choice import Paper
 from tapwear.report.sheet_data import RoundSheet, page_data, range_words
 from tapwear.report.templating import TEMPLATES, house
-from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
 
 def sheet_html(sheet: RoundSheet, paper: Paper = Paper.A4) -> str:
@@ -35,7 +35,7 @@ def sheet_html(sheet: RoundSheet, paper: Paper = Paper.A4) -> str:
         data=Markup(_inside_script(page_data(sheet))),  # noqa: S704 - made safe just there
         policy=f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
         "base-uri 'none'; form-action 'none'",
-        severe_words=SEVERE,
+        severe_words=stop_notice(),
         cautions=CAUTIONS,
         caution_short=CAUTION_SHORT,
     )

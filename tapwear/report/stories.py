@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from tapwear.oil.types import OilVerdict
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.noticed import Noticed
+from tapwear.outlook.stops import Stop
 from tapwear.outlook.types import Due
 from tapwear.outlook.wear import Wear
 
@@ -54,6 +55,7 @@ class Subject:
     dues : of this unit, most pressing first
     stays, services, samples, oil_events : this unit's rows of those frames of the book
     noticed, followups : the newest observation of each kind on visits, and what is open to be followed up
+    stop : what stands there; None: nothing
     verdict, story, wear : None where the oil, the counter or measured contacts have nothing to say
     """
 
@@ -68,10 +70,11 @@ class Subject:
     verdict: OilVerdict | None
     story: CountStory | None
     wear: Wear | None = None
+    stop: Stop | None = None
     noticed: tuple[Noticed, ...] = ()
     followups: tuple[FollowUp, ...] = ()
 
     @property
     def severe(self) -> bool:
-        """Whether anything suggests severe arcing or heating."""
-        return any(due.must_stop for due in self.dues) or bool(self.verdict and self.verdict.severe)
+        """Whether a stop is open at the unit, by whatever raised it."""
+        return self.stop is not None or any(due.severe for due in self.dues)

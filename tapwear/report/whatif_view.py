@@ -20,14 +20,14 @@ from tapwear.report.due_data import due_record
 from tapwear.report.due_words import day_words, driver_words, sentence
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import json_text, plain
-from tapwear.words import CAUTION_SHORT, SEVERE
+from tapwear.words import CAUTION_SHORT, stop_notice
 
 WHATIF_SCHEMA = "tapwear.whatif/1"
 
 
 def whatif_page(compared: Compared) -> list[Block]:
     """The comparison in reading order."""
-    blocks = [Block(SEVERE, loud=True)] if any(due.must_stop for due in compared.now) else []
+    blocks = [Block(stop_notice(compared.now[0].unit), loud=True)] if any(due.must_stop for due in compared.now) else []
     supposed = [Line(sentence(words)) for words in compared.supposed.sentences()]
     title = f"{compared.unit}   what if, as of {compared.as_of}; nothing is stored"
     blocks.append(Block(title, tuple(supposed)))
@@ -67,7 +67,7 @@ def whatif_json(compared: Compared) -> str:
         "as_of": compared.as_of.isoformat(),
         "unit": plain(compared.unit),
         "supposed": compared.supposed.sentences(),
-        "caution": f"{SEVERE} {CAUTION_SHORT}" if severe else CAUTION_SHORT,
+        "caution": f"{stop_notice()} {CAUTION_SHORT}" if severe else CAUTION_SHORT,
         "now": [due_record(due) for due in compared.now],
         "then": [due_record(due) for due in compared.then],
     }

@@ -37,7 +37,7 @@ from tapwear.report.plain import json_text
 from tapwear.report.stories import Subject
 from tapwear.report.visit_notes import note_records
 from tapwear.report.why_count import bands_words
-from tapwear.words import CAUTION_SHORT, SEVERE
+from tapwear.words import CAUTION_SHORT, stop_notice
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,7 +61,7 @@ def why_json(subject: Subject) -> str:
     page = {
         "schema": WHY_SCHEMA,
         "as_of": subject.as_of,
-        "caution": f"{SEVERE} {CAUTION_SHORT}" if subject.severe else CAUTION_SHORT,
+        "caution": f"{stop_notice()} {CAUTION_SHORT}" if subject.severe else CAUTION_SHORT,
         "unit": dict(subject.identity),
         "dues": [_due(due) for due in subject.dues],
         "services": services,

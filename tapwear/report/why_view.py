@@ -25,7 +25,7 @@ from tapwear.report.stories import Subject
 from tapwear.report.visit_notes import note_blocks
 from tapwear.report.why_count import count_lines, reading_lines
 from tapwear.report.why_oil import oil_block
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 TECHNOLOGY = {
     "arcing_resistor": "arcing in oil, resistor type",
@@ -41,7 +41,7 @@ def why_page(subject: Subject, *, width: int = 78, full: bool = False, ascii_onl
     width : columns for charts; full : every reading and sample instead of the latest; ascii_only : charts in
     letters. With a severe finding the page opens with it and suggests no sample, exercise or visit.
     """
-    blocks = [Block(SEVERE, loud=True)] if subject.severe else []
+    blocks = [stop_block(subject)] if subject.severe else []
     blocks.append(_identity(subject))
     blocks.append(_dates(subject))
     doubts = list(dict.fromkeys(sentence(doubt) for due in subject.dues for doubt in due.doubts))
@@ -58,6 +58,16 @@ def why_page(subject: Subject, *, width: int = 78, full: bool = False, ascii_onl
     blocks.append(Block("Counter readings", tuple(reading_lines(subject, full))))
     blocks.append(oil_block(subject, width, full, ascii_only))
     return blocks
+
+
+def stop_block(subject: Subject) -> Block:
+    """What stands before everything about a stopped unit: the notice, its evidence, an engineer's release."""
+    evidence = list(dict.fromkeys(words for due in subject.dues for words in due.stop_words))
+    if subject.stop is not None:
+        evidence = list(subject.stop.evidence)
+    releases = [due.release for due in subject.dues if due.release]
+    lines = [*evidence, *(sentence(words) for words in dict.fromkeys(releases))]
+    return Block(stop_notice(subject.unit), tuple(Line(words) for words in lines), loud=True)
 
 
 def lead_due(dues: tuple[Due, ...]) -> Due | None:

@@ -99,6 +99,8 @@ def withdraw_entry(connection: Connection, row: TrailRow, stamp: Stamp) -> int:
 
     Raises UsageError when the row stands no more, or when later entries rest on it.
     """
+    if row.kind == "stop":
+        raise UsageError("A stop is not withdrawn: the responsible engineer releases it with tapwear stop release.")
     before = _standing(connection, row)
     nothing_rests_on(connection, before, before.recorded_at)
     number = record(connection, row.kind, stamp, row.id, **{**before.says, "withdrawn": True})

@@ -11,6 +11,10 @@ if TYPE_CHECKING:
 
 CONDITION_DATES = ("noted_on", "act_by_on", "closed_on")
 CONDITION_COLUMNS = ("unit", *CONDITION_DATES, "kind", "words", "author", "closed_words", "severe")
+STOP_DATES = ("opened_on", "work_released_on", "work_from_on", "cleared_on")
+STOP_COLUMNS = (
+    *("unit", *STOP_DATES, "cause", "words", "work_engineer", "work_words", "cleared_engineer", "cleared_words"),
+)
 LIMIT_COLUMNS = ("oil_group", "technology", "quantity", "breakdown_method", "value", "breakdown_gap_mm", "source")
 
 DEFERRAL_DATES = ("decided_on", "expires_on")
@@ -55,6 +59,8 @@ class Book:
 
     conditions       unit, noted_on, kind, words, act_by_on [NaT: no date], severe, author, closed_on [NaT: open],
                      closed_words
+    stops            unit, opened_on, cause, words, work_released_on, work_from_on, work_engineer, work_words,
+                     cleared_on, cleared_engineer, cleared_words [NaT and "": not released, not cleared]
     limits           oil_group, technology ["" = any], quantity [gases as in tapwear.oil.types], value,
                      breakdown_method, breakdown_gap_mm, source
     deferrals        unit, task, decided_on, expires_on, engineer, reason, extra_checks
@@ -81,6 +87,7 @@ class Book:
     transfer_groups: pd.DataFrame
     crews: pd.DataFrame
     conditions: pd.DataFrame = field(default_factory=lambda: _nothing(CONDITION_COLUMNS, CONDITION_DATES))
+    stops: pd.DataFrame = field(default_factory=lambda: _nothing(STOP_COLUMNS, STOP_DATES))
     limits: pd.DataFrame = field(default_factory=lambda: _nothing(LIMIT_COLUMNS, ()))
     deferrals: pd.DataFrame = field(default_factory=lambda: _nothing(DEFERRAL_COLUMNS, DEFERRAL_DATES))
     observations: pd.DataFrame = field(default_factory=lambda: _nothing(OBSERVATION_COLUMNS, ("observed_on",)))

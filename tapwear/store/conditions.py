@@ -15,9 +15,10 @@ from tapwear.store.entries import Outcome, columns_of, enter
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp, record
+from tapwear.store.stops import Severe
 from tapwear.store.validate import checked
 from tapwear.visits.fields import CONDITIONS
-from tapwear.words import CONDITION_KINDS
+from tapwear.words import CONDITION_KINDS, condition_evidence
 
 
 @dataclass(frozen=True)
@@ -43,14 +44,13 @@ def condition_columns(tap_changer_id: int, given: Mapping[str, Any]) -> dict[str
     for words, day in (("it was closed", closed), ("to act by", given.get("act_by_on"))):
         if day is not None and day < noted:
             raise UsageError(f"The day {words}, {day}, lies before that on which it was noted, {noted}.")
-    severe = given.get("severe")
     return {
         "tap_changer_id": tap_changer_id,
         "noted_on": noted,
         "kind": given["kind"],
         "words": given["words"],
         "act_by_on": given.get("act_by_on"),
-        "severe": given["kind"] == "relay_trip" if severe is None else severe,
+        "severe": is_severe(given),
         "author": given.get("author", ""),
         "closed_on": closed,
         "closed_words": given.get("closed_words", ""),
@@ -109,10 +109,13 @@ def list_conditions(connection: Connection, unit: UnitKey | None = None) -> list
     return [ConditionRow(*row) for row in connection.execute(query)]
 
 
-def open_severe(connection: Connection, unit: UnitKey, on: date) -> tuple[str, ...]:
-    """The unit's severe conditions that were noted by that day and are open, in words."""
-    return tuple(
-        f"{CONDITION_KINDS[noted.kind]}, noted on {noted.noted_on}: {noted.words}"
-        for noted in list_conditions(connection, unit)
-        if noted.severe and noted.closed_on is None and noted.noted_on <= on
-    )
+def is_severe(given: Mapping[str, Any]) -> bool:
+    """Whether checked fields of CONDITIONS stop the unit: a relay trip does unless it is said not to."""
+    said = given.get("severe")
+    return given["kind"] == "relay_trip" if said is None else bool(said)
+
+
+def severe_condition(unit: UnitKey, given: Mapping[str, Any]) -> Severe:
+    """What checked fields of a severe condition raise a stop with."""
+    words = condition_evidence(given["kind"], given["noted_on"], given.get("author", ""), given["words"])
+    return Severe(unit.tag, given["noted_on"], "condition", words)

@@ -328,6 +328,10 @@ def _unlike(present: Mapping[str, Any], stated: Mapping[str, Any]) -> dict[str, 
     return {name: (present[name], value) for name, value in stated.items() if present[name] != value}
 
 
+STOP_COLUMNS = (
+    *("tap_changer_id", "opened_on", "cause", "words", "work_released_on", "work_from_on", "work_engineer"),
+    *("work_words", "cleared_on", "cleared_engineer", "cleared_words"),
+)
 _BOOK_COLUMNS = {
     "reading": ("counter_id", "read_on", "value", "current_a", "reader", "doubt", "remark"),
     "event": ("tap_changer_id", "slot", "happened_on", "kind", "old_reading", "new_reading", "remark"),
@@ -346,6 +350,7 @@ _BOOK_COLUMNS = {
         *("tap_changer_id", "noted_on", "kind", "words", "act_by_on", "severe", "author", "closed_on"),
         "closed_words",
     ),
+    "stop": STOP_COLUMNS,
     "followup": (
         *("tap_changer_id", "kind", "compartment", "place", "noted_on", "words", "origin", "closed_on"),
         "closed_words",

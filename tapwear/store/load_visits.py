@@ -17,6 +17,8 @@ from tapwear.store.book import (
     FOLLOWUP_COLUMNS,
     FOLLOWUP_DATES,
     OBSERVATION_COLUMNS,
+    STOP_COLUMNS,
+    STOP_DATES,
 )
 from tapwear.store.clocks import resets_of, touches_oil
 from tapwear.store.frames import Scope, among, in_order, row_of, taken, text_array, typed
@@ -169,6 +171,21 @@ def conditions_frame(scope: Scope) -> pd.DataFrame:
         frame["closed_on"] = frame["closed_on"].where(known)
         frame["closed_words"] = frame["closed_words"].where(known, "")
     return frame[list(CONDITION_COLUMNS)]
+
+
+def stops_frame(scope: Scope) -> pd.DataFrame:
+    """Stops opened by the load's day; a release or a clearing after it is not there yet."""
+    texts = ["cause", "words", "work_engineer", "work_words", "cleared_engineer", "cleared_words"]
+    frame = scope.entries("stop", "opened_on", dates=STOP_DATES, texts=texts)
+    if scope.as_of is not None:
+        for day, blank, words in (
+            ("work_released_on", ["work_released_on", "work_from_on"], ["work_engineer", "work_words"]),
+            ("cleared_on", ["cleared_on"], ["cleared_engineer", "cleared_words"]),
+        ):
+            known = frame[day] <= pd.Timestamp(scope.as_of)
+            frame[blank] = frame[blank].where(known)
+            frame[words] = frame[words].where(known, "")
+    return frame[list(STOP_COLUMNS)]
 
 
 def observations_frame(scope: Scope) -> pd.DataFrame:

@@ -32,6 +32,7 @@ from tapwear.store.load_visits import (
     readings_frame,
     samples_frame,
     services_frame,
+    stops_frame,
 )
 from tapwear.store.roll import with_homes
 from tapwear.store.whereabouts import by_drive
@@ -89,6 +90,7 @@ def load_book(
             transfer_groups=_transfer_groups(scope, stations),
             crews=_crews(scope, regions),
             conditions=conditions_frame(scope),
+            stops=stops_frame(scope),
             limits=limits_frame(scope),
             deferrals=deferrals_frame(scope),
             observations=observations_frame(scope),

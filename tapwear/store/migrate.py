@@ -25,10 +25,12 @@ from tapwear.store.version import LATEST
 Step = Callable[[Connection], None]
 
 def _statements(name: str) -> Step:
-    """A step that runs the SQL of a file in tapwear/store/steps, statement by statement."""
+    """A step that runs the SQL of a file in tapwear/store/steps, statement by statement; on a server that of
+    NAME.postgresql.sql."""
 
     def run(connection: Connection) -> None:
-        text = (files("tapwear.store") / "steps" / name).read_text(encoding="utf-8")
+        on_file = connection.dialect.name == "sqlite"
+        text = (files("tapwear.store") / "steps" / f"{name}{'' if on_file else '.postgresql'}.sql").read_text("utf-8")
         for statement in text.split(";\n"):
             if statement.strip():
                 connection.exec_driver_sql(statement)
@@ -39,7 +41,8 @@ def _statements(name: str) -> Step:
 # number -> (name, what it does). Version 1 is what `create_schema` made at first, so its step does nothing.
 STEPS: dict[int, tuple[str, Step]] = {
     1: ("the first schema", lambda connection: None),
-    2: ("planning inputs, visits and follow-ups", _statements("2.sql")),
+    2: ("planning inputs, visits and follow-ups", _statements("2")),
+    3: ("stops that only an engineer ends", _statements("3")),
 }
 assert max(STEPS) == LATEST  # noqa: S101 - a new step needs the new number in tapwear.store.version
 

@@ -7,7 +7,7 @@ since when a tap changer stands where and in what state; it lasts until the next
 same for a drive at a tap changer. What people call a *unit* is the tap changer at its place.
 
 Two kinds of table. The register (stations to service rules) holds what is so now; every change of a field is
-written to `RegisterChange`. The book (readings, events, samples, services, conditions, limits, deferrals, stays,
+written to `RegisterChange`. The book (readings, events, samples, services, conditions, stops, limits, deferrals, stays,
 fittings) is append-only: a row is corrected by another that supersedes it, and says who, when and why; `withdrawn`
 rows take one back.
 """
@@ -37,7 +37,7 @@ from tapwear.visits.fields import (
     WORKS,
 )
 from tapwear.visits.observations import BY_NAME
-from tapwear.words import CONDITION_KINDS, FOLLOWUP_KINDS
+from tapwear.words import CONDITION_KINDS, FOLLOWUP_KINDS, STOP_CAUSES
 
 # --- the register ---------------------------------------------------------------------------------------------
 
@@ -419,6 +419,40 @@ class Condition(Entry, table=True):
     author: str = ""
     closed_on: date | None = None
     closed_words: str = ""
+
+
+class Stop(Entry, table=True):
+    """Suspected arcing or overheating in a unit. It stands until a named engineer ends it: the row of a release
+    supersedes that of the stop. Nothing else does: no undo, withdrawal or later result."""
+
+    __table_args__ = (
+        _one_of("cause", tuple(STOP_CAUSES)),
+        CheckConstraint("words <> ''", name="words_given"),
+        CheckConstraint(
+            "(work_released_on IS NULL) = (work_from_on IS NULL) AND (work_released_on IS NULL) = (work_engineer = '') "
+            "AND (work_released_on IS NULL) = (work_words = '')",
+            name="work_release_whole",
+        ),
+        CheckConstraint(
+            "(cleared_on IS NULL) = (cleared_engineer = '') AND (cleared_on IS NULL) = (cleared_words = '')",
+            name="clearing_whole",
+        ),
+        Index("stop_by_unit", "tap_changer_id", "opened_on"),
+        STRICT,
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="stop.id", unique=True)
+    tap_changer_id: int = Field(foreign_key="tap_changer.id")
+    opened_on: date
+    cause: str
+    words: str = Field(sa_type=Text)
+    work_released_on: date | None = None
+    work_from_on: date | None = None
+    work_engineer: str = ""
+    work_words: str = ""
+    cleared_on: date | None = None
+    cleared_engineer: str = ""
+    cleared_words: str = ""
 
 
 class Visit(Entry, table=True):

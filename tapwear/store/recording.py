@@ -67,6 +67,7 @@ _BLANK: dict[str, dict[str, Any]] = {
     "followup": {"compartment": "", "place": "", "origin": "hand", "closed_words": ""},
     "observation": dict.fromkeys(("visit_id", "compartment", "words"), ""),
     "condition": {"severe": False, "author": "", "closed_words": ""},
+    "stop": dict.fromkeys(("work_engineer", "work_words", "cleared_engineer", "cleared_words"), ""),
     "oil_limit": dict.fromkeys(("group_name", "technology", "breakdown_method"), ""),
     "yearly_closure": {"why": ""},
     "team": {"skills": ""},

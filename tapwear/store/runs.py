@@ -62,3 +62,8 @@ def findings_of(store: Store, number: int | None = None) -> tuple[Run, tuple[Fin
             for file, line, field, what, remedy, severity, row in connection.execute(query)
         )
     return run, found
+
+
+def newest_import(store: Store) -> int:
+    """The number of the newest import; 0 where there was none."""
+    return max((run.number for run in import_runs(store)), default=0)

@@ -19,6 +19,7 @@ from tapwear.store.resting import former_counter_again, nothing_rests_on
 from tapwear.store.trail import TrailRow, book_tables, row_of, rows_at
 
 UNDONE = "undone: "
+NEVER_UNDONE = ("stop",)  # a stop and its release: only an engineer ends the one, and the other stays on record
 LOOKED_BACK = 100  # a person's entries among which the last one is looked for; our choice
 
 
@@ -38,7 +39,7 @@ def last_entry(connection: Connection, by: str) -> LastEntry:
     Raises UsageError when there is none, when it came by an import, or when later entries rest on it.
     """
     for at in _moments(connection, by):
-        rows = tuple(rows_at(connection, by, at))
+        rows = tuple(row for row in rows_at(connection, by, at) if row.kind not in NEVER_UNDONE)
         if all(_undone(connection, row) for row in rows):
             continue
         if rows[0].import_id is not None:

@@ -9,13 +9,13 @@ from datetime import date
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from tapwear.store.conditions import open_severe
 from tapwear.store.entries import squeezed
 from tapwear.store.find import UnitKey, near_names
 from tapwear.store.lean import is_current, lean
 from tapwear.store.observations import Seen, list_observations, positions_known
 from tapwear.store.places import drives_of
 from tapwear.store.stays import StandingRow, standing_now
+from tapwear.store.stops import StopRow, open_stops
 from tapwear.visits.positions import Positions
 
 NEAR_SERIAL = 0.8  # serial numbers as alike as this (difflib) may be one misread: our choice
@@ -26,7 +26,7 @@ class Ground:
     """What the register and the book say of a unit before a visit.
 
     last : the newest observation of each quantity before that day
-    severe : severe conditions that are open, in words; samples : how many oil samples the book holds
+    stops : what stands at the unit; samples : how many oil samples the book holds
     compartments : (name, serial number), "" for what is not known
     """
 
@@ -42,7 +42,7 @@ class Ground:
     positions: Positions | None
     positions_style: str
     last: Mapping[str, Seen]
-    severe: tuple[str, ...]
+    stops: tuple[StopRow, ...]
     samples: int
 
 
@@ -72,7 +72,7 @@ def visit_ground(connection: Connection, unit: UnitKey, on: date) -> Ground:
         positions=positions_known(connection, unit),
         positions_style=row.positions or "",
         last={seen.quantity: seen for seen in list_observations(connection, unit) if seen.observed_on < on},
-        severe=open_severe(connection, unit, on),
+        stops=tuple(open_stops(connection, unit)),
         samples=int(connection.execute(samples).scalar_one()),
     )
 

@@ -1,0 +1,34 @@
+-- What version 3 adds: stops that only an engineer ends. Never edited once released: a mistake is mended by the next step.
+
+CREATE TABLE stop (
+  uid VARCHAR NOT NULL,
+  recorded_at TIMESTAMP WITHOUT TIME ZONE NOT NULL,
+  recorded_by VARCHAR NOT NULL,
+  import_id INTEGER,
+  reason VARCHAR NOT NULL,
+  withdrawn BOOLEAN NOT NULL,
+  id SERIAL NOT NULL,
+  supersedes_id INTEGER,
+  tap_changer_id INTEGER NOT NULL,
+  opened_on DATE NOT NULL,
+  cause VARCHAR NOT NULL,
+  words TEXT NOT NULL,
+  work_released_on DATE,
+  work_from_on DATE,
+  work_engineer VARCHAR NOT NULL,
+  work_words VARCHAR NOT NULL,
+  cleared_on DATE,
+  cleared_engineer VARCHAR NOT NULL,
+  cleared_words VARCHAR NOT NULL,
+  PRIMARY KEY (id),
+  CONSTRAINT cause_known CHECK (cause IN ('oil', 'condition', 'visit', 'engineer')),
+  CONSTRAINT words_given CHECK (words <> ''),
+  CONSTRAINT work_release_whole CHECK ((work_released_on IS NULL) = (work_from_on IS NULL) AND (work_released_on IS NULL) = (work_engineer = '') AND (work_released_on IS NULL) = (work_words = '')),
+  CONSTRAINT clearing_whole CHECK ((cleared_on IS NULL) = (cleared_engineer = '') AND (cleared_on IS NULL) = (cleared_words = '')),
+  UNIQUE (uid),
+  FOREIGN KEY(import_id) REFERENCES import_run (id),
+  UNIQUE (supersedes_id),
+  FOREIGN KEY(supersedes_id) REFERENCES stop (id),
+  FOREIGN KEY(tap_changer_id) REFERENCES tap_changer (id)
+);
+CREATE INDEX stop_by_unit ON stop (tap_changer_id, opened_on);

@@ -1,0 +1,35 @@
+-- What version 3 adds: stops that only an engineer ends. Never edited once released: a mistake is mended by the next step.
+
+CREATE TABLE stop (
+  uid TEXT NOT NULL,
+  recorded_at TEXT NOT NULL,
+  recorded_by TEXT NOT NULL,
+  import_id INTEGER,
+  reason TEXT NOT NULL,
+  withdrawn INTEGER NOT NULL,
+  id INTEGER NOT NULL,
+  supersedes_id INTEGER,
+  tap_changer_id INTEGER NOT NULL,
+  opened_on TEXT NOT NULL,
+  cause TEXT NOT NULL,
+  words TEXT NOT NULL,
+  work_released_on TEXT,
+  work_from_on TEXT,
+  work_engineer TEXT NOT NULL,
+  work_words TEXT NOT NULL,
+  cleared_on TEXT,
+  cleared_engineer TEXT NOT NULL,
+  cleared_words TEXT NOT NULL,
+  PRIMARY KEY (id),
+  CONSTRAINT cause_known CHECK (cause IN ('oil', 'condition', 'visit', 'engineer')),
+  CONSTRAINT words_given CHECK (words <> ''),
+  CONSTRAINT work_release_whole CHECK ((work_released_on IS NULL) = (work_from_on IS NULL) AND (work_released_on IS NULL) = (work_engineer = '') AND (work_released_on IS NULL) = (work_words = '')),
+  CONSTRAINT clearing_whole CHECK ((cleared_on IS NULL) = (cleared_engineer = '') AND (cleared_on IS NULL) = (cleared_words = '')),
+  UNIQUE (uid),
+  FOREIGN KEY(import_id) REFERENCES import_run (id),
+  UNIQUE (supersedes_id),
+  FOREIGN KEY(supersedes_id) REFERENCES stop (id),
+  FOREIGN KEY(tap_changer_id) REFERENCES tap_changer (id)
+)
+ STRICT;
+CREATE INDEX stop_by_unit ON stop (tap_changer_id, opened_on);
