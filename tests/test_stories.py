@@ -75,7 +75,11 @@ def test_oil_pulls_a_unit_forward_by_years_and_says_why(fleet: Assessment) -> No
 
 def test_vacuum_unit_with_acetylene_is_pulled_and_its_neighbour_is_not(fleet: Assessment) -> None:
     assert fleet.verdicts["SC-T1"].call == "pull forward"
-    assert "the oil asks for it" in contact_service(fleet, "SC-T1").next_action
+    due = contact_service(fleet, "SC-T1")
+    assert due.next_action == (
+        "Ask the responsible engineer today whether it may stay in service. Schedule the overhaul now (oil results)"
+    )
+    assert due.alarms[0].startswith("Tap operations are arcing in the oil: suspect a failed vacuum interrupter.")
     assert fleet.verdicts["SC-T2"].call != "pull forward"
 
 

@@ -58,7 +58,7 @@ def leaves(command: Any) -> list[Any]:
 
 def _stops_first(name: str, command: Any) -> None:
     """Before a command that names units runs, it is said which of them are stopped."""
-    if not {"unit", "units", "tags"} & {param.name for param in command.params}:
+    if not {"unit", "units", "tag"} & {param.name for param in command.params}:
         return
     run = command.invoke
 

@@ -227,14 +227,19 @@ def announce(command: str, context: Any) -> None:
 
 def _named(context: Any) -> list[str]:
     """The units that a command's arguments name."""
-    given = [context.params.get(name) for name in ("unit", "units", "tags")]
+    given = [context.params.get(name) for name in ("unit", "units", "tag")]
     found = [one for some in given if some for one in ([some] if isinstance(some, str) else some)]
     return [one for one in found if isinstance(one, str)]
 
 
-def raise_and_tell(context: typer.Context, store: Store, tags: Collection[str] | None, by: str | None) -> None:
+def raise_and_tell(
+    context: typer.Context, store: Store, tags: Collection[str] | None, by: str | None, *, announced: bool = False
+) -> None:
     """Records the stops that the book calls for at these units (None: at all), and says them before all else; says too
-    which newest sample contradicts a stop that stands."""
+    which newest sample contradicts a stop that stands.
+
+    announced : the command named the unit, so that what stood before was said already
+    """
     from tapwear.report.terminal import progress
     from tapwear.store.recording import Stamp
 
@@ -247,7 +252,7 @@ def raise_and_tell(context: typer.Context, store: Store, tags: Collection[str] |
     for tag, evidence in raised.opened.items():
         tell(stop_notice(tag), *(f"  {words}" for words in evidence))
     for tag, words in raised.contradicted.items():
-        tell(*(() if tag in raised.opened else (stop_notice(tag),)), f"  {tag}: {words}")
+        tell(*(() if announced or tag in raised.opened else (stop_notice(tag),)), f"  {tag}: {words}")
 
 
 def tell_alarms(tag: str, alarms: Sequence[Alarm]) -> None:

@@ -156,7 +156,10 @@ def _together(one: Stop, other: Stop) -> Stop:
 
 def _held_against(stop: Stop, verdict: OilVerdict | None) -> Stop:
     """The stop with the day of a newer sample that does not show what the oil raised."""
-    if stop.oil_since is None or verdict is None or verdict.call == "pull forward" or verdict.last_sample_on is None:
+    if stop.oil_since is None or verdict is None or verdict.last_sample_on is None:
+        return stop
+    fell = any(one.kind == "unrecorded reset" for one in verdict.findings)
+    if verdict.call == "pull forward" and not fell:
         return stop
     return replace(stop, contradicted_on=verdict.last_sample_on) if verdict.last_sample_on > stop.oil_since else stop
 
@@ -172,7 +175,7 @@ def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], a
             out[unit] = replace(verdict, severe=False) if verdict.severe else verdict
             continue
         assert stop is not None  # noqa: S101 - raised says so
-        told = [OilFinding("severe", words, {}, "Tapwear's own rule", "our choice") for words in stop.evidence]
+        told = [OilFinding("severe", words) for words in stop.evidence]
         kept = [one for one in verdict.findings if one.kind not in ("severe", "withdrawn", "unrecorded reset")]
         out[unit] = replace(
             verdict,

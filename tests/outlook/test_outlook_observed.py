@@ -141,8 +141,8 @@ def hot(on: str, compartment: float, tank: float) -> list[Noticed]:
 def test_a_compartment_hotter_than_its_tank_is_told_with_how_to_note_it_until_it_is_noted() -> None:
     visits = (hot("2026-05-04", 34, 36), hot("2026-06-01", 43, 39), hot("2026-06-25", 47, 41))
     assert told(*visits) == (
-        "compartment 6 K hotter than the main tank on 2026-06-25, as on 2026-06-01: refer to the engineer today; note it "
-        "with tapwear condition add T1 hotter_than_main_tank --words TEXT"
+        "compartment 6 K hotter than the main tank on 2026-06-25, as on 2026-06-01: refer to the engineer today; note "
+        "it with tapwear condition add T1 hotter_than_main_tank --words TEXT"
     )
     assert told(*visits[:1]) == ""
     assert told(hot("2026-06-25", 43, 40.5)) == ""  # 2.5 K may be the thermometer
