@@ -74,10 +74,12 @@ class Asking:
         hint: str = "",
         check: Callable[[Any], str] = lambda value: "",
         valid: Callable[[Any], None] = lambda value: None,
+        needed: str = "",
     ) -> tuple[Any, str]:
         """The value of a field and the mark with which it is kept ("" where nothing was odd); None: left open.
 
         check : why a value is questioned, "" for nothing. valid : raises UsageError for what cannot be
+        needed : why an empty line is not enough, "" where it is; "-" leaves it open all the same
         Raises UsageError for an option that cannot be, DataRejected for an odd one that nobody stands by.
         """
         if key in self.given:
@@ -93,8 +95,11 @@ class Asking:
         before: Any = None
         while True:
             text = self.typed(question, hint)
-            if not text or text == "-":
+            if text == "-" or not (text or needed):
                 return None, ""
+            if not text:
+                tell(needed)
+                continue
             if text == HELP:
                 tell(_help(spec))
                 continue

@@ -45,6 +45,7 @@ class Draft:
     """A visit while it is being written.
 
     counters : by `drive/source`, {"value", "doubt"}; questioned : by quantity, why and what the person said to it
+    more : groups of quantities that were asked for (MORE in tapwear.visits.observations)
     answered : keys of the questions that are done, in their order, also those that were left open
     """
 
@@ -60,6 +61,7 @@ class Draft:
     observations: dict[str, Any] = field(default_factory=dict)
     questioned: dict[str, str] = field(default_factory=dict)
     sample_taken: bool = False
+    more: list[str] = field(default_factory=list)
     answered: list[str] = field(default_factory=list)
 
     @property

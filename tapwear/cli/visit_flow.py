@@ -161,7 +161,11 @@ def _print_labels(guide: Guide) -> None:
     oil = draft.observations.get("oil_temp_c")
     blank = f"______ {unit_in('temperature', system)[1]}"
     tell(CAUTIONS[2], "For the bottle:")
-    for compartment, serial in ground.compartments:
+    said = str(draft.observations.get("bottle_number", ""))
+    bottles = [one.strip() for one in said.split(";")]
+    if len(bottles) != len(ground.compartments):
+        bottles = [said] * len(ground.compartments)
+    for (compartment, serial), bottle in zip(ground.compartments, bottles, strict=True):
         drive = compartment if compartment in ground.drives else ground.drives[0] if ground.drives else ""
         seen = draft.counters.get(f"{drive}/mechanical")
         text = label_text(
@@ -173,5 +177,6 @@ def _print_labels(guide: Guide) -> None:
             oil_temperature=blank if oil is None else shown_in(oil, "temperature", system),
             counter="____________" if seen is None else str(seen["value"]),
             by=draft.by,
+            bottle=bottle,
         )
         typer.echo("\n".join(boxed(text)))

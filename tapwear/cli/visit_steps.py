@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -10,22 +11,26 @@ from typing import TYPE_CHECKING, Any
 from tapwear.cli.counter_check import expected, say_range
 from tapwear.cli.entering import tell
 from tapwear.cli.guiding import LeaveIt, Step
-from tapwear.cli.visit_asking import Asking
+from tapwear.cli.visit_asking import HELP, Asking
 from tapwear.cli.visit_doubts import bottle_words, doubt_of
 from tapwear.errors import UsageError
 from tapwear.measures import shown_in, unit_in
 from tapwear.store.visit_ground import Ground, whose_serial
 from tapwear.visits.fields import READINGS, SERVICES
-from tapwear.visits.observations import BY_NAME, POSITIONS, QUANTITIES, label, noted
+from tapwear.visits.observations import BY_NAME, MORE, POSITIONS, QUANTITIES, label, noted
 from tapwear.visits.specs import Unfit
-from tapwear.words import CAUTIONS, as_typed
+from tapwear.words import CAUTIONS, as_typed, observed_words
 
 if TYPE_CHECKING:
     from tapwear.cli.visit_draft import Draft
     from tapwear.store.engine import Store
     from tapwear.store.history import CounterPast
 
-SERIAL, SAMPLE, REMARK = "serial", "sample", "remark"
+SERIAL, SAMPLE, REMARK, BOTTLE = "serial", "sample", "remark", "bottle_number"
+_LAST = (REMARK, BOTTLE)
+_IN_GROUPS = tuple(name for group in MORE.values() for name in group)
+_NEEDS_DEGREES = "a level is judged by the oil temperature at which it was read. Type - where it cannot be read."
+_NO_JUDGEMENT = "it cannot be judged."
 COUNTER, CONTROLLER = "counter", "controller"  # keys of the counters' questions, followed by /DRIVE
 # Noted where the compartment breathes through one; the others where a gauge or bottle is fitted.
 _BREATHING, _GAUGES = ("breather",), ("pressure_kpa", "gas_bottle_kpa")
@@ -50,11 +55,16 @@ class Guide:
             steps.append(Step(f"{COUNTER}/{drive}", partial(self._counter, drive, "mechanical")))
             if f"{CONTROLLER}/{drive}" in self.asking.given:
                 steps.append(Step(f"{CONTROLLER}/{drive}", partial(self._counter, drive, "controller")))
-        for spec in QUANTITIES:
-            if spec.name in self.asking.given or self._is_asked(spec.name):
-                steps.append(Step(spec.name, partial(self._observation, spec.name)))
+        asked = [spec.name for spec in QUANTITIES if spec.name in self.asking.given or self._is_asked(spec.name)]
+        more = [name for name in _IN_GROUPS if name in asked]
+        steps += [Step(name, partial(self._observation, name)) for name in asked if name not in (*more, *_LAST)]
+        if self.asking.asks and not self.severe:
+            steps.append(Step("more", self._more))
+        steps += [Step(name, partial(self._observation, name)) for name in (*more, REMARK) if name in asked]
         if not self.severe or SAMPLE in self.asking.given:
             steps.append(Step(SAMPLE, self._sample))
+        if BOTTLE in asked:
+            steps.append(Step(BOTTLE, partial(self._observation, BOTTLE)))
         return steps
 
     def all_right(self) -> bool:
@@ -76,10 +86,17 @@ class Guide:
             doubtful = f" (doubtful: {seen['doubt']})" if seen["doubt"] else ""
             lines.append(f"  {name}{which} {seen['value']}{doubtful}")
         for name, value in draft.observations.items():
-            measure = BY_NAME[name].measure
-            said = shown_in(value, measure, self.asking.system) if measure else _said(value)
-            lines.append(f"  {label(name)} {said}" + (" (questioned)" if name in draft.questioned else ""))
+            questioned = " (questioned)" if name in draft.questioned else ""
+            lines.append(f"  {label(name)} {self._in_words(name, value)}{questioned}")
         return [*lines, "  oil sample taken"] if draft.sample_taken else lines
+
+    def _in_words(self, name: str, value: Any) -> str:
+        """A value as it is said, in the system of units that is in use."""
+        if BY_NAME[name].measure and not isinstance(value, str):
+            return shown_in(value, BY_NAME[name].measure, self.asking.system)
+        if isinstance(value, bool | str):
+            return _said(value)
+        return observed_words(name, value, "")
 
     def _is_asked(self, name: str) -> bool:
         if self.severe:
@@ -90,7 +107,15 @@ class Guide:
             return self.ground.breathing not in ("free", "desiccant") or name in self.ground.last
         if name == "drag_hands_reset":
             return any(hand in self.draft.observations for hand in POSITIONS[1:])
-        return True
+        if name == "counter_state":
+            seen = self.draft.counters
+            return any(
+                f"{COUNTER}/{drive}" in self.draft.answered and f"{drive}/mechanical" not in seen
+                for drive in self.ground.drives
+            )
+        if name == BOTTLE:
+            return self.draft.sample_taken
+        return name not in _IN_GROUPS or any(name in MORE[group] for group in self.draft.more)
 
     # --- the right unit ---------------------------------------------------------------------------------------
 
@@ -207,9 +232,13 @@ class Guide:
         def check(value: Any) -> str:
             return doubt_of(name, value, others, self.ground, self.asking.system)
 
+        odd_level = name == "oil_temp_c" and others.get("oil_level") in ("low", "high")
+        needed = f"The oil level is {others['oil_level']}: {_NEEDS_DEGREES}" if odd_level else ""
         value, mark = self.asking.value(
-            name, spec, self._question(name), hint=self._hint(name), check=check, valid=valid
+            name, spec, self._question(name), hint=self._hint(name), check=check, valid=valid, needed=needed
         )
+        if value is None and odd_level and not self.asking.asks:
+            tell(f"{needed.partition(':')[0]}, and no oil temperature was given: {_NO_JUDGEMENT}")
         if value is None:
             self.draft.observations.pop(name, None)
             self.draft.questioned.pop(name, None)
@@ -220,6 +249,19 @@ class Guide:
             self.draft.questioned[name] = f"Questioned: {mark}"
         if name == "gas_bottle_kpa" and bottle_words(value, self.ground, self.asking.system):
             tell(bottle_words(value, self.ground, self.asking.system))
+
+    def _more(self) -> None:
+        """Which further groups of things are to be noted; each is then asked for."""
+        names = ", ".join(MORE)
+        while True:
+            text = self.asking.typed(f"More to note: {names}, or all", "empty: nothing").casefold()
+            words = re.split(r"[\s,;]+", text.strip())
+            wanted = [[group for group in MORE if group.startswith(word)] for word in words if word and word != "all"]
+            if text and (text == HELP or any(len(found) != 1 for found in wanted)):
+                tell(f"Type one or more of {names} (the first letters are enough), or all.")
+                continue
+            self.draft.more = list(MORE) if "all" in words else [group for found in wanted for group in found]
+            return
 
     def _question(self, name: str) -> str:
         spec = BY_NAME[name]
@@ -239,7 +281,7 @@ class Guide:
         last = self.ground.last.get(name)
         if last is None or name == REMARK:
             return "? helps"
-        said = last.words if last.value is None else shown_in(last.value, BY_NAME[name].measure, self.asking.system)
+        said = self._in_words(name, last.words if last.value is None else last.value)
         return f"last {said} on {last.observed_on}"
 
     # --- the sample -------------------------------------------------------------------------------------------

@@ -75,6 +75,18 @@ QUANTITIES: tuple[FieldSpec, ...] = (
 )
 BY_NAME: Mapping[str, FieldSpec] = {spec.name: spec for spec in QUANTITIES}
 
+# What is asked for on a visit only when the person wants to note it: what a group is called, and its quantities.
+MORE: Mapping[str, tuple[str, ...]] = {
+    "drive": ("drive_oil", "drive_gear", "end_stops", "crank_interlock", "moves_by_hand"),
+    "regulator": ("regulator_mode",),
+    "relay": ("relay_window",),
+    "filter": ("filter_pressure_kpa", "filter_hours"),
+    "desiccant": ("breather_colour", "breather_share_percent"),
+    "air": ("ambient_temp_c",),
+    "time": ("time_of_day",),
+    "photos": ("photo_numbers",),
+}
+
 OBSERVATIONS = TableSpec(
     "observations",
     "what was noted on visits besides the counter: positions, level, temperatures, breather, seepage",

@@ -29,7 +29,7 @@ PLACE, SERIAL, COUNTER = "y", "s1042", "11110"
 POSITIONS = ["5L", "9L", "2R", "y"]
 OIL = ["normal", "41", "38", "44"]
 GAS = ["4", "8800"]
-REST = ["none", "w", "usual", "sound", "all quiet"]
+REST = ["none", "w", "usual", "sound", "", "all quiet"]
 WHOLE = [PLACE, SERIAL, COUNTER, *POSITIONS, *OIL, *GAS, *REST, "n", "y"]
 
 
@@ -229,7 +229,7 @@ def test_what_cannot_be_is_refused_in_words_and_nothing_is_stored(db: Path, word
 def test_a_counter_is_checked_as_it_is_typed_and_asked_once(db: Path) -> None:
     text = said(visit(db, "T1", typed=[PLACE, SERIAL, "11101", *WHOLE[3:]]))
     assert "Questioned" not in text
-    text = said(visit(db, "T2", typed=["y", "S-9020", "55011", "n", "55110", *[""] * 16, "y"]))
+    text = said(visit(db, "T2", typed=["y", "S-9020", "55011", "n", "55110", *[""] * 17, "y"]))
     assert text.count("Questioned: two digits exchanged? 55011 for 55101") == 1
     assert stored(db, "T2")["readings"][-1] == (55_110, "")
 
