@@ -77,7 +77,8 @@ def test_more_to_note_is_asked_only_of_the_groups_that_are_named(db: Path) -> No
 
 
 def test_all_of_it_can_be_given_by_options_and_is_shown_again_before_it_is_stored(db: Path) -> None:
-    words = ["--regulator-mode", "auto", "--relay-window", "gas", "--filter-pressure", "20psi", "--photo", "7", "--photo", "8"]
+    words = ["--regulator-mode", "auto", "--relay-window", "gas", "--filter-pressure", "20psi"]
+    words += ["--photo", "7", "--photo", "8"]
     words += ["--filter-hours", "1200", "--desiccant-colour", "green", "--desiccant-share", "60"]
     visit(db, "T1", *words, "--ambient-temperature", "-5", "--time", "9.05", "--drive-oil", "low", "--does-not-move")
     found = seen(db)
