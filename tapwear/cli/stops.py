@@ -251,6 +251,8 @@ def raise_and_tell(
         raised = raise_stops(store, tags, today(), Stamp(who(context, by), now()))
     for tag, evidence in raised.opened.items():
         tell(stop_notice(tag), *(f"  {words}" for words in evidence))
+    for tag, said in raised.told.items():
+        tell(*(f"{tag}: {words}" for words in said))
     for tag, words in raised.contradicted.items():
         tell(*(() if announced or tag in raised.opened else (stop_notice(tag),)), f"  {tag}: {words}")
 

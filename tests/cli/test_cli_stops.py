@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
+import random
 import shutil
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -266,3 +267,46 @@ def test_the_days_of_a_release_have_an_order(db: Path) -> None:
     said(db, "stop", "release", "AH-T1", *words, "--cleared", code=2)
     assert stands(db, "OR-T1")
     assert date.fromisoformat(TODAY) == date(2026, 6, 30)
+
+
+# --- no sequence of entries ends one --------------------------------------------------------------------------
+
+KINDS = ("sample", "condition", "observation", "reading", "service", "visit", "stop")
+
+
+def some_entry(draw: random.Random, unit: str, number: int) -> tuple[str, ...]:
+    """A command that anybody might give, about a unit that is stopped."""
+    day = str(date(2026, 5, 1) + timedelta(days=draw.randrange(60)))
+    gases = [value for name in ("acetylene", "ethylene", "hydrogen", "methane", "ethane")
+             for value in (f"--{name}", str(round(draw.choice([0.2, 1, 5]) * draw.uniform(20, 900), 1)))]  # fmt: skip
+    because = ("--because", f"set right {number}")
+    return draw.choice(
+        [
+            ("sample", unit, "--on", day, *gases),
+            ("sample", unit, "--on", day, "--main-tank", *gases),
+            ("visit", unit, "--no-ask", "--on", day, "--noise", draw.choice(["usual", "unusual"])),
+            ("condition", "add", unit, draw.choice(["infrared", "relay_trip"]), "--words", "x", "--on", day),
+            ("condition", "close", unit, draw.choice(["infrared", "relay_trip"]), "--words", "settled"),
+            ("amend", unit, draw.choice(KINDS), "--on", day, "--withdraw", *because),
+            ("amend", unit, "sample", "--on", "2026-05-26", "--withdraw", *because),
+            ("amend", unit, "sample", "--on", "2026-05-26", "--set", "ethylene_ul_per_l=50", *because),
+            ("service", unit, "--work", "oil change", "--on", day, "--as-found", "121600"),
+            ("event", unit, "breather_changed", "--on", day),
+            ("followups", "close", unit, "noise", "--words", "gone"),
+            ("undo", *because),
+        ]
+    )
+
+
+@pytest.mark.parametrize("seed", [0, 1, *(pytest.param(seed, marks=pytest.mark.long) for seed in range(2, 20))])
+def test_no_sequence_of_entries_ends_a_stop(db: Path, seed: int) -> None:
+    draw = random.Random(seed)
+    done = 0
+    for number in range(10):
+        words = some_entry(draw, "OR-T1", number)
+        result = run(db, *words)
+        assert result.exit_code in (0, 2, 3), (words, result.output)
+        done += result.exit_code == 0
+        assert stands(db, "OR-T1"), (seed, words)
+    assert done >= 2
+    assert due_of(db, "OR-T1")["stop"]
