@@ -49,13 +49,21 @@ FOLLOWUP_KINDS = {
     "gas_blanket": "gas blanket",
     "noise": "noise",
     "coating": "coating",
+    "counter_state": "counter",
+    "drive_oil": "drive oil",
+    "drive_gear": "drive belt or gear",
+    "end_stops": "end stops",
+    "crank_interlock": "hand-crank interlock",
+    "relay_window": "relay window",
     "other": "other",
 }
 # What is noted on visits, in the order in which it is looked at beside the unit.
 OBSERVED = (
-    *("position", "position_low", "position_high", "drag_hands_reset", "oil_level", "oil_temp_c"),
-    *("compartment_temp_c", "main_tank_temp_c", "pressure_kpa", "gas_bottle_kpa", "breather", "seepage", "heater"),
-    *("noise", "coating", "remark"),
+    *("counter_state", "position", "position_low", "position_high", "drag_hands_reset", "oil_level", "oil_temp_c"),
+    *("compartment_temp_c", "main_tank_temp_c", "ambient_temp_c", "pressure_kpa", "gas_bottle_kpa", "breather"),
+    *("breather_colour", "breather_share_percent", "seepage", "heater", "noise", "coating", "drive_oil", "drive_gear"),
+    *("end_stops", "crank_interlock", "moves_by_hand", "regulator_mode", "relay_window", "filter_pressure_kpa"),
+    *("filter_hours", "time_of_day", "bottle_number", "photo_numbers", "remark"),
 )
 _LABELS = {
     "position_low": "drag hands from",
@@ -67,7 +75,17 @@ _LABELS = {
     "pressure_kpa": "pressure",
     "gas_bottle_kpa": "gas bottle",
     "heater": "cabinet heater",
+    "counter_state": "counter",
+    "ambient_temp_c": "ambient temperature",
+    "breather_share_percent": "share of the desiccant that has changed colour",
+    "drive_gear": "drive belt or gear",
+    "crank_interlock": "hand-crank interlock",
+    "moves_by_hand": "drive moves by hand",
+    "filter_pressure_kpa": "filter pressure",
+    "filter_hours": "hours of the filter",
+    "photo_numbers": "photos",
 }
+_MEASURED_IN = {"_c": "°C", "_kpa": "kPa", "_percent": "%", "_hours": "h"}
 
 
 def stop_notice(*units: str) -> str:
@@ -97,7 +115,8 @@ def observed_words(quantity: str, value: float | None, words: str) -> str:
     """One observation as it is said: `62 °C`, `9b`, `to be renewed`. value : None or NaN for words."""
     if words or value is None:
         return words
-    return f"{value:,.6g} {'°C' if quantity.endswith('_c') else 'kPa'}"
+    unit = next(said for ending, said in _MEASURED_IN.items() if quantity.endswith(ending))
+    return f"{value:,.6g} {unit}"
 
 
 def years_words(years: float) -> str:
@@ -106,7 +125,7 @@ def years_words(years: float) -> str:
 
 
 def limits_words(operations: float | None, years: float | None) -> str:
-    """`70,000 operations or 7 years`: both limits of an interval, or the one there is; "" for none."""
+    """`68,500 operations or 7 years`: both limits of an interval, or the one there is; "" for none."""
     limits = [f"{operations:,.0f} operations" if operations else "", years_words(years) if years else ""]
     return " or ".join(limit for limit in limits if limit)
 

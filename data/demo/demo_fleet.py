@@ -173,11 +173,13 @@ def _spec(line: str) -> Spec:
 # --- service rules --------------------------------------------------------------------------------------------
 
 INTERVALS = {  # contact service: operations, years
-    "resistor": (70_000, 7.0),
+    "resistor": (68_500, 7.0),
     "reactor": (60_000, 5.0),
     "vacuum": (200_000, 12.0),
     "furnace": (50_000, 2.0),
 }
+# Share of the operations that was used before an overhaul.
+USED = {"resistor": 0.99124, "reactor": 0.97, "vacuum": 0.97, "furnace": 0.97}
 OWN_INTERVALS = {  # from the rating plate
     "DL-T2": (50_000, 7),
     "FG-T2": (50_000, 7),
@@ -193,7 +195,7 @@ _PLANNING = {  # days out, crew hours, kit, weeks to get it
     "vacuum": (3, 48, "gasket set V", 12),
     "furnace": (3, 72, "contact and gasket set F", 12),
 }
-_REPLACEMENT = {"resistor": 350_000, "reactor": 240_000, "vacuum": 600_000, "furnace": 200_000}
+_REPLACEMENT = {"resistor": 380_000, "reactor": 240_000, "vacuum": 520_000, "furnace": 200_000}
 
 
 def _rules() -> list[dict[str, Any]]:

@@ -122,7 +122,7 @@ def work_on(spec: fleet.Spec) -> tuple[tuple[date, str], ...]:
     if spec.new:
         return ((spec.last, "placed in service"),)
     operations, years = fleet.INTERVALS[spec.scheme]
-    step = min(years, 0.97 * operations / spec.rate)
+    step = min(years, fleet.USED[spec.scheme] * operations / spec.rate)
     if spec.duty == "furnace":
         dates = [years_later(spec.last, -step * back) for back in range(10)]
         return tuple(

@@ -1,34 +1,24 @@
-"""`tapwear service`: an overhaul or other work, the clocks that it starts again, the counter as found and as left."""
+"""`tapwear service`: an overhaul or other work, the intervals that restart, the counter as found and as left."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from tapwear.cli.context import open_the_store
-from tapwear.cli.counter_check import doubt_kept, expected, introduce, say_range
-from tapwear.cli.entering import (
-    asked,
-    asked_value,
-    at_a_terminal,
-    confirmed,
-    past_day,
-    replacing,
-    settle,
-    stamp_of,
-    tell,
-    values_of,
-)
-from tapwear.errors import UsageError
-from tapwear.visits.fields import SERVICES, TASKS
-from tapwear.visits.resets import resets_of
-from tapwear.words import CAUTION_SHORT, as_typed, limits_words
+from tapwear.cli.entering import at_a_terminal, past_day, replacing, settle, stamp_of, tell
+from tapwear.cli.guiding import LeaveIt, ask_all, begin, path_of, stop
+from tapwear.cli.overdue import cleared_overdue, refuse_without_proof
+from tapwear.cli.visit_draft import remove_draft
+from tapwear.visits.fields import SERVICES
+from tapwear.words import CAUTION_SHORT
 
 if TYPE_CHECKING:
+    from tapwear.cli.service_guide import ServiceGuide
     from tapwear.store.engine import Store
     from tapwear.store.find import UnitKey
+    from tapwear.store.recording import Stamp
 
 
 def service(
@@ -67,7 +57,7 @@ def service(
         typer.Option(
             "--resets",
             metavar="TASKS",
-            help='Tasks whose clock starts again, e.g. "contact service;oil change", or none; else as usual.',
+            help='Tasks whose interval restarts, e.g. "contact service;oil change", or none; else as usual.',
         ),
     ] = None,
     wear_left_mm: Annotated[
@@ -79,7 +69,7 @@ def service(
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who did it; else you.")] = None,
     witness: Annotated[
         str | None,
-        typer.Option("--witness", metavar="NAME", help="A second person who saw it; see below."),
+        typer.Option("--witness", metavar="NAME", help="A second person who witnessed it; see below."),
     ] = None,
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="As found, anything else.")] = None,
     sure: Annotated[
@@ -90,153 +80,93 @@ def service(
     because: Annotated[
         str | None, typer.Option("--because", metavar="REASON", help="Why the book is corrected.")
     ] = None,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with the work that was left unfinished.")] = False,
+    anew: Annotated[bool, typer.Option("--anew", help="Drop unfinished work.")] = False,
+    ask: Annotated[
+        bool | None, typer.Option("--ask/--no-ask", help="Ask for what is not given; else only at a terminal.")
+    ] = None,
 ) -> None:
     """Record an overhaul or other work.
 
-    Says which clocks the work starts again before anything is recorded. A serial number that is not the register's
-    stops: it would be the wrong unit. At a terminal, what is not given is asked for. Work that ends an overdue task is
-    recorded only with the serial number, the counter as found and a second name.
+    At a terminal what is not given is asked for, the day and the right unit first, and all is shown with the intervals
+    that restart before anything is stored; until then the answers are in a draft: --resume goes on. Work that ends an
+    overdue task is recorded only with the serial number, the counter as found and a second name.
 
     Examples:
-      tapwear service T1 --work overhaul --on 2026-05-12 --serial S-4711 --as-found 84210 --as-left 84216
+      tapwear service T1 --work overhaul --on 2026-05-12 --serial S-1042 --as-found 84210 --as-left 84216
       tapwear service T1 --work overhaul --resets "contact service;contact replacement" --wear-left-mm 3.2
       tapwear service T1 --work "oil change" --resets none
 
     Exit codes: 0 recorded or already there; 2 command not understood, or another serial number; 3 the counter is
-    questioned, or the book says otherwise, not recorded.
+    questioned, or the log has another value, not recorded; 130 stopped, draft kept.
     """
-    from tapwear.store.entries import add_event, add_reading, add_service, check_serial
+    from tapwear.cli.service_guide import DRIVE, ServiceGuide
+    from tapwear.cli.visit_asking import Asking
+    from tapwear.cli.visit_draft import ServiceDraft
     from tapwear.store.find import find_unit
-    from tapwear.store.history import counter_past
     from tapwear.store.overview import unit_rules
-    from tapwear.store.stays import standing_now
+    from tapwear.store.visit_ground import visit_ground
 
     reason = replacing(replace, because)
     day = past_day(SERVICES.field("done_on"), on)
+    asks = at_a_terminal() if ask is None else ask
+    given: dict[str, str | None] = {
+        "done_on": on, "serial_seen": serial, "work": work, DRIVE: drive, "as_found_counter": as_found,
+        "as_left_counter": as_left, "counter reset": "yes" if counter_reset else None, "done_by": by,
+        "witness": witness, "contact_left_mm": wear_left_mm, "condemning_limit_mm": condemning_mm,
+        "resets": resets, "remark": remark,
+    }  # fmt: skip
+    asking = Asking({name: text for name, text in given.items() if text is not None}, asks, sure, "metric")
     store = open_the_store(context)
+    stamp = stamp_of(context, by, reason)
     with store.rows() as connection:
         key = find_unit(connection, unit)
-        past = None
-        if drive or as_found or as_left or not _several(connection, key):
-            past = counter_past(connection, key, drive or "", "mechanical", day)
-        rules = unit_rules(connection, key)
-        where = standing_now(connection, key.id).where
-    if past is not None:
-        introduce(past, day)
-    else:
-        tell(f"{key.tag}: {where}")
-    if at_a_terminal():
-        work = work or asked_value(SERVICES.field("work"), "What was done (e.g. overhaul, oil change)")
-        serial = asked("Serial number on the nameplate (empty: not read)") if serial is None else serial
-        if as_found is None and past is not None:
-            as_found = asked_value(SERVICES.field("as_found_counter"), "Counter as found (empty: not read)")
-    if not work:
-        raise UsageError("Say what was done with --work, e.g. --work overhaul.")
-    given = values_of(
-        SERVICES,
-        {
-            "work": work,
-            "resets": resets,
-            "serial_seen": serial or None,
-            "as_found_counter": as_found,
-            "as_left_counter": as_left,
-            "contact_left_mm": wear_left_mm,
-            "condemning_limit_mm": condemning_mm,
-            "witness": witness,
-            "remark": remark,
-        },
-    )
-    given["done_on"] = day
-    _known_tasks(given.get("resets"))
-    stamp = stamp_of(context, by, reason)
-    given["done_by"] = stamp.by
+    path = path_of(store, key.tag, ServiceDraft)
+    keeps = asks or resume
+    draft = begin(path, ServiceDraft(key.tag, day, stamp.by), asks=asks, resume=resume, anew=anew)
     with store.rows() as connection:
-        check_serial(connection, key, given.get("serial_seen", ""))
-    if past is not None and past.serial and not given.get("serial_seen"):
-        tell("The serial number was not confirmed.")
-    if past is not None and given.get("serial_seen") and not past.serial:
-        change = f"tapwear unit change {as_typed(key.tag)} --serial {as_typed(given['serial_seen'])}"
-        tell(f"The register has no serial number yet: {change}")
-    again = resets_of(given["work"], given.get("resets"))
-    _say_clocks(again, rules)
-    _ask_for_proof(store, key, given)
-    found, left = given.get("as_found_counter"), given.get("as_left_counter")
-    reset = _was_reset(found, left, counter_reset)
-    doubt = ""
-    if past is not None and found is not None:
-        check = expected(past, day, found)
-        say_range(check, day, past.digits)
-        doubt = doubt_kept(check, found, sure)
-    with store.rows(writing=True) as connection:
-        outcome = add_service(connection, key, given, stamp, replace=replace)
-        if past is not None and found is not None and outcome.kind in ("stored", "replaced"):
-            read = {"value": found, "read_on": day, "drive": past.drive, "reader": stamp.by, "remark": "as found"}
-            noted = add_reading(connection, key, read, stamp, doubt=doubt, replace=replace)
-            if reset:
-                exchange = {"kind": "counter_replaced", "happened_on": day, "drive": past.drive}
-                exchange |= {"old_reading": found, "new_reading": left, "remark": "at service"}
-                add_event(connection, key, exchange, stamp, replace=replace)
-        else:
-            noted = None
-    settle(outcome, f"{key.tag}, {given['work']} on {day}", store.path)
-    if noted is not None and noted.kind == "conflict":
-        in_book = noted.differs["value"][0]
-        tell(f"The book has another reading of that day, {in_book}; it was left as it is (tapwear log --replace).")
-    _say_wear(given.get("contact_left_mm"), given.get("condemning_limit_mm"))
+        ground, rules = visit_ground(connection, key, draft.done_on), unit_rules(connection, key)
+    guide = ServiceGuide(store, key, ground.where.where, ground.serial, ground.drives, rules, draft, asking)
+    try:
+        if asks:
+            tell("Empty: not read. ? explains. < goes back. Ctrl-C stops; what was answered is kept.")
+        ask_all(guide, path if keeps else None)
+    except (KeyboardInterrupt, EOFError):
+        stop(path, draft)
+    except LeaveIt:
+        if keeps:
+            remove_draft(path)
+        raise
+    if not asks:
+        refuse_without_proof(key, draft.service(), cleared_overdue(store, key, draft.service()))
+    _store(store, key, guide, stamp, replace=replace)
+    if keeps:
+        remove_draft(path)
     tell(CAUTION_SHORT)
 
 
-def _ask_for_proof(store: Store, key: UnitKey, given: dict[str, Any]) -> None:
-    """Holds work that ends an overdue task to its proof; a second name is asked for at a terminal."""
-    from tapwear.cli.overdue import cleared_overdue, missing_proof, refuse_without_proof
+def _store(store: Store, key: UnitKey, guide: ServiceGuide, stamp: Stamp, *, replace: bool) -> None:
+    """The service, the counter as found as a reading, and a counter that was replaced, in one piece."""
+    from tapwear.store.entries import add_event, add_reading, add_service
 
-    cleared = cleared_overdue(store, key, given)
-    if cleared and missing_proof(given) == ["witness"] and at_a_terminal():
-        tell(f"Overdue until now: {' and '.join(cleared)}.")
-        name = asked("Name of a second person who saw the work")
-        given |= values_of(SERVICES, {"witness": name or None})
-    refuse_without_proof(key, given, cleared)
-
-
-def _several(connection: Any, key: Any) -> bool:
-    from tapwear.store.places import drives_of
-
-    return len(drives_of(connection, key.id)) != 1
-
-
-def _known_tasks(tasks: tuple[str, ...] | None) -> None:
-    for task in tasks or ():
-        if task not in TASKS and tasks != ("none",):
-            raise UsageError(f"--resets: {task!r} is no task; tasks are {', '.join(TASKS)}, or none by itself.")
-
-
-def _say_clocks(again: tuple[str, ...], rules: Mapping[str, Mapping[str, Any]]) -> None:
-    """Names each clock that starts again with its interval, and each that runs on."""
-    every = {
-        task: f"every {limits_words(rule['interval_operations'], rule['interval_years'])}"
-        for task, rule in rules.items()
-    }
-    for task in again:
-        tell(f"Starts again: {task} ({every.get(task, 'no interval is known for it')})")
-    for task, words in every.items():
-        if task not in again:
-            tell(f"Runs on: {task} ({words})")
-    if not again and not rules:
-        tell("No clock starts again.")
-
-
-def _was_reset(found: int | None, left: int | None, said: bool) -> bool:
-    """Whether the counter starts anew at the as-left number. Raises UsageError for a fall that nobody explains."""
-    if said and (found is None or left is None):
-        raise UsageError(
-            "--counter-reset needs --as-found and --as-left: the old counter's last number, and the new one."
-        )
-    if said or found is None or left is None or left >= found:
-        return said
-    question = f"The counter was found at {found} and left at {left}. Was it set back or replaced?"
-    if at_a_terminal() and confirmed(question):
-        return True
-    raise UsageError(f"{question} If so add --counter-reset; otherwise read it again. Nothing was recorded.")
+    draft, past = guide.draft, guide.past()
+    values, day = draft.service(), draft.done_on
+    found = values.get("as_found_counter")
+    noted = None
+    with store.rows(writing=True) as connection:
+        outcome = add_service(connection, key, values, stamp, replace=replace)
+        if past is not None and found is not None and outcome.kind in ("stored", "replaced"):
+            read = {"value": found, "read_on": day, "drive": past.drive, "reader": stamp.by, "remark": "as found"}
+            noted = add_reading(connection, key, read, stamp, doubt=draft.doubt, replace=replace)
+            if draft.was_reset:
+                exchange = {"kind": "counter_replaced", "happened_on": day, "drive": past.drive}
+                exchange |= {"old_reading": found, "new_reading": values["as_left_counter"], "remark": "at service"}
+                add_event(connection, key, exchange, stamp, replace=replace)
+    settle(outcome, f"{key.tag}, {values['work']} on {day}", store.path)
+    if noted is not None and noted.kind == "conflict":
+        in_book = noted.differs["value"][0]
+        tell(f"The book has another reading of that day, {in_book}; it was left as it is (tapwear log --replace).")
+    _say_wear(values.get("contact_left_mm"), values.get("condemning_limit_mm"))
 
 
 def _say_wear(left: float | None, limit: float | None) -> None:

@@ -122,8 +122,8 @@ def add(
 
     Examples:
       tapwear unit add T1 --station NORTH --digits 6
-      tapwear unit add T2 --station NORTH --bank B2 --digits 5 --serial S-4711 --technology vacuum --scheme vacuum-10y
-      tapwear unit add T3 --station ARC --digits 6 --drives "A;B;C" --compartments "A;B;C" --oil-volume 53gal_us
+      tapwear unit add T2 --station NORTH --bank B2 --digits 5 --serial S-1042 --technology vacuum --scheme vacuum-10y
+      tapwear unit add T3 --station FURNACE --digits 6 --drives "A;B;C" --compartments "A;B;C" --oil-volume 53gal_us
     """
     from tapwear.store.register import add_unit
 
@@ -197,7 +197,7 @@ def change(
     was moved on a day, use: tapwear unit move. An empty text clears a field.
 
     Examples:
-      tapwear unit change T1 --serial S-4711 --interval-operations 60000 --interval-years 7
+      tapwear unit change T1 --serial S-1042 --interval-operations 60000 --interval-years 7
       tapwear unit change T1 --bank B2 --because "was entered under the wrong bank"
       tapwear unit change T1 --note ""
     """
@@ -206,7 +206,7 @@ def change(
 
     given = values_of(UNITS, {**_fields(context), "unit": new_tag}, may_clear=True)
     if not given:
-        raise UsageError("Say what to change, e.g. --serial S-4711. All fields: tapwear unit change --help")
+        raise UsageError("Say what to change, e.g. --serial S-1042. All fields: tapwear unit change --help")
     if given.get("unit") == "" or given.get("station") == "":
         raise UsageError("A unit needs a tag and a station; they cannot be cleared.")
     store = open_the_store(context)

@@ -64,6 +64,41 @@ def visit(
     heater: Annotated[str | None, _option("--heater", "WORD", "working, faulty or off.")] = None,
     noise: Annotated[str | None, _option("--noise", "WORD", "usual or unusual.")] = None,
     coating: Annotated[str | None, _option("--coating", "WORD", "sound or damaged.")] = None,
+    counter_state: Annotated[
+        str | None, _option("--counter-state", "WORD", "running, unreadable or standing still.")
+    ] = None,
+    drive_oil: Annotated[str | None, _option("--drive-oil", "WORD", "good, low or leaking.")] = None,
+    drive_gear: Annotated[str | None, _option("--drive-gear", "WORD", "Belt or gear: sound, worn or broken.")] = None,
+    end_stops: Annotated[str | None, _option("--end-stops", "WORD", "working or faulty.")] = None,
+    crank_interlock: Annotated[
+        str | None, _option("--crank-interlock", "WORD", "Of the hand crank: working or faulty.")
+    ] = None,
+    moves_by_hand: Annotated[
+        bool | None,
+        _flag("--moves-by-hand/--does-not-move", "The drive moves by hand; only tried de-energised.", _SEEN),
+    ] = None,
+    regulator_mode: Annotated[
+        str | None, _option("--regulator-mode", "WORD", "automatic, manual, remote or off.")
+    ] = None,
+    relay_window: Annotated[
+        str | None, _option("--relay-window", "WORD", "full of oil, gas seen or cannot be seen.")
+    ] = None,
+    filter_pressure: Annotated[str | None, _option("--filter-pressure", "P", "Of the on-line filter.")] = None,
+    filter_hours: Annotated[str | None, _option("--filter-hours", "H", "Hours that the filter has run.")] = None,
+    desiccant_colour: Annotated[
+        str | None, _option("--desiccant-colour", "WORD", "blue, orange, green, pink, white, clear, brown or other.")
+    ] = None,
+    desiccant_share: Annotated[
+        str | None, _option("--desiccant-share", "PERCENT", "Share of it that has changed colour.")
+    ] = None,
+    ambient_temperature: Annotated[
+        str | None, _option("--ambient-temperature", "T", "Of the air, in the shade.")
+    ] = None,
+    time: Annotated[str | None, _option("--time", "HH:MM", "Time of the visit.")] = None,
+    bottle: Annotated[
+        str | None, _option("--bottle", "NUMBER", "On the sample bottle; several compartments: 17;18.")
+    ] = None,
+    photo: Annotated[list[str] | None, _option("--photo", "NAME", "Number or name of a picture; repeatable.")] = None,
     remark: Annotated[str | None, _option("--remark", "TEXT", "What else was seen.")] = None,
     sample: Annotated[
         bool | None,
@@ -97,7 +132,7 @@ def visit(
     Examples:
       tapwear visit T1
       tapwear visit T1 --resume
-      tapwear visit T1 --serial S-4711 --counter 123456 --position 5L --oil-level normal --oil-temperature 41 --no-ask
+      tapwear visit T1 --serial S-1042 --counter 123456 --position 5L --oil-level normal --oil-temperature 41 --no-ask
       tapwear visit T3 --counter A=1200 --counter B=1204 --counter C=1199 --seepage "drain valve" --sample --no-ask
 
     Exit codes: 0 recorded; 2 command not understood, or another unit; 3 something questioned or not taken; 130 stopped,
@@ -112,6 +147,12 @@ def visit(
         "compartment_temp_c": compartment_temperature, "main_tank_temp_c": main_tank_temperature,
         "pressure_kpa": pressure, "gas_bottle_kpa": gas_bottle, "breather": breather,
         "seepage": "; ".join(seepage) if seepage else None, "heater": heater, "noise": noise, "coating": coating,
+        "counter_state": counter_state, "drive_oil": drive_oil, "drive_gear": drive_gear, "end_stops": end_stops,
+        "crank_interlock": crank_interlock, "moves_by_hand": _yes_or_no(moves_by_hand),
+        "regulator_mode": regulator_mode, "relay_window": relay_window, "filter_pressure_kpa": filter_pressure,
+        "filter_hours": filter_hours, "breather_colour": desiccant_colour, "breather_share_percent": desiccant_share,
+        "ambient_temp_c": ambient_temperature, "time_of_day": time, "bottle_number": bottle,
+        "photo_numbers": "; ".join(photo) if photo else None,
         "remark": remark, "sample": _yes_or_no(sample), "de-energised": "yes" if de_energised else None,
     }  # fmt: skip
     make_visit(

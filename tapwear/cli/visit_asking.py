@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 BACK, HELP = "<", "?"
+NO_REASON = "no reason given"
 _BARE_NUMBER = re.compile(r"[+-]?[0-9]*[.,]?[0-9]+")
 
 
@@ -73,10 +74,12 @@ class Asking:
         hint: str = "",
         check: Callable[[Any], str] = lambda value: "",
         valid: Callable[[Any], None] = lambda value: None,
+        needed: str = "",
     ) -> tuple[Any, str]:
         """The value of a field and the mark with which it is kept ("" where nothing was odd); None: left open.
 
         check : why a value is questioned, "" for nothing. valid : raises UsageError for what cannot be
+        needed : why an empty line is not enough, "" where it is; "-" leaves it open all the same
         Raises UsageError for an option that cannot be, DataRejected for an odd one that nobody stands by.
         """
         if key in self.given:
@@ -92,8 +95,11 @@ class Asking:
         before: Any = None
         while True:
             text = self.typed(question, hint)
-            if not text or text == "-":
+            if text == "-" or not (text or needed):
                 return None, ""
+            if not text:
+                tell(needed)
+                continue
             if text == HELP:
                 tell(_help(spec))
                 continue
@@ -128,14 +134,14 @@ class Asking:
             return ""
         tell(f"Questioned: {doubt.removesuffix('?')}{'?' if doubt.endswith('?') else '.'}")
         if self.sure is not None:
-            return f"{doubt}; kept: {self.sure.strip() or 'read twice'}"
+            return f"{doubt}; kept: {self.sure.strip() or NO_REASON}"
         if not self.asks:
             raise DataRejected(
                 "Nothing was recorded. Check again; if it is right, add --sure REASON, and it is kept with its doubt."
             )
         if not self.confirm("Check again. Is it right"):
             return ""
-        return f"{doubt}; kept: {self.typed('What explains it', 'may be left empty') or 'read twice'}"
+        return f"{doubt}; kept: {self.typed('What explains it', 'may be left empty') or NO_REASON}"
 
 
 def _help(spec: FieldSpec) -> str:

@@ -2,33 +2,31 @@
 
 from __future__ import annotations
 
-import os
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING
 
 import typer
 
 from tapwear.cli.entering import tell
+from tapwear.cli.guiding import LeaveIt, ask_all, begin, path_of, stop
 from tapwear.cli.stops import tell_alarms, tell_stops
-from tapwear.cli.visit_asking import Asking, GoBack
+from tapwear.cli.visit_asking import Asking
 from tapwear.cli.visit_doubts import follow_up_words
-from tapwear.cli.visit_draft import Draft, draft_path, load_draft, remove_draft, save_draft
-from tapwear.cli.visit_steps import Guide, LeaveIt
+from tapwear.cli.visit_draft import Draft, remove_draft
+from tapwear.cli.visit_steps import Guide
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import shown_in, unit_in
 from tapwear.outlook.noticed import Noticed
 from tapwear.outlook.signs import NO_OIL, seen_alarms, severe_signs
-from tapwear.store.find import UnitKey, find_unit
+from tapwear.store.find import find_unit
 from tapwear.store.recording import Stamp
 from tapwear.store.stops import Severe, open_stop, open_stops
 from tapwear.store.visit_ground import Ground, visit_ground
 from tapwear.store.visiting import VisitOutcome, record_visit
-from tapwear.visits.observations import BY_NAME, POSITIONS, label, noted
-from tapwear.words import CAUTIONS, as_typed, stop_notice
+from tapwear.visits.observations import POSITIONS, noted
+from tapwear.words import CAUTIONS, stop_notice
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -58,9 +56,9 @@ def make_visit(
     """
     with store.rows() as connection:
         key = find_unit(connection, unit)
-    path = _draft_of(store, key)
+    path = path_of(store, key.tag, Draft)
     keeps = how.asks or how.resume
-    draft = _begin(path, key, how)
+    draft = begin(path, Draft(key.tag, how.on, how.by), asks=how.asks, resume=how.resume, anew=how.anew)
     with store.rows() as connection:
         ground = visit_ground(connection, key, draft.visited_on)
     answers = {**given, **_by_drive(counters, ground)}
@@ -68,9 +66,9 @@ def make_visit(
     try:
         if how.asks:
             _introduce(guide)
-        _ask_all(guide, path if keeps else None)
+        ask_all(guide, path if keeps else None)
     except (KeyboardInterrupt, EOFError):
-        _stop(path, draft)
+        stop(path, draft)
     except LeaveIt:
         if keeps:
             remove_draft(path)
@@ -101,79 +99,7 @@ def _seen(draft: Draft) -> list[Noticed]:
     ]
 
 
-# --- drafts ---------------------------------------------------------------------------------------------------
-
-
-def _draft_of(store: Store, unit: UnitKey) -> Path:
-    """Where the unit's draft lies: beside the store; for a store on a server, in the user's own folder."""
-    place = store.path
-    if place.exists():
-        return draft_path(place.parent, place.name, unit.tag)
-    home = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "tapwear"
-    home.mkdir(mode=0o700, parents=True, exist_ok=True)
-    return draft_path(home, re.sub(r"[^A-Za-z0-9.-]+", "-", str(place)), unit.tag)
-
-
-def _begin(path: Path, unit: UnitKey, how: How) -> Draft:
-    """A new visit, or the one that was left unfinished."""
-    if how.anew:
-        remove_draft(path)
-    left = load_draft(path, unit.tag) if how.asks or how.resume else None
-    if left is None:
-        if how.resume:
-            begin = f"tapwear visit {as_typed(unit.tag)}"
-            raise UsageError(f"There is no unfinished visit to {unit.tag}. Begin one with: {begin}")
-        return Draft(unit.tag, how.on, how.by)
-    if not how.resume:
-        raise UsageError(
-            f"A visit to {unit.tag} on {left.visited_on} by {left.by} was left unfinished after {len(left.answered)} "
-            f"answers. Go on with it: tapwear visit {as_typed(unit.tag)} --resume; or drop it and begin again: --anew"
-        )
-    tell(f"Going on with the visit of {left.visited_on} by {left.by}: {len(left.answered)} questions are answered.")
-    return left
-
-
-def _stop(path: Path, draft: Draft) -> NoReturn:
-    """Says what is kept after Ctrl-C, and ends."""
-    tell("")
-    if path.exists():
-        tell(
-            f"Stopped; nothing is in the store yet. {len(draft.answered)} answers are kept in {path}. Go on with: "
-            f"tapwear visit {as_typed(draft.unit)} --resume"
-        )
-    else:
-        tell("Stopped; nothing was recorded.")
-    raise typer.Exit(130)
-
-
 # --- asking ---------------------------------------------------------------------------------------------------
-
-
-def _ask_all(guide: Guide, path: Path | None) -> None:
-    """Asks what is not answered yet, one by one, keeping the draft after each; then shows all and asks for the yes."""
-    draft = guide.draft
-    while True:
-        step = next((step for step in guide.steps() if step.key not in draft.answered), None)
-        try:
-            if step is None:
-                if not guide.asking.asks or _all_right(guide):
-                    return
-                raise KeyboardInterrupt
-            step.run()
-        except GoBack:
-            _go_back(guide)
-            continue
-        draft.answered.append(step.key)
-        if path is not None:
-            save_draft(path, draft)
-
-
-def _go_back(guide: Guide) -> None:
-    """Takes the last typed answer out, so that it is asked again; answers given as options stay."""
-    answered = guide.draft.answered
-    typed = [number for number, key in enumerate(answered) if key not in guide.asking.given]
-    if typed:
-        del answered[typed[-1] :]
 
 
 def _introduce(guide: Guide) -> None:
@@ -186,36 +112,6 @@ def _introduce(guide: Guide) -> None:
     afar = "Go on, only to write down what was read before or from afar"
     if guide.severe and not guide.draft.answered and not guide.asking.confirm(afar):
         raise LeaveIt("Nothing was recorded.")
-
-
-def _all_right(guide: Guide) -> bool:
-    """Shows the visit as it would be stored, and asks."""
-    for line in summary(guide):
-        tell(line)
-    return guide.asking.confirm("Record this visit", otherwise=True)
-
-
-def summary(guide: Guide) -> list[str]:
-    """What the visit holds, line by line."""
-    draft = guide.draft
-    lines = [f"Visit to {draft.unit} on {draft.visited_on} by {draft.by}:"]
-    lines.append(f"  serial number {draft.serial_seen or 'not confirmed'}")
-    if draft.another_unit:
-        return [*lines, "  another unit stands here"]
-    for key, seen in draft.counters.items():
-        drive, source = key.rsplit("/", 1)
-        name = "counter" if source == "mechanical" else source
-        which = f" of drive {drive}" if len(guide.ground.drives) > 1 else ""
-        lines.append(f"  {name}{which} {seen['value']}" + (f" (doubtful: {seen['doubt']})" if seen["doubt"] else ""))
-    for name, value in draft.observations.items():
-        measure = BY_NAME[name].measure
-        said = shown_in(value, measure, guide.asking.system) if measure else _said(value)
-        lines.append(f"  {label(name)} {said}" + (" (questioned)" if name in draft.questioned else ""))
-    return [*lines, "  oil sample taken"] if draft.sample_taken else lines
-
-
-def _said(value: object) -> str:
-    return "yes" if value is True else "no" if value is False else str(value)
 
 
 def _by_drive(counters: Mapping[str, Sequence[str]], ground: Ground) -> dict[str, str]:
@@ -265,7 +161,11 @@ def _print_labels(guide: Guide) -> None:
     oil = draft.observations.get("oil_temp_c")
     blank = f"______ {unit_in('temperature', system)[1]}"
     tell(CAUTIONS[2], "For the bottle:")
-    for compartment, serial in ground.compartments:
+    said = str(draft.observations.get("bottle_number", ""))
+    bottles = [one.strip() for one in said.split(";")]
+    if len(bottles) != len(ground.compartments):
+        bottles = [said] * len(ground.compartments)
+    for (compartment, serial), bottle in zip(ground.compartments, bottles, strict=True):
         drive = compartment if compartment in ground.drives else ground.drives[0] if ground.drives else ""
         seen = draft.counters.get(f"{drive}/mechanical")
         text = label_text(
@@ -277,5 +177,6 @@ def _print_labels(guide: Guide) -> None:
             oil_temperature=blank if oil is None else shown_in(oil, "temperature", system),
             counter="____________" if seen is None else str(seen["value"]),
             by=draft.by,
+            bottle=bottle,
         )
         typer.echo("\n".join(boxed(text)))

@@ -2,44 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import re
 from dataclasses import dataclass
+from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from tapwear.cli.counter_check import expected, say_range
 from tapwear.cli.entering import tell
-from tapwear.cli.visit_asking import Asking
+from tapwear.cli.guiding import LeaveIt, Step
+from tapwear.cli.visit_asking import HELP, Asking
 from tapwear.cli.visit_doubts import bottle_words, doubt_of
 from tapwear.errors import UsageError
 from tapwear.measures import shown_in, unit_in
 from tapwear.store.visit_ground import Ground, whose_serial
 from tapwear.visits.fields import READINGS, SERVICES
-from tapwear.visits.observations import BY_NAME, POSITIONS, QUANTITIES, label, noted
+from tapwear.visits.observations import BY_NAME, MORE, POSITIONS, QUANTITIES, label, noted
 from tapwear.visits.specs import Unfit
-from tapwear.words import CAUTIONS, as_typed
+from tapwear.words import CAUTIONS, as_typed, observed_words
 
 if TYPE_CHECKING:
     from tapwear.cli.visit_draft import Draft
     from tapwear.store.engine import Store
     from tapwear.store.history import CounterPast
 
-SERIAL, SAMPLE, REMARK = "serial", "sample", "remark"
+SERIAL, SAMPLE, REMARK, BOTTLE = "serial", "sample", "remark", "bottle_number"
+_LAST = (REMARK, BOTTLE)
+_IN_GROUPS = tuple(name for group in MORE.values() for name in group)
+_NEEDS_DEGREES = "a level is judged by the oil temperature at which it was read. Type - where it cannot be read."
+_NO_JUDGEMENT = "it cannot be judged."
 COUNTER, CONTROLLER = "counter", "controller"  # keys of the counters' questions, followed by /DRIVE
 # Noted where the compartment breathes through one; the others where a gauge or bottle is fitted.
 _BREATHING, _GAUGES = ("breather",), ("pressure_kpa", "gas_bottle_kpa")
-
-
-class LeaveIt(UsageError):
-    """Nothing of this visit is to be kept: it is the wrong unit, or nobody should be there."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """One question. `run` asks it and writes the answer into the draft."""
-
-    key: str
-    run: Callable[[], None]
 
 
 @dataclass
@@ -61,12 +55,48 @@ class Guide:
             steps.append(Step(f"{COUNTER}/{drive}", partial(self._counter, drive, "mechanical")))
             if f"{CONTROLLER}/{drive}" in self.asking.given:
                 steps.append(Step(f"{CONTROLLER}/{drive}", partial(self._counter, drive, "controller")))
-        for spec in QUANTITIES:
-            if spec.name in self.asking.given or self._is_asked(spec.name):
-                steps.append(Step(spec.name, partial(self._observation, spec.name)))
+        asked = [spec.name for spec in QUANTITIES if spec.name in self.asking.given or self._is_asked(spec.name)]
+        more = [name for name in _IN_GROUPS if name in asked]
+        steps += [Step(name, partial(self._observation, name)) for name in asked if name not in (*more, *_LAST)]
+        if self.asking.asks and not self.severe:
+            steps.append(Step("more", self._more))
+        steps += [Step(name, partial(self._observation, name)) for name in (*more, REMARK) if name in asked]
         if not self.severe or SAMPLE in self.asking.given:
             steps.append(Step(SAMPLE, self._sample))
+        if BOTTLE in asked:
+            steps.append(Step(BOTTLE, partial(self._observation, BOTTLE)))
         return steps
+
+    def all_right(self) -> bool:
+        """Shows the visit as it would be stored, and asks."""
+        tell(*self.summary())
+        return self.asking.confirm("Record this visit", otherwise=True)
+
+    def summary(self) -> list[str]:
+        """What the visit holds, line by line."""
+        draft = self.draft
+        lines = [f"Visit to {draft.unit} on {draft.visited_on} by {draft.by}:"]
+        lines.append(f"  serial number {draft.serial_seen or 'not confirmed'}")
+        if draft.another_unit:
+            return [*lines, "  another unit stands here"]
+        for key, seen in draft.counters.items():
+            drive, source = key.rsplit("/", 1)
+            name = "counter" if source == "mechanical" else source
+            which = f" of drive {drive}" if len(self.ground.drives) > 1 else ""
+            doubtful = f" (doubtful: {seen['doubt']})" if seen["doubt"] else ""
+            lines.append(f"  {name}{which} {seen['value']}{doubtful}")
+        for name, value in draft.observations.items():
+            questioned = " (questioned)" if name in draft.questioned else ""
+            lines.append(f"  {label(name)} {self._in_words(name, value)}{questioned}")
+        return [*lines, "  oil sample taken"] if draft.sample_taken else lines
+
+    def _in_words(self, name: str, value: Any) -> str:
+        """A value as it is said, in the system of units that is in use."""
+        if BY_NAME[name].measure and not isinstance(value, str):
+            return shown_in(value, BY_NAME[name].measure, self.asking.system)
+        if isinstance(value, bool | str):
+            return _said(value)
+        return observed_words(name, value, "")
 
     def _is_asked(self, name: str) -> bool:
         if self.severe:
@@ -77,7 +107,15 @@ class Guide:
             return self.ground.breathing not in ("free", "desiccant") or name in self.ground.last
         if name == "drag_hands_reset":
             return any(hand in self.draft.observations for hand in POSITIONS[1:])
-        return True
+        if name == "counter_state":
+            seen = self.draft.counters
+            return any(
+                f"{COUNTER}/{drive}" in self.draft.answered and f"{drive}/mechanical" not in seen
+                for drive in self.ground.drives
+            )
+        if name == BOTTLE:
+            return self.draft.sample_taken
+        return name not in _IN_GROUPS or any(name in MORE[group] for group in self.draft.more)
 
     # --- the right unit ---------------------------------------------------------------------------------------
 
@@ -114,7 +152,7 @@ class Guide:
                 tag = self.ground.unit.tag
                 tell(f"The register has no serial number yet: tapwear unit change {as_typed(tag)} --serial {seen}")
                 return
-            words = self._mismatch(seen)
+            words = mismatch(self.store, self.ground.unit.tag, self.ground.serial, seen, "visit")
             if not words:
                 return
             if "another unit" in self.asking.given:
@@ -127,22 +165,6 @@ class Guide:
             tell(words)
             if self._after_mismatch(seen):
                 return
-
-    def _mismatch(self, seen: str) -> str:
-        """What a serial number that is not this unit's may mean, "" where it is this unit's."""
-        from tapwear.store.entries import squeezed
-
-        if squeezed(seen) == squeezed(self.ground.serial):
-            return ""
-        tag = self.ground.unit.tag
-        words = f"{tag} has serial number {self.ground.serial}, you read {seen}."
-        with self.store.rows() as connection:
-            exact, near = whose_serial(connection, seen)
-        if exact:
-            return f"{words} That is {' or '.join(exact)}: you seem to stand before it (tapwear visit {exact[0]})."
-        if tag in near:
-            return f"{words} They come near each other: read it again."
-        return words + (f" It comes near that of {' or '.join(near)}." if near else " It is nowhere in the register.")
 
     def _after_mismatch(self, seen: str) -> bool:
         """Asks what to do; True when another unit stands here and that is recorded, False to read again."""
@@ -174,14 +196,7 @@ class Guide:
         def check(value: int) -> str:
             if past.several_drives and key in self.asking.given:
                 tell(f"{question}: {value}")  # nobody asked for it, so it is said whose it is
-            told = expected(past, self.draft.visited_on, value)
-            say_range(told, self.draft.visited_on, past.digits)
-            if not told.questioned:
-                if told.last_doubtful:
-                    tell(f"Note: {told.reason}.")
-                return ""
-            fits = "" if told.likely is None or str(told.likely) in told.reason else f"; {told.likely} would fit"
-            return told.reason + fits
+            return counter_doubt(past, self.draft.visited_on, value)
 
         def valid(value: int) -> None:
             expected(past, self.draft.visited_on, value)
@@ -217,9 +232,13 @@ class Guide:
         def check(value: Any) -> str:
             return doubt_of(name, value, others, self.ground, self.asking.system)
 
+        odd_level = name == "oil_temp_c" and others.get("oil_level") in ("low", "high")
+        needed = f"The oil level is {others['oil_level']}: {_NEEDS_DEGREES}" if odd_level else ""
         value, mark = self.asking.value(
-            name, spec, self._question(name), hint=self._hint(name), check=check, valid=valid
+            name, spec, self._question(name), hint=self._hint(name), check=check, valid=valid, needed=needed
         )
+        if value is None and odd_level and not self.asking.asks:
+            tell(f"{needed.partition(':')[0]}, and no oil temperature was given: {_NO_JUDGEMENT}")
         if value is None:
             self.draft.observations.pop(name, None)
             self.draft.questioned.pop(name, None)
@@ -230,6 +249,19 @@ class Guide:
             self.draft.questioned[name] = f"Questioned: {mark}"
         if name == "gas_bottle_kpa" and bottle_words(value, self.ground, self.asking.system):
             tell(bottle_words(value, self.ground, self.asking.system))
+
+    def _more(self) -> None:
+        """Which further groups of things are to be noted; each is then asked for."""
+        names = ", ".join(MORE)
+        while True:
+            text = self.asking.typed(f"More to note: {names}, or all", "empty: nothing").casefold()
+            words = re.split(r"[\s,;]+", text.strip())
+            wanted = [[group for group in MORE if group.startswith(word)] for word in words if word and word != "all"]
+            if text and (text == HELP or any(len(found) != 1 for found in wanted)):
+                tell(f"Type one or more of {names} (the first letters are enough), or all.")
+                continue
+            self.draft.more = list(MORE) if "all" in words else [group for found in wanted for group in found]
+            return
 
     def _question(self, name: str) -> str:
         spec = BY_NAME[name]
@@ -249,7 +281,7 @@ class Guide:
         last = self.ground.last.get(name)
         if last is None or name == REMARK:
             return "? helps"
-        said = last.words if last.value is None else shown_in(last.value, BY_NAME[name].measure, self.asking.system)
+        said = self._in_words(name, last.words if last.value is None else last.value)
         return f"last {said} on {last.observed_on}"
 
     # --- the sample -------------------------------------------------------------------------------------------
@@ -283,3 +315,35 @@ class Guide:
         if pressure is not None and pressure < 0:
             why.append(f"Pressure: {shown_in(pressure, 'pressure', self.asking.system)}. {CAUTIONS[2]}")
         return why
+
+
+def _said(value: object) -> str:
+    return "yes" if value is True else "no" if value is False else str(value)
+
+
+def mismatch(store: Store, tag: str, known: str, seen: str, command: str) -> str:
+    """What a serial number that is not this unit's may mean, "" where it is this unit's."""
+    from tapwear.store.entries import squeezed
+
+    if squeezed(seen) == squeezed(known):
+        return ""
+    words = f"{tag} has serial number {known}, you read {seen}."
+    with store.rows() as connection:
+        exact, near = whose_serial(connection, seen)
+    if exact:
+        return f"{words} That is {' or '.join(exact)}: you seem to stand before it (tapwear {command} {exact[0]})."
+    if tag in near:
+        return f"{words} They come near each other: read it again."
+    return words + (f" It comes near that of {' or '.join(near)}." if near else " It is nowhere in the register.")
+
+
+def counter_doubt(past: CounterPast, on: date, value: int) -> str:
+    """Why a number is questioned, "" for nothing; says the range that was expected."""
+    told = expected(past, on, value)
+    say_range(told, on, past.digits)
+    if not told.questioned:
+        if told.last_doubtful:
+            tell(f"Note: {told.reason}.")
+        return ""
+    fits = "" if told.likely is None or str(told.likely) in told.reason else f"; {told.likely} would fit"
+    return told.reason + fits

@@ -284,6 +284,7 @@ def _due(
         release=evidence.release,
         work_from=stop.work_from if stop else None,
         conditions=tuple(one.sentence for one in noted),
+        oil_findings=_oil_findings(verdict) if main else (),
         doubts=reasons.doubts(evidence),
         next_action=reasons.next_action(evidence),
         duration_days=item.duration_days,
@@ -291,6 +292,13 @@ def _due(
         kit=item.kit,
         lead_time_weeks=item.lead_time_weeks,
     )
+
+
+def _oil_findings(verdict: OilVerdict | None) -> tuple[str, ...]:
+    """What the oil shows where it calls for something; what to do about a severe finding is said elsewhere."""
+    if verdict is None or not (verdict.severe or verdict.call in ("pull forward", "resample")):
+        return ()
+    return tuple(finding.words for finding in verdict.findings if finding.kind != "severe")
 
 
 def _whole(number: float | None) -> int | None:

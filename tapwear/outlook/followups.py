@@ -30,6 +30,12 @@ FAULTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "heater": ("heater", ("faulty",)),
     "noise": ("noise", ("unusual",)),
     "coating": ("coating", ("damaged",)),
+    "counter_state": ("counter_state", ("unreadable", "standing still")),
+    "drive_oil": ("drive_oil", ("low", "leaking")),
+    "drive_gear": ("drive_gear", ("worn", "broken")),
+    "end_stops": ("end_stops", ("faulty",)),
+    "crank_interlock": ("crank_interlock", ("faulty",)),
+    "relay_window": ("relay_window", ("gas seen",)),
 }
 NO_SEEPAGE = "none"
 # A gas bottle falls faster than before when it loses this many times what it usually did in a day, over at least so

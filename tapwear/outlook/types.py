@@ -87,6 +87,7 @@ class Due:
     clocks: tuple[Clock, ...] = ()
     conditions: tuple[str, ...] = ()  # open ones that people noted, as sentences; also among the doubts
     observed: tuple[str, ...] = ()  # what visits showed, for the engineer, as sentences; also among the doubts
+    oil_findings: tuple[str, ...] = ()  # what the oil shows where it calls for something, at the contact service
     oil_moved_days: int = 0  # how much earlier the oil makes the middle date
     bounds: tuple[date | None, date | None] = (None, None)  # where unknown: earliest, latest it could be
     bounds_words: str = ""

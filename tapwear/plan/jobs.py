@@ -123,7 +123,6 @@ def _job(dues: list[Due], as_of: date) -> Job:
         kit_ready_on=ready,
         severe=any(due.severe for due in dues),
         release=lead.release,
-        suspected=tuple(dict.fromkeys(words for due in dues for words in due.stop_words)),
         work_from=lead.work_from,
         overdue=any(due.overdue for due in work),
         why=_why(lead, work, [due for due in dues if due not in work]),
@@ -132,7 +131,13 @@ def _job(dues: list[Due], as_of: date) -> Job:
         kit_weeks=lead_weeks,
         task_middles=tuple((due.task, due.middle.isoformat() if due.middle else "") for due in opening),
         rests_on=rests_on(lead),
+        suspected=tuple(dict.fromkeys(words for due in dues for words in _suspected(due))),
     )
+
+
+def _suspected(due: Due) -> tuple[str, ...]:
+    """What the crew is told of why the unit is opened."""
+    return (*due.stop_words, *due.alarms, *due.oil_findings, *due.conditions, *due.observed)
 
 
 def left_out(outlook: Outlook, jobs: Sequence[Job]) -> tuple[LeftOut, ...]:

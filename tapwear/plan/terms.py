@@ -21,22 +21,23 @@ DONE_FOR_DAYS = 365  # how long "done" holds without a recorded service. Our cho
 
 @dataclass(frozen=True)
 class UnitFacts:
-    """What the register knows of a unit: its scheme, serial number and oil volume [L]."""
+    """What the register knows of a unit: its scheme, serial number, oil volume [L] and how it interrupts."""
 
     scheme: str = ""
     serial: str = ""
     oil_volume_l: float | None = None
+    technology: str = ""
 
 
 def unit_facts(rows: Iterable[Any]) -> dict[str, UnitFacts]:
-    """Facts by unit, from rows with the attributes unit, scheme, serial, oil_volume_l (any may be absent)."""
+    """Facts by unit, from rows with the attributes unit, scheme, serial, oil_volume_l, technology or some."""
     found = {}
     for row in rows:
         volume = getattr(row, "oil_volume_l", None)
         known = volume is not None and math.isfinite(volume)
         found[str(getattr(row, "unit", ""))] = UnitFacts(
             str(getattr(row, "scheme", "") or ""), str(getattr(row, "serial", "") or ""),
-            float(volume) if known and volume is not None else None,
+            float(volume) if known and volume is not None else None, str(getattr(row, "technology", "") or ""),
         )  # fmt: skip
     return found
 
@@ -76,6 +77,7 @@ def _job(job: Job, year: int, as_of: date, inputs: Inputs, facts: UnitFacts, kep
         job,
         serial=facts.serial,
         oil_volume_l=facts.oil_volume_l,
+        technology=facts.technology,
         permit_weeks=None if exchanged else permit,
         permit_from=None if exchanged else ready,
         recall_hours=terms.get("recall_hours"),

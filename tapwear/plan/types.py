@@ -48,7 +48,8 @@ class Job:
     done_on: date | None = None
     serial: str = ""  # of the tap changer; "" where not given
     oil_volume_l: float | None = None  # of the compartments that are opened [L]; None where not given
-    suspected: tuple[str, ...] = ()  # of a stopped unit: what its stop rests on, as sentences for the crew
+    technology: str = ""  # arcing_resistor, arcing_reactor, vacuum; "" where not recorded
+    suspected: tuple[str, ...] = ()  # what the oil, visits and people's conditions show, as sentences for the crew
     release: str = ""  # by whom a stopped unit was released for work de-energised, since when and why; "" for none
     pcb: str = ""  # PCB status of the oil in the user's words; "" where not given
     rests_on: tuple[str, ...] = ()  # what the dates rest on, one "head: words" each, such as "reading: 65480 on ..."

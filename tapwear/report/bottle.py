@@ -18,6 +18,7 @@ def label_text(
     oil_temperature: str = "______ °C",
     counter: str = "____________",
     by: str = "____________________",
+    bottle: str = "",
 ) -> list[str]:
     """The lines of a label; what is not known yet stays a line to fill in."""
     return [
@@ -26,6 +27,7 @@ def label_text(
         f"from     {taken_from}",
         f"station  {where}",
         f"date     {on}     oil temperature {oil_temperature}",
+        f"bottle   {bottle or '________________'}",
         f"counter  {counter}   taken by {by}",
     ]
 

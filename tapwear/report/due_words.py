@@ -40,7 +40,7 @@ def count_words(number: float | None) -> str:
 
 
 def operations_words(due: Due) -> str:
-    """`61,200 of 70,000`: operations since the last service against the interval; `interval 70,000` if unknown."""
+    """`61,200 of 68,500`: operations since the last service against the interval; `interval 68,500` if unknown."""
     if due.operations_since is None and due.interval_operations is not None:
         return f"interval {due.interval_operations:,}"
     if due.interval_operations is None:
@@ -49,7 +49,7 @@ def operations_words(due: Due) -> str:
 
 
 def interval_words(due: Due) -> str:
-    """`70,000 operations or 7 years, whichever comes first`."""
+    """`68,500 operations or 7 years, whichever comes first`."""
     limits = limits_words(due.interval_operations, due.interval_years)
     return (limits or "no interval is recorded") + (", whichever comes first" if " or " in limits else "")
 

@@ -32,7 +32,7 @@ def rests_on(fleet: Fleet) -> list[str]:
 
 
 def _rules(fleet: Fleet) -> list[str]:
-    """`Contact service every 70,000 operations or 7 years (own choice): 12 units.`"""
+    """`Contact service every 68,500 operations or 7 years (own choice): 12 units.`"""
     units: dict[str, int] = {}
     for row in fleet.rules.to_dict("records"):
         numbers = (row["interval_operations"], row["interval_years"])

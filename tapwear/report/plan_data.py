@@ -68,7 +68,8 @@ PLAN_FIELDS: dict[str, str] = {
     "done_on": "day on which it was done [ISO date]",
     "serial": "serial of the tap changer",
     "oil_volume_l": "oil of the compartments that are opened [L]",
-    "suspected": "what the stop of the unit rests on, as sentences",
+    "technology": "arcing_resistor, arcing_reactor, vacuum; blank: not recorded",
+    "suspected": "what the oil, visits and noted conditions show, as sentences",
     "release": "by whom a stopped unit was released for work de-energised, since when and why; blank: none",
     "pcb": "PCB status of the oil, as told",
     "rests_on": "what the dates rest on",
@@ -137,6 +138,7 @@ class JobRow:
     done_on: date | None
     serial: str
     oil_volume_l: float | None
+    technology: str
     suspected: tuple[str, ...]
     release: str
     pcb: str

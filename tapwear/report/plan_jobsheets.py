@@ -19,44 +19,90 @@ NO_SERIAL = "not given: take it from the nameplate and check the unit before any
 NO_PCB = "not given: have it established before oil is drained"
 NO_VOLUME = "not given: take it from the nameplate or the manual"
 OPENING = ("contact service", "contact replacement")  # these open the compartment and reach the contacts
-# What is ticked off, in this order; the maker's manual comes first. After the trade's usual course of an overhaul.
-BEFORE = (
-    "outage and recall time confirmed with the control room",
-    "nameplate: station, bank and serial are those above",
-    "de-energised, isolated, tested, locked or tagged, earthed; release signed",
-    "drive supply off and locked; springs may be charged",
-    "mechanism in the position that the manual asks for",
+LATER = "baseline sample 1 to 4 weeks after return to service"
+VACUUM, RESISTOR, REACTOR = "vacuum", "arcing_resistor", "arcing_reactor"
+DESIGN = {
+    RESISTOR: "arcing in oil, transition resistors",
+    REACTOR: "arcing in oil, preventive autotransformer (reactor)",
+    VACUUM: "vacuum interrupters",
+    "": "not recorded: take it from the nameplate",
+}
+# What is ticked off, in this order, under its heading; the maker's manual comes first. Drawn up after the usual course
+# of an overhaul (de-energise, drain, open, inspect, close, fill, test, return to service): Tapwear's own list.
+SAFE = (
+    "outage, recall time confirmed with control room",
+    "nameplate checked: station, bank and serial",
+    "de-energised, isolated, tested dead, locked or tagged; earthed on all sides and at the neutral; permit received",
+    "no back-feed: voltage transformers, auxiliary supply and tertiary isolated",
+    "current-transformer circuits closed before a terminal is opened; bushing taps noted as found",
+    "drive and tap changer on the same position (noted); set to the position given in the manual",
+    "drive supply off and locked, stored energy released; hand-crank interlock tested",
+    "compartment relay, on-line filter or pump, and heater isolated; each noted, to be restored",
+    "skin, eyes and clothing protected from carbon and old oil; fall protection and tested lifting gear on site",
+    "spill control: trays, absorbent, drains covered",
     "PCB status known; oil sample taken",
 )
+BYPASSED = "bypassed only at verified neutral, control locked there; neutral never taken from records"
 DRAINING = (
+    "oil cool enough to drain and handle",
+    "conservator valves shut; pressure or vacuum equalised before a cover is loosened",
     "drained through earthed conductive hoses",
-    "opened, ventilated for at least 15 minutes, no flame or spark; atmosphere tested",
+    "opened and ventilated until the atmosphere test is below the owner's limit; no flame or spark",
 )
-CONTACTS = (
-    "carbon cleaned out; contacts, springs, braids and transition impedance measured",
-    "change-over selector and barrier board looked at; kit and gaskets renewed",
+LIFTING = "insert lifted with nobody below it or under the load; work at height secured"
+CARBON = "carbon cleaned out of compartment and insert"
+CONTACTS = "contacts measured against the condemning limit; springs and braids inspected"
+RESISTORS = "transition resistors inspected and measured, none open"
+AUTOTRANSFORMER = "preventive autotransformer (reactor) and its leads inspected, winding resistance measured"
+INTERRUPTERS = (
+    "each interrupter's vacuum tested by the manual",
+    "contact wear read at each interrupter's gauge",
+    "no carbon cleaning is due: black oil or carbon means arcing in the oil, stop and tell the engineer",
+    "bypass contacts, springs and braids inspected",
 )
-AFTER = (
-    "refilled with tested oil; no leak",
-    "timing and resistance tests done; drive run through all positions by hand, then by motor",
-    "tools counted, earths removed, release handed back",
+INSPECTING = {
+    RESISTOR: (CARBON, CONTACTS, RESISTORS),
+    REACTOR: (CARBON, CONTACTS, AUTOTRANSFORMER),
+    VACUUM: (*INTERRUPTERS, "transition resistors or preventive autotransformer measured, by design"),
+    "": (
+        "if arcing in oil: carbon cleaned out; contacts measured, springs and braids inspected",
+        "if vacuum: each interrupter's vacuum tested and its wear gauge read; no carbon cleaning is due",
+        "transition resistors or preventive autotransformer measured, by design",
+    ),
+}
+SELECTOR = "change-over selector and barrier board inspected"
+CLOSING = (
+    "kit and gaskets renewed; tools accounted for, nothing left inside; closed",
+    "refilled with tested oil, air bled, no leak; oil level set for the oil temperature",
+    "conservator valves opened; relay, filter or pump, and heater restored",
+    "by hand through all positions, end stops tested; then by motor",
+    "drive and tap changer on the same position at both ends and in the middle",
+    "timing and resistance tests done (below)",
 )
-LATER = "new baseline sample 1 to 4 weeks after going back into service"
-TESTS = (
-    "transition resistance [ohm]",
-    "contact timing [ms]",
-    "winding resistance",
-    "motor current [A]",
-    "oil filled in",
+RETURNING = (
+    "compartment relay tested through to the trip; current-transformer circuits, bushing taps as found",
+    "earths removed, permit cleared",
+    "first energisation without load, position agreed with the control room; then stepped, then loaded",
+    LATER,
 )
+_TIMING = ("contact timing [ms]", "winding resistance [ohm]")
+_RESISTANCE, _REACTOR = "transition resistance [ohm]", "preventive autotransformer, winding resistance [ohm]"
+_LAST = ("motor current [A]", "relay trip", "oil added [L]", "breakdown voltage after filling [kV]")
+TESTS = {
+    RESISTOR: (_RESISTANCE, *_TIMING, *_LAST),
+    REACTOR: (_REACTOR, *_TIMING, *_LAST),
+    VACUUM: ("vacuum of each interrupter", "transition resistor or reactor winding [ohm]", *_TIMING, *_LAST),
+    "": ("transition resistor or reactor winding [ohm]", "vacuum, if vacuum interrupters", *_TIMING, *_LAST),
+}
 
 
 @dataclass(frozen=True)
 class JobSheet:
-    """One sheet.
+    """One sheet; a unit whose stop stands has none.
 
     release : by whom a stopped unit was released for work de-energised, since when and why; "" where it was not
-    suspected : what its stop rests on
+    suspected : what the oil, visits and noted conditions show
+    steps, closing : headings and what is ticked off under each, before the work is done and after it
     """
 
     unit: str
@@ -65,10 +111,12 @@ class JobSheet:
     why: tuple[str, ...]
     needs: tuple[tuple[str, str], ...]
     kit: tuple[str, ...]
-    steps: tuple[str, ...]
+    steps: tuple[tuple[str, tuple[str, ...]], ...]
     phases: tuple[str, ...]  # of the rows for contacts; empty where the contacts are not reached
     command: str
+    closing: tuple[tuple[str, tuple[str, ...]], ...] = ()
     suspected: tuple[str, ...] = ()
+    tests: tuple[str, ...] = ()
     release: str = ""
 
 
@@ -85,7 +133,6 @@ def job_sheets(view: PlanView, units: Sequence[str] = ()) -> list[JobSheet]:
 
 def _sheet(row: JobRow, view: PlanView) -> JobSheet:
     opens = row.task in OPENING
-    steps = (*BEFORE, *DRAINING, *(CONTACTS if opens else ()), *AFTER, LATER)
     phase = [row.phase] * 6 if row.phase else ["A", "A", "B", "B", "C", "C"]
     return JobSheet(
         unit=row.unit,
@@ -94,17 +141,33 @@ def _sheet(row: JobRow, view: PlanView) -> JobSheet:
         why=_why(row),
         needs=_needs(row),
         kit=tuple(items_of(row)),
-        steps=steps,
+        steps=_steps(row),
+        closing=(("Close and fill", CLOSING), ("Return to service", RETURNING)),
         phases=tuple(phase) if opens else (),
         command=_command(row),
         suspected=row.suspected,
+        tests=TESTS[_technology(row)],
         release=f"{row.stop}; {row.release}" if row.release else "",
     )
 
 
+def _technology(row: JobRow) -> str:
+    return row.technology if row.technology in DESIGN else ""
+
+
+def _steps(row: JobRow) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """The steps up to the work itself on a unit of this technology, group by group."""
+    groups: list[tuple[str, tuple[str, ...]]] = [
+        ("Make safe", SAFE if row.needs_outage else (*SAFE[:2], BYPASSED, *SAFE[2:])),
+        ("Drain and open", DRAINING),
+    ]
+    if row.task in OPENING:
+        groups.append(("Inspect and renew", (LIFTING, *INSPECTING[_technology(row)], SELECTOR)))
+    return tuple(groups)
+
+
 def _identity(row: JobRow, view: PlanView) -> tuple[tuple[str, str], ...]:
     facts = {
-        "unit": row.unit,
         "serial": row.serial or NO_SERIAL,
         "station": row.station,
         "bank, phase": ", ".join(part for part in (row.bank, row.phase) if part),
@@ -112,6 +175,7 @@ def _identity(row: JobRow, view: PlanView) -> tuple[tuple[str, str], ...]:
         "crew": hours_words(row),
         "plan": f"{view.name}, job {row.number}",
         "outage request": request_words(row),
+        "technology": DESIGN[_technology(row)],
     }
     return tuple((name, words) for name, words in facts.items() if words)
 
@@ -151,4 +215,4 @@ def sheets_html(view: PlanView, sheets: Sequence[JobSheet]) -> str:
     """The sheets, each on A4 from a new page. Raises MissingExtra without jinja2."""
     page = house("Job sheets on paper").get_template("plan_jobsheets.html")
     stopped = engineer_lines(stop_rows(view.result))
-    return f"{page.render(name=view.name, stopped=stopped, sheets=sheets, cautions=CAUTIONS, tests=TESTS)}\n"
+    return f"{page.render(name=view.name, stopped=stopped, sheets=sheets, cautions=CAUTIONS)}\n"

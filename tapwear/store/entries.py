@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -43,6 +44,7 @@ class Outcome:
     differs: Mapping[str, tuple[Any, Any]]
 
 
+SAME_WORK_DAYS = 14  # work of one kind this close together may be the same work: our choice
 FIGURES = ("moisture_mg_per_kg", "breakdown_kv", "breakdown_gap_mm", "oil_temp_c")
 
 # Table of the book -> the columns that say what a row is about, and those in which two such rows may differ.
@@ -219,6 +221,24 @@ def add_service(
     given = checked(SERVICES, {"unit": unit.tag, **values})
     check_serial(connection, unit, given.get("serial_seen", ""))
     return enter(connection, "service", service_columns(unit.id, given), given, stamp, replace)
+
+
+def services_near(connection: Connection, unit: UnitKey, work: str, day: date) -> list[tuple[date, str]]:
+    """Day and author of each recorded service of that kind within SAME_WORK_DAYS of the day, itself left out."""
+    service = lean("service", "id", "supersedes_id", "withdrawn", "tap_changer_id", "work", "done_on", "done_by")
+    reach = timedelta(days=SAME_WORK_DAYS)
+    rows = connection.execute(
+        sa.select(service.c.done_on, service.c.done_by)
+        .where(
+            service.c.tap_changer_id == unit.id,
+            service.c.work == work,
+            service.c.done_on != day,
+            service.c.done_on.between(day - reach, day + reach),
+            is_current(service),
+        )
+        .order_by(service.c.done_on)
+    )
+    return [(done_on, str(by or "")) for done_on, by in rows]
 
 
 def withdraw(connection: Connection, table: str, row_id: int, stamp: Stamp) -> int:

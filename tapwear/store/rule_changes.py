@@ -26,7 +26,7 @@ class RuleChange:
 
     @property
     def words(self) -> str:
-        """`T1, contact service: interval operations 70000 to 50000, on 2026-05-02 by Kim (as-found wear)`."""
+        """`T1, contact service: interval operations 68500 to 50000, on 2026-05-02 by Kim (as-found wear)`."""
         why = f" ({self.reason})" if self.reason else ""
         name = self.field.replace("_", " ")
         return (

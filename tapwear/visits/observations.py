@@ -1,12 +1,13 @@
 """What can be noted on a visit besides the counter, quantity by quantity: numbers, words of a short list, free words.
 
 The list follows what a technician looks at beside the unit: position indicator and drag hands, levels and
-temperatures, pressures, breather, seepage, heater, noise, coating. A level is only worth something with the oil
-temperature at which it was read.
+temperatures, pressures, breather, seepage, heater, noise, coating, the drive mechanism, regulator, relay and filter. A
+level is only worth something with the oil temperature at which it was read.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -22,11 +23,23 @@ HEATER_STATES = ("working", "faulty", "off")
 NOISES = ("usual", "unusual")
 COATINGS = ("sound", "damaged")
 NO_SEEPAGE = "none"
+COUNTER_STATES = ("running", "unreadable", "standing still")
+COLOURS = ("blue", "orange", "green", "pink", "white", "clear", "brown", "other")  # of the desiccant
+DRIVE_OILS = ("good", "low", "leaking")
+GEARS = ("sound", "worn", "broken")
+WORKING = ("working", "faulty")
+REGULATOR_MODES = ("automatic", "manual", "remote", "off")
+RELAY_WINDOWS = ("full of oil", "gas seen", "cannot be seen")
+_TIME = re.compile(r"([01]?[0-9]|2[0-3])[:.h]([0-5][0-9])")
+# Compartment oil is filled to its mark for about 20 °C and rises as it warms. Low on oil as warm as this means that oil
+# is missing, high on oil as cold as this that there is too much [°C]. Our choice.
+LOW_IS_ODD_FROM_C, HIGH_IS_ODD_UP_TO_C = 50.0, 10.0
 POSITIONS = ("position", "position_low", "position_high")
 
 _TEMPERATURE: dict[str, Any] = {"measure": "temperature", "low": -60, "high": 150}
 # In the order in which they are noted beside the unit.
 QUANTITIES: tuple[FieldSpec, ...] = (
+    F("counter_state", "choice", "counter, where no number can be given or it does not count", choices=COUNTER_STATES),
     F("position", "position", "position that the indicator shows, e.g. 5L, N, 17 or 9b"),
     F("position_low", "position", "lowest position that the drag hands show"),
     F("position_high", "position", "highest position that the drag hands show"),
@@ -35,17 +48,44 @@ QUANTITIES: tuple[FieldSpec, ...] = (
     F("oil_temp_c", "number", "oil temperature when the level was read", **_TEMPERATURE),
     F("compartment_temp_c", "number", "temperature of the compartment's wall", **_TEMPERATURE),
     F("main_tank_temp_c", "number", "temperature of the main tank's wall, beside it", **_TEMPERATURE),
+    F("ambient_temp_c", "number", "temperature of the air, in the shade", **_TEMPERATURE),
     # From a full vacuum (standard atmosphere, 101.325 kPa) to far above what a compartment is built for.
     F("pressure_kpa", "number", "gauge pressure; below 0 = vacuum", measure="pressure", low=-101.4, high=1_000),
     F("gas_bottle_kpa", "number", "pressure in the gas bottle of a blanket", measure="pressure", low=0, high=30_000),
     F("breather", "choice", "breather", choices=BREATHER_STATES),
+    F("breather_colour", "choice", "colour of the desiccant", choices=COLOURS),
+    F("breather_share_percent", "number", "share of the desiccant that has changed colour [%]", low=0, high=100),
     F("seepage", "text", "where oil seeps, in words; none = looked, and found none"),
     F("heater", "choice", "cabinet heater", choices=HEATER_STATES),
     F("noise", "choice", "noise", choices=NOISES),
     F("coating", "choice", "coating", choices=COATINGS),
+    F("drive_oil", "choice", "oil of the drive mechanism", choices=DRIVE_OILS),
+    F("drive_gear", "choice", "belt or gear of the drive mechanism", choices=GEARS),
+    F("end_stops", "choice", "end stops of the drive", choices=WORKING),
+    F("crank_interlock", "choice", "interlock that stops the motor while the hand crank is in", choices=WORKING),
+    F("moves_by_hand", "yes or no", "the drive moves by hand; tried on a de-energised unit only"),
+    F("regulator_mode", "choice", "mode of the voltage regulator", choices=REGULATOR_MODES),
+    F("relay_window", "choice", "window of the compartment's relay", choices=RELAY_WINDOWS),
+    F("filter_pressure_kpa", "number", "pressure of the on-line filter", measure="pressure", low=0, high=2_000),
+    F("filter_hours", "number", "hours that the on-line filter has run [h]", low=0, high=1_000_000),
+    F("time_of_day", "text", "time of the visit, like 14:05"),
+    F("bottle_number", "text", "number on the sample bottle; of several compartments in their order, like 17; 18"),
+    F("photo_numbers", "text", "names or numbers of pictures taken, with semicolons between them"),
     F("remark", "text", "what else was seen"),
 )
 BY_NAME: Mapping[str, FieldSpec] = {spec.name: spec for spec in QUANTITIES}
+
+# What is asked for on a visit only when the person wants to note it: what a group is called, and its quantities.
+MORE: Mapping[str, tuple[str, ...]] = {
+    "drive": ("drive_oil", "drive_gear", "end_stops", "crank_interlock", "moves_by_hand"),
+    "regulator": ("regulator_mode",),
+    "relay": ("relay_window",),
+    "filter": ("filter_pressure_kpa", "filter_hours"),
+    "desiccant": ("breather_colour", "breather_share_percent"),
+    "air": ("ambient_temp_c",),
+    "time": ("time_of_day",),
+    "photos": ("photo_numbers",),
+}
 
 OBSERVATIONS = TableSpec(
     "observations",
@@ -70,7 +110,9 @@ def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict
     for name, value in values.items():
         if name not in BY_NAME or value is None or value == "":
             continue
-        if name in POSITIONS:
+        if name == "time_of_day":
+            found[name] = None, _time(str(value))
+        elif name in POSITIONS:
             found[name] = None, position_words(str(value), positions)
         elif isinstance(value, bool):
             found[name] = None, "yes" if value else "no"
@@ -83,3 +125,23 @@ def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict
     if low and high and position_number(low, positions) > position_number(high, positions):
         raise Unfit(f"drag hands from {low} up to {high}", "give the lower position as position_low")
     return found
+
+
+def _time(text: str) -> str:
+    """A time of day as `14:05`. Raises Unfit for another text."""
+    match = _TIME.fullmatch(text.strip())
+    if match is None:
+        raise Unfit(f"{text!r} is no time of day", "write it like 14:05")
+    return f"{int(match[1]):02d}:{match[2]}"
+
+
+def level_doubt(level: str, oil_temp_c: float, said: str) -> str:
+    """Why an oil level does not go with the temperature at which it was read, "" where it does.
+
+    said : the temperature as the person gave it
+    """
+    if level == "low" and oil_temp_c >= LOW_IS_ODD_FROM_C:
+        return f"oil level low at {said}: warm oil stands higher, so at the mark's temperature oil would be missing"
+    if level == "high" and oil_temp_c <= HIGH_IS_ODD_UP_TO_C:
+        return f"oil level high at {said}: cold oil stands lower, so at the mark's temperature there would be too much"
+    return ""

@@ -211,6 +211,6 @@ def test_at_a_terminal_the_second_name_is_asked_for(db: Path, monkeypatch: pytes
     monkeypatch.setattr(on_visit_service, "at_a_terminal", lambda: True)
     env = {"TAPWEAR_TODAY": LATER, "TAPWEAR_NAME": "Kim"}
     words = ["--db", str(db), "service", "AH-T1", "--work", "overhaul", "--serial", "S1", "--as-found", "71500"]
-    result = CliRunner(env=env).invoke(app, words, input="Ann\n")
+    result = CliRunner(env=env).invoke(app, words, input=9 * "\n" + "Ann\ny\n")
     assert result.exit_code == 0, result.output
     assert "Overdue until now: contact service" in result.output

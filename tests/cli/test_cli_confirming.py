@@ -14,7 +14,7 @@ from desk_store import make_desk, run
 def desk(tmp_path: Path) -> Path:
     path = make_desk(tmp_path)
     take(
-        path, "service_rules_more.csv", "scheme,task,interval_operations,interval_years\nQ,contact service,70000,7\n", 0
+        path, "service_rules_more.csv", "scheme,task,interval_operations,interval_years\nQ,contact service,68500,7\n", 0
     )
     return path
 
@@ -41,7 +41,7 @@ def test_an_interval_ten_times_its_peers_waits_and_is_stored_on_a_persons_word(d
     take(desk, "units.csv", UNITS, 0)
     told = take(desk, "service_rules.csv", RULE)
     assert "held: " in told
-    assert "about ten times what like ones have (65,000) (units: CX-T1, CX-T2)" in told
+    assert "about ten times what like ones have (64,250) (units: CX-T1, CX-T2)" in told
     assert "tapwear confirm 1 --because REASON" in told
     assert query(desk, "SELECT count(*) FROM service_rule WHERE interval_operations = 600000") == [(0,)]
     assert "held: " in run(desk, "findings").stdout
@@ -150,7 +150,7 @@ def test_a_laboratory_file_with_exchanged_columns_waits_as_a_whole(desk: Path) -
 def test_a_typed_interval_or_counter_that_like_units_contradict_needs_a_reason(desk: Path) -> None:
     odd = run(desk, "unit", "change", "ah-t1", "--interval-operations", "600000")
     assert odd.exit_code == 3
-    assert "about ten times what like ones have (65,000). It matters for AH-T1." in odd.stderr
+    assert "about ten times what like ones have (64,250). It matters for AH-T1." in odd.stderr
     assert query(desk, "SELECT count(*) FROM service_rule WHERE tap_changer_id IS NOT NULL") == [(0,)]
     sure = run(desk, "unit", "change", "AH-T1", "--interval-operations", "600000", "--sure", "maker's letter")
     assert sure.exit_code == 0, sure.output

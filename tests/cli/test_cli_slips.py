@@ -48,7 +48,7 @@ def test_a_unit_without_a_scheme_has_only_the_intervals_of_its_own(db: Path) -> 
     assert "contact service every 7 years" in said("unit", "show", "T1")
     assert "Service rules" not in said("unit", "show", "T3")
     words = said("service", "T3", "--work", "overhaul", "--on", "2026-10-01")
-    assert "Starts again: contact service (no interval is known for it)" in words
+    assert "Interval restarts: contact service (no interval is known for it)" in words
 
 
 def test_at_a_terminal_messages_break_between_words_and_leave_a_command_whole(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -108,15 +108,15 @@ def test_without_questions_a_doubt_says_whose_number_it_is(db: Path) -> None:
 
 
 def test_an_answer_that_is_none_of_the_choices_is_told_so(db: Path) -> None:
-    typed = "y\nS-4712\nS-4711\na\ns4711\n"
+    typed = "y\nS-1024\nS-1042\na\ns1042\n"
     words = said("visit", "T1", "--ask", code=130, typed=typed)
     assert "Type a, o or s." in words
 
 
 def test_the_label_of_a_bottle_has_the_serial_number_as_the_register_writes_it(db: Path) -> None:
-    label = run("visit", "T1", "--no-ask", "--serial", "s4711", "--sample", "--pressure", "3").stdout
-    assert "S-4711" in label
-    assert "s4711" not in label
+    label = run("visit", "T1", "--no-ask", "--serial", "s1042", "--sample", "--pressure", "3").stdout
+    assert "S-1042" in label
+    assert "s1042" not in label
 
 
 def test_a_list_of_units_says_why_it_is_empty(db: Path) -> None:
@@ -187,7 +187,7 @@ def test_help_breaks_its_lines_where_the_terminal_does_and_shows_units_of_measur
 
 def test_a_service_asks_again_where_an_answer_cannot_be(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(on_visit_service, "at_a_terminal", lambda: True)
-    words = said("service", "T1", typed="lubricated\noverhaul\nS-4711\n11,105\n11105\n")
+    words = said("service", "T1", typed="\nS-1042\nlubricated\noverhaul\n11,105\n11105\n" + 9 * "\n")
     assert "What was done: 'lubricated' is none of the known words" in words
     assert "Counter as found: '11,105' seems to have separators of thousands" in words
     assert "Stored: T1, overhaul on 2026-11-01" in words

@@ -28,7 +28,7 @@ def templates(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     steady = create_store(folder / "steady.db")
     stamp = Stamp("Robin", datetime(2026, 10, 2, tzinfo=UTC))
     with steady.rows(writing=True) as connection:
-        values = {"unit": "T1", "station": "NORTH", "counter_digits": 6, "serial": "S-4711"}
+        values = {"unit": "T1", "station": "NORTH", "counter_digits": 6, "serial": "S-1042"}
         unit = add_unit(connection, values, stamp)
         for month in range(1, 11):
             value = 10_000 + 100 * month + (7 * month) % 5
@@ -174,7 +174,7 @@ def test_control_characters_never_reach_the_terminal(db: Path) -> None:
 
 def test_log_shows_the_unit_the_last_reading_and_the_range_and_names_the_store(steady: Path) -> None:
     said = done("log", "T1", "11110", "--by", "Ann", "--remark", "drag hands 5 to 13")
-    assert "T1: NORTH, serial S-4711" in said
+    assert "T1: NORTH, serial S-1042" in said
     assert "Last reading: 011000 on 2026-10-01, 31 days before, by Kim" in said
     assert "Expected on 2026-11-01: 0110" in said
     assert f"Stored: T1, reading 11110 of 2026-11-01. Store: {steady}" in said
@@ -236,7 +236,7 @@ def test_a_current_is_kept_with_its_reading_and_another_one_is_a_conflict(steady
         (["T1", "11100", "--on", "2026-11-02"], "lies in the future"),
         (["T1", "11100", "--on", "2026-02-30"], "not a day of the calendar"),
         (["T1", "11100", "--on", "01.11.2026"], "YYYY-MM-DD"),
-        (["T1", "11100", "--serial", "S-4712"], "are you at the right unit"),
+        (["T1", "11100", "--serial", "S-1024"], "are you at the right unit"),
         (["T1", "11100", "--drive", "B"], "has no drive B"),
         (["T1", "11100", "--source", "guess"], "write one of: mechanical"),
         (["T2", "11100"], "There is no unit T2. Did you mean T1?"),
@@ -336,14 +336,14 @@ def test_a_service_names_its_clocks_keeps_the_counter_and_prints_the_cautions(st
         "--on",
         "2026-10-12",
         "--serial",
-        "S-4711",
+        "S-1042",
         "--as-found",
         "11040",
         "--as-left",
         "11046",
     ]
     said = done("service", "T1", *words, "--wear-left-mm", "2", "--condemning-mm", "2.5")
-    assert "Starts again: contact service (every 60,000 operations or 7 years)" in said
+    assert "Interval restarts: contact service (every 60,000 operations or 7 years)" in said
     assert "at or below the condemning limit of 2.5 mm" in said
     assert "neither a switching permit nor a diagnosis" in said
     service = book(steady).services.iloc[0]
@@ -353,16 +353,16 @@ def test_a_service_names_its_clocks_keeps_the_counter_and_prints_the_cautions(st
 
 
 def test_a_serial_number_of_another_unit_stops_a_service(steady: Path) -> None:
-    said = refused(2, "service", "T1", "--work", "overhaul", "--serial", "S-4712")
-    assert "has serial number S-4711, you gave S-4712" in said
+    said = refused(2, "service", "T1", "--work", "overhaul", "--serial", "S-1024")
+    assert "has serial number S-1042, you gave S-1024" in said
     assert book(steady).services.empty
 
 
 def test_only_named_clocks_start_again(steady: Path) -> None:
     done("unit", "change", "T1", "--interval-operations", "60000")
     said = done("service", "T1", "--work", "oil change", "--on", "2026-10-12")
-    assert "Starts again: oil change" in said
-    assert "Runs on: contact service" in said
+    assert "Interval restarts: oil change" in said
+    assert "Not reset: contact service" in said
     done("service", "T1", "--work", "overhaul", "--on", "2026-10-13", "--resets", "none")
     assert book(steady).services["resets"].tolist() == [("oil change",), ()]
     assert "is no task" in refused(2, "service", "T1", "--work", "overhaul", "--resets", "everything")
@@ -380,7 +380,7 @@ def test_a_counter_set_back_at_a_service_is_recorded_when_it_is_said(steady: Pat
 
 def test_an_odd_counter_as_found_is_questioned(steady: Path) -> None:
     words = ["service", "T1", "--work", "overhaul", "--on", "2026-10-12", "--as-found", "10140"]
-    assert "Questioned: 10140" in refused(3, *words)
+    assert "Questioned: two digits exchanged? 10140 for 11040" in refused(3, *words)
     assert book(steady).services.empty
     done(*words, "--sure", "photo taken")
 
@@ -389,15 +389,16 @@ def test_at_a_terminal_a_service_asks_for_work_serial_and_counter(
     steady: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(on_visit_service, "at_a_terminal", lambda: True)
-    done("service", "T1", "--on", "2026-10-12", typed="overhaul\nS-4711\n11040\n")
+    answers = ["S-9", "", "S-1042", "over", "11040", "6", "11046", "", "Lee", "2.5", "2", "all well", "", "y"]
+    done("service", "T1", "--on", "2026-10-12", typed="".join(f"{line}\n" for line in answers))
     service = book(steady).services.iloc[0]
-    assert (service["work"], service["serial_seen"], service["as_found_counter"]) == ("overhaul", "S-4711", 11_040.0)
-    assert "right unit" in refused(2, "service", "T1", "--on", "2026-10-13", typed="overhaul\nS-9\n\n")
+    assert (service["work"], service["serial_seen"], service["as_found_counter"]) == ("overhaul", "S-1042", 11_040.0)
+    assert service["as_left_counter"] == 11_046.0
 
 
 def test_a_service_on_three_drives_asks_for_the_drive_only_with_a_counter(db: Path) -> None:
-    done("unit", "add", "T3", "--station", "ARC", "--digits", "6", "--drives", "A;B;C")
-    assert "T3: ARC" in done("service", "T3", "--work", "overhaul", "--on", "2026-10-12")
+    done("unit", "add", "T3", "--station", "FURNACE", "--digits", "6", "--drives", "A;B;C")
+    assert "T3: FURNACE" in done("service", "T3", "--work", "overhaul", "--on", "2026-10-12")
     words = ["service", "T3", "--work", "oil change", "--on", "2026-10-12", "--as-found", "55"]
     assert "--drive A or B or C" in refused(2, *words)
     done(*words, "--drive", "B")

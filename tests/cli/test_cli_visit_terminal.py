@@ -20,7 +20,7 @@ from cli.visit_store import ENV, make_store
 # (what the prompt begins with, what is typed)
 ANSWERS = (
     ("Are you at", "y"),
-    ("Serial number on the nameplate", "S-4711"),
+    ("Serial number on the nameplate", "S-1042"),
     ("Counter", "11110"),
     ("Position", "5L"),
     ("Drag hands from", "9L"),
@@ -36,8 +36,11 @@ ANSWERS = (
     ("Cabinet heater", "w"),
     ("Noise", "usual"),
     ("Coating", "sound"),
+    ("More to note", "time"),
+    ("Time of day", "14:05"),
     ("Remark", "all quiet"),
     ("Was an oil sample taken", "y"),
+    ("Bottle number", "B-17"),
     ("Record this visit", "y"),
 )
 WAIT_S = 30.0  # for one prompt, on a busy machine
@@ -45,7 +48,7 @@ SEEN = {
     "position": "5L", "position_low": "9L", "position_high": "2R", "drag_hands_reset": "yes", "oil_level": "normal",
     "oil_temp_c": 41.0, "compartment_temp_c": 38.0, "main_tank_temp_c": 44.0, "pressure_kpa": 4.0,
     "gas_bottle_kpa": 8_800.0, "seepage": "drain valve; cover", "heater": "working", "noise": "usual",
-    "coating": "sound", "remark": "all quiet",
+    "coating": "sound", "time_of_day": "14:05", "bottle_number": "B-17", "remark": "all quiet",
 }  # fmt: skip
 
 

@@ -25,11 +25,11 @@ from tapwear.store.recording import Stamp
 from tapwear.words import CAUTIONS, stop_notice
 
 # Answers in the order of the questions for T1, a sealed unit.
-PLACE, SERIAL, COUNTER = "y", "s4711", "11110"
+PLACE, SERIAL, COUNTER = "y", "s1042", "11110"
 POSITIONS = ["5L", "9L", "2R", "y"]
 OIL = ["normal", "41", "38", "44"]
 GAS = ["4", "8800"]
-REST = ["none", "w", "usual", "sound", "all quiet"]
+REST = ["none", "w", "usual", "sound", "", "all quiet"]
 WHOLE = [PLACE, SERIAL, COUNTER, *POSITIONS, *OIL, *GAS, *REST, "n", "y"]
 
 
@@ -104,7 +104,7 @@ def test_a_visit_typed_in_is_stored_whole_and_its_draft_is_gone(db: Path) -> Non
 
 
 def test_the_same_visit_is_given_by_options_alone(db: Path) -> None:
-    words = ["--station", "north", "--bank", "B1", "--serial", "S-4711", "--counter", "11110", "--position", "5L"]
+    words = ["--station", "north", "--bank", "B1", "--serial", "S-1042", "--counter", "11110", "--position", "5L"]
     words += ["--drag-low", "9L", "--drag-high", "2R", "--drag-reset", "--oil-level", "normal"]
     words += ["--oil-temperature", "41", "--compartment-temperature", "38", "--main-tank-temperature", "44"]
     words += ["--pressure", "4", "--gas-bottle", "8800", "--seepage", "none", "--heater", "working"]
@@ -177,7 +177,7 @@ def test_an_observation_is_corrected_by_what_it_is_about(db: Path) -> None:
 
 def test_the_neighbours_serial_number_stops_and_names_the_unit(db: Path) -> None:
     text = said(visit(db, "T1", "--serial", "S9020", "--counter", "11110"), 2)
-    assert "T1 has serial number S-4711, you read S9020. That is T2: you seem to stand before it" in text
+    assert "T1 has serial number S-1042, you read S9020. That is T2: you seem to stand before it" in text
     assert "tapwear visit T2" in text
     text = said(visit(db, "T1", typed=[PLACE, "S-9020", "s"]), 2)
     assert "That is T2" in text
@@ -186,7 +186,7 @@ def test_the_neighbours_serial_number_stops_and_names_the_unit(db: Path) -> None
 
 
 def test_a_serial_number_misread_is_read_again(db: Path) -> None:
-    text = said(visit(db, "T1", typed=[PLACE, "S-4771", "a", *WHOLE[1:]]))
+    text = said(visit(db, "T1", typed=[PLACE, "S-1044", "a", *WHOLE[1:]]))
     assert "They come near each other: read it again" in text
     assert stored(db)["readings"] == [(11_110, "")]
 
@@ -229,7 +229,7 @@ def test_what_cannot_be_is_refused_in_words_and_nothing_is_stored(db: Path, word
 def test_a_counter_is_checked_as_it_is_typed_and_asked_once(db: Path) -> None:
     text = said(visit(db, "T1", typed=[PLACE, SERIAL, "11101", *WHOLE[3:]]))
     assert "Questioned" not in text
-    text = said(visit(db, "T2", typed=["y", "S-9020", "55011", "n", "55110", *[""] * 16, "y"]))
+    text = said(visit(db, "T2", typed=["y", "S-9020", "55011", "n", "55110", *[""] * 17, "y"]))
     assert text.count("Questioned: two digits exchanged? 55011 for 55101") == 1
     assert stored(db, "T2")["readings"][-1] == (55_110, "")
 
@@ -273,9 +273,9 @@ def test_a_compartment_hotter_than_its_tank_is_told_as_advice(db: Path) -> None:
 
 
 def test_a_sample_prints_the_label_on_standard_output(db: Path) -> None:
-    result = visit(db, "T1", "--serial", "S-4711", "--counter", "11110", "--oil-temperature", "41", "--sample")
+    result = visit(db, "T1", "--serial", "S-1042", "--counter", "11110", "--oil-temperature", "41", "--sample")
     assert "unit     T1" in result.stdout
-    assert "serial   S-4711" in result.stdout
+    assert "serial   S-1042" in result.stdout
     assert "date     2026-11-01     oil temperature 41 °C" in result.stdout
     assert "counter  11110   taken by Kim" in result.stdout
     assert CAUTIONS[2] in result.stderr

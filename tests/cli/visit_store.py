@@ -23,7 +23,7 @@ def make_store(folder: Path) -> Path:
     with store.rows(writing=True) as connection:
         plate = {"station": "NORTH", "counter_digits": 6, "positions": "16L-N-16R"}
         one = add_unit(
-            connection, {**plate, "unit": "T1", "bank": "B1", "serial": "S-4711", "breathing": "sealed"}, stamp
+            connection, {**plate, "unit": "T1", "bank": "B1", "serial": "S-1042", "breathing": "sealed"}, stamp
         )
         two = add_unit(connection, {**plate, "unit": "T2", "bank": "B2", "serial": "S-9020"}, stamp)
         add_unit(connection, {**plate, "unit": "T3", "bank": "B3", "drives": ("A", "B", "C")}, stamp)

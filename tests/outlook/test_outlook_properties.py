@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapwear.fleet import Assessment, assess_book, ground_of
-from tapwear.oil.types import OilVerdict
+from tapwear.oil.types import OilFinding, OilVerdict
 from tapwear.outlook.build import build_outlook
 from tapwear.outlook.types import Due
 from tapwear.store.book import Book
@@ -104,3 +104,16 @@ def test_time_in_store_moves_the_operations_clock_only(rate: float, stored: int)
     assert idle.operations_since is not None
     assert busy.operations_since is not None
     assert idle.operations_since < busy.operations_since
+
+
+def test_what_the_oil_shows_goes_with_the_contact_service_where_it_calls_for_something() -> None:
+    found = assess_book(one_unit(20.0, 900), AS_OF)
+    shows = (OilFinding("heating", "Ethylene rose."), OilFinding("severe", "The sample is severe."))
+    calls = {
+        call: under(found, {"T1": OilVerdict("T1", AS_OF, call, findings=shows)})  # type: ignore[arg-type]
+        for call in ("pull forward", "resample", "nothing unusual")
+    }
+    assert calls["pull forward"]["contact service"].oil_findings == ("Ethylene rose.",)
+    assert calls["resample"]["contact service"].oil_findings == ("Ethylene rose.",)
+    assert calls["pull forward"]["oil change"].oil_findings == ()
+    assert calls["nothing unusual"]["contact service"].oil_findings == ()

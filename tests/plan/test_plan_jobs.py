@@ -179,3 +179,15 @@ def test_what_the_oil_asks_for_now_reads_the_same_from_plan_to_plan() -> None:
     assert told == ["oil: opening now", "oil: opening now"]
     later = Clock("oil", date(2026, 10, 1), None, None, "pull forward")
     assert rests_on(due("U1", clocks=(later,)))[-1] == "oil: opening from 2026-10-01"
+
+
+def test_the_crew_is_told_what_oil_visits_and_people_found_each_once() -> None:
+    hot = "compartment hotter than the main tank: 18 K"
+    jobs = plan_of(
+        due("U", oil_findings=("Ethylene rose.",), conditions=(hot,)),
+        due("U", task="oil change", conditions=(hot,), observed=("noise unusual on 2026-05-04",)),
+        due("QUIET"),
+    )
+    assert set(jobs["U"].suspected) == {"Ethylene rose.", hot, "noise unusual on 2026-05-04"}
+    assert len(jobs["U"].suspected) == 3
+    assert jobs["QUIET"].suspected == ()

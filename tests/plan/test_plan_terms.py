@@ -191,9 +191,10 @@ def test_what_is_exchanged_skips_station_and_group_and_needs_no_permit() -> None
         yearly=({"station": "ALDER", "from_week": 1, "to_week": 53, "why": "always"},),
         terms=(terms(scheme="regulator", exchanged=True, permit_weeks=500.0),),
     )
-    facts = {"U1": UnitFacts(scheme="regulator", serial="S1", oil_volume_l=300.0)}
+    facts = {"U1": UnitFacts(scheme="regulator", serial="S1", oil_volume_l=300.0, technology="vacuum")}
     (fitted,) = with_terms((job("U1"),), 2027, AS_OF, inputs, facts, {})
     assert (fitted.needs_outage, fitted.permit_from, fitted.serial, fitted.oil_volume_l) == (False, None, "S1", 300.0)
+    assert fitted.technology == "vacuum"
     outside = Inputs(yearly=inputs.yearly, terms=(terms(unit="U1", exchanged=True),))
     result = plan(due("U1"), due("U2"), inputs=outside)
     assert (week_of(result, "U1"), week_of(result, "U2")) == ("2027-W09", None)

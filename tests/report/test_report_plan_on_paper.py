@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from browser import Browser, find_browser
-from plan_examples import RELEASED, WEEKS, job, stopped
+from plan_examples import RELEASED, WEEKS, job, stopped, view
 
 from tapwear.report.pages_choice import BoardPaper
 from tapwear.report.plan_data import PlanView
@@ -80,3 +80,26 @@ def test_each_request_takes_a_sheet_and_each_job_sheet_two_sides(browser: Browse
     assert len(printed(browser, requests_html(year, outage_requests(year)), tmp_path)) == 7
     # Before them a sheet with the unit that is stopped.
     assert len(printed(browser, sheets_html(year, job_sheets(year)), tmp_path)) == 1 + 7 * 2
+
+
+@pytest.mark.parametrize("kind", ["arcing_resistor", "arcing_reactor", "vacuum", ""])
+def test_a_job_sheet_with_much_to_say_stays_on_two_sides(browser: Browser, tmp_path: Path, kind: str) -> None:
+    much = job(
+        "T1", technology=kind, serial="D 2210", pcb="", recall_hours=24.0, resources=("mobile transformer",),
+        conditions="load below 40 MVA and no storm warning", other_work=("relay test (B. Protection)",),
+        kit="contact and gasket set X; contact set; oil", skill="side-mounted",
+        request_words="approved for 2027-W09 on 2027-01-12 by control room",
+        release="Released for work de-energised from 2027-02-20 by A. Engineer: opened to find the heating contact.",
+        suspected=(
+            "Ethylene rose from the usual 0.8 to 12 times acetylene, more than laboratory error explains, which "
+            "suggests heating.",
+            "compartment hotter than the main tank: 18 K on 2026-05-20, noted by K. Arden",
+        ),
+        rests_on=(
+            "reading: 47,829 on 2026-05-04", "rate: 6,245 operations per year",
+            "interval: 200,000 operations, 12 years", "last service: 2019-04-10",
+            "oil sample: 2026-06-09", "oil: opening now",
+        ),
+    )  # fmt: skip
+    year = view(much)
+    assert len(printed(browser, sheets_html(year, job_sheets(year)), tmp_path)) == 2

@@ -12,7 +12,7 @@ from test_report_plan_html import Tags
 
 from tapwear.report.page import page_plain
 from tapwear.report.plan_data import PlanView
-from tapwear.report.plan_jobsheets import job_sheets, sheets_html
+from tapwear.report.plan_jobsheets import JobSheet, job_sheets, sheets_html
 from tapwear.report.plan_requests import outage_requests, requests_html, requests_text
 from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
@@ -106,7 +106,7 @@ def test_each_request_is_a_page_of_its_own() -> None:
 def full() -> PlanView:
     return view(
         job(
-            "U1", serial="D 4711", oil_volume_l=2400.0, pcb="under 2 mg/kg, 2024-05-02", kit="kit 7; oil",
+            "U1", serial="D 2210", oil_volume_l=2400.0, pcb="under 2 mg/kg, 2024-05-02", kit="kit 7; oil",
             rests_on=("reading: 48,213 on 2026-05-02", "interval: 50,000 operations"),
             resources=("mobile transformer",),
         )
@@ -115,13 +115,77 @@ def full() -> PlanView:
 
 def test_a_sheet_says_which_unit_why_now_and_what_the_date_rests_on() -> None:
     (sheet,) = job_sheets(full())
-    assert dict(sheet.identity)["serial"] == "D 4711"
+    assert dict(sheet.identity)["serial"] == "D 2210"
     assert dict(sheet.identity)["out from"] == "2027-03-01 to 2027-03-07"
     assert sheet.why == (
         "operations drive the date", "due from 2027-03-01 to 2027-03-01 (10 and 90 %)",
         "chance of being past due when the outage starts: under 1 %",
         "reading: 48,213 on 2026-05-02", "interval: 50,000 operations",
     )  # fmt: skip
+
+
+def ticked(sheet: JobSheet) -> list[str]:
+    return [words for _, steps in (*sheet.steps, *sheet.closing) for words in steps]
+
+
+def sheet_of(**given: object) -> JobSheet:
+    (sheet,) = job_sheets(view(job("U1", **given)))
+    return sheet
+
+
+def test_steps_follow_from_how_the_unit_interrupts() -> None:
+    resistor, reactor, vacuum, unknown = (
+        " ".join(ticked(sheet_of(technology=kind))) for kind in ("arcing_resistor", "arcing_reactor", "vacuum", "")
+    )
+    assert all("carbon cleaned out of compartment" in words for words in (resistor, reactor))
+    assert "transition resistors inspected" in resistor
+    assert "autotransformer" not in resistor
+    assert "preventive autotransformer (reactor) and its leads" in reactor
+    assert "resistors" not in reactor
+    assert "carbon cleaned" not in vacuum
+    assert "each interrupter's vacuum tested" in vacuum
+    assert "interrupter's gauge" in vacuum
+    assert "if vacuum: each interrupter's vacuum" in unknown
+    assert "if arcing in oil: carbon" in unknown
+    assert "interrupter" not in resistor + reactor
+
+
+def test_tests_and_technology_on_the_sheet_follow_it_too() -> None:
+    assert sheet_of(technology="arcing_resistor").tests[0] == "transition resistance [ohm]"
+    assert "transition resistance [ohm]" not in sheet_of(technology="arcing_reactor").tests
+    assert sheet_of(technology="vacuum").tests[0] == "vacuum of each interrupter"
+    assert dict(sheet_of(technology="vacuum").identity)["technology"] == "vacuum interrupters"
+    assert "take it from the nameplate" in dict(sheet_of().identity)["technology"]
+
+
+@pytest.mark.parametrize("kind", ["arcing_resistor", "arcing_reactor", "vacuum", ""])
+def test_every_sheet_makes_safe_in_order_and_restores_what_was_isolated(kind: str) -> None:
+    text = " | ".join(ticked(sheet_of(technology=kind)))
+    order = (
+        "earthed on all sides and at the neutral", "no back-feed", "current-transformer circuits closed",
+        "same position", "stored energy released", "hand-crank interlock", "compartment relay, on-line filter or pump",
+        "carbon and old oil", "spill control", "oil cool enough", "conservator valves shut",
+        "equalised before a cover is loosened", "drained through earthed", "until the atmosphere test is below",
+        "insert lifted", "tools accounted for", "air bled", "oil level set", "conservator valves opened; relay, filter",
+        "end stops tested", "same position at both ends", "through to the trip", "permit cleared",
+        "first energisation without load", "baseline sample",
+    )  # fmt: skip
+    places = [text.index(words) for words in order]
+    assert places == sorted(places)
+    assert "15 minutes" not in text
+
+
+def test_a_unit_exchanged_beside_its_bypass_is_bypassed_at_verified_neutral() -> None:
+    assert "bypassed only at verified neutral" in " ".join(ticked(sheet_of(needs_outage=False)))
+    assert "bypassed" not in " ".join(ticked(sheet_of()))
+
+
+def test_the_crew_is_told_at_the_head_what_is_suspected_and_who_released_it() -> None:
+    release = "Released for work de-energised from 2027-02-20 by A. Engineer: opened to find the fault"
+    sheet = sheet_of(suspected=("Ethylene rose to 900 ppm, which suggests heating.",), release=release)
+    text = Tags(sheets_html(full(), [sheet])).text
+    assert text.index(release) < text.index("suggests heating") < text.index("Why now")
+    assert "What is suspected" not in Tags(sheets_html(full(), [sheet_of()])).text
 
 
 def test_oil_is_given_in_litres_and_us_gallons_and_pcb_status_as_told() -> None:
@@ -142,10 +206,12 @@ def test_the_sheet_has_cautions_steps_and_room_for_what_is_found_left_and_tested
     page = sheets_html(full(), job_sheets(full()))
     text = Tags(page).text
     assert all(caution in text for caution in CAUTIONS)
-    for words in ("counter", "as found", "as left", "condemning limit [mm]", "transition resistance [ohm]",
-                  "drained through earthed conductive hoses", "done by (name, day, signature)"):  # fmt: skip
+    for words in ("counter", "as found", "as left", "condemning limit [mm]", "contact timing [ms]",
+                  "drained through earthed conductive hoses", "witnessed by (name, day, signature)",
+                  "done by (name, day, signature)"):  # fmt: skip
         assert words in text
-    assert text.index("de-energised, isolated") < text.index("drained through") < text.index("refilled")
+    order = ("de-energised, isolated", "drained through", "refilled", "first energisation")
+    assert sorted(order, key=text.index) == list(order)
     assert "tapwear service U1 --work overhaul --on DATE" in text
 
 
@@ -156,7 +222,7 @@ def test_contacts_are_asked_for_only_where_the_work_reaches_them() -> None:
     assert set(single.phases) == {"B"}
     (changed,) = job_sheets(view(replace(job("U1"), task="oil change")))
     assert changed.phases == ()
-    assert "contacts" not in " ".join(changed.steps)
+    assert "contacts" not in " ".join(ticked(changed))
     assert '--work "oil change"' in changed.command
 
 
@@ -193,7 +259,8 @@ def test_hostile_text_stays_text_on_both(kind: str) -> None:
         *(
             job(
                 text, station=text, why=text, kit=text, serial=text, pcb=text, rests_on=(text,), other_work=(text,),
-                resources=(text,), conditions=text, approver=text, request_words=text,
+                resources=(text,), conditions=text, suspected=(text,), release=text, technology=text,
+                approver=text, request_words=text,
             )
             for text in HOSTILE
         ),

@@ -28,7 +28,7 @@ DAY = date(2026, 6, 3)
 def store(empty_store: Store) -> Store:
     store = empty_store
     with store.rows(writing=True) as connection:
-        for tag, more in (("T1", {"serial": "S-4711"}), ("T3", {"drives": ("A", "B"), "compartments": ("A", "B")})):
+        for tag, more in (("T1", {"serial": "S-1042"}), ("T3", {"drives": ("A", "B"), "compartments": ("A", "B")})):
             add_unit(connection, {"unit": tag, "station": "NORTH", "counter_digits": 5, **more}, STAMP)
     return store
 
@@ -204,8 +204,8 @@ def test_a_service_names_its_clocks_and_tells_the_oil(store: Store) -> None:
 
 def test_a_serial_number_that_is_not_the_registers_stops_a_service(store: Store) -> None:
     with pytest.raises(UsageError, match="are you at the right unit"):
-        enter(store, "service", done_on=DAY, work="overhaul", serial_seen="S-4712")
-    assert enter(store, "service", done_on=DAY, work="overhaul", serial_seen="s 4711").kind == "stored"
+        enter(store, "service", done_on=DAY, work="overhaul", serial_seen="S-1024")
+    assert enter(store, "service", done_on=DAY, work="overhaul", serial_seen="s 1042").kind == "stored"
 
 
 def test_moves_and_swaps_are_no_plain_events(store: Store) -> None:
@@ -257,7 +257,7 @@ def test_the_past_of_a_counter_holds_what_a_check_needs(store: Store) -> None:
     assert found.out_of_service == ((date(2026, 2, 1), date(2026, 2, 9)),)
     assert found.inspections == (date(2026, 3, 1),)
     assert found.neighbours == {"T3, drive A": [(date(2026, 5, 1), 777)]}
-    assert (found.serial, found.where.station, found.digits) == ("S-4711", "NORTH", 5)
+    assert (found.serial, found.where.station, found.digits) == ("S-1042", "NORTH", 5)
 
 
 def test_the_other_drives_of_a_unit_are_neighbours_and_a_spell_in_the_workshop_is_out_of_service(store: Store) -> None:

@@ -118,9 +118,9 @@ def test_drives_that_the_unit_does_not_have_are_a_conflict_and_more_of_them_are_
 
 
 def test_a_serial_number_belongs_to_one_unit_and_the_refused_row_leaves_nothing_behind(fleet: Desk) -> None:
-    fleet.bring(units="unit,serial\nT1,4711\n")
+    fleet.bring(units="unit,serial\nT1,1042\n")
     result = fleet.bring(
-        units="unit,serial,technology,station,counter_digits\nT2,4711,vacuum,SOUTH,6\nT9,4711,,FAR,6\n"
+        units="unit,serial,technology,station,counter_digits\nT2,1042,vacuum,SOUTH,6\nT9,1042,,FAR,6\n"
     )
     assert [finding.line for finding in result.findings] == [2, 3]
     assert fleet.rows("tap_changer", "tag", "technology") == [("T1", ""), ("T2", "")]
@@ -326,8 +326,8 @@ def test_a_row_that_leaves_the_clocks_open_agrees_with_the_record_that_names_the
 
 
 def test_the_wrong_serial_number_on_a_service_is_refused(fleet: Desk) -> None:
-    fleet.bring(units="unit,serial\nT1,4711\n")
-    result = fleet.bring(services="unit,done_on,work,serial_seen\nT1,2024-05-01,overhaul,4712\n")
+    fleet.bring(units="unit,serial\nT1,1042\n")
+    result = fleet.bring(services="unit,done_on,work,serial_seen\nT1,2024-05-01,overhaul,1024\n")
     assert result.counts["services"].rejected == 1
     assert "are you at the right unit?" in result.findings[0].found
 

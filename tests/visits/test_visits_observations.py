@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tapwear.visits.observations import BY_NAME, label, noted
+from tapwear.visits.observations import BY_NAME, MORE, label, level_doubt, noted
 from tapwear.visits.positions import positions_of
 from tapwear.visits.specs import Unfit
 from tapwear.words import OBSERVED, observed_words
@@ -46,3 +46,34 @@ def test_every_quantity_has_a_label_and_says_its_unit_of_measure() -> None:
     assert observed_words("pressure_kpa", -20.0, "") == "-20 kPa"
     assert observed_words("breather", None, "to be renewed") == "to be renewed"
     assert all("_" not in label(name) for name in BY_NAME)
+
+
+@pytest.mark.parametrize(
+    ("level", "degrees", "odd"),
+    [
+        ("low", 85.0, True), ("low", 50.0, True), ("low", 49.0, False), ("low", -15.0, False),
+        ("high", -15.0, True), ("high", 10.0, True), ("high", 11.0, False), ("high", 85.0, False),
+        ("normal", 85.0, False), ("normal", -15.0, False),
+    ],
+)  # fmt: skip
+def test_a_level_is_held_against_the_temperature_at_which_it_was_read(level: str, degrees: float, odd: bool) -> None:
+    words = level_doubt(level, degrees, f"{degrees:g} °C")
+    assert bool(words) == odd
+    assert not odd or words.startswith(f"oil level {level} at {degrees:g} °C: ")
+
+
+def test_a_time_of_day_is_kept_in_one_spelling() -> None:
+    assert [noted({"time_of_day": text})["time_of_day"][1] for text in ("9:05", "14.30", "08h15")] == [
+        "09:05", "14:30", "08:15",
+    ]  # fmt: skip
+    for wrong in ("24:00", "9:60", "noon", "9"):
+        with pytest.raises(Unfit, match="no time of day"):
+            noted({"time_of_day": wrong})
+
+
+def test_what_is_asked_for_in_groups_is_a_quantity_and_in_one_group_only() -> None:
+    names = [name for group in MORE.values() for name in group]
+    assert len(set(names)) == len(names)
+    assert set(names) <= set(BY_NAME)
+    assert observed_words("filter_hours", 1_200.0, "") == "1,200 h"
+    assert observed_words("breather_share_percent", 60.0, "") == "60 %"

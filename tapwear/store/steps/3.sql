@@ -33,3 +33,72 @@ CREATE TABLE stop (
 )
  STRICT;
 CREATE INDEX stop_by_unit ON stop (tap_changer_id, opened_on);
+
+-- More quantities that visits note, and more kinds of follow-ups: the tables are made anew with their longer lists.
+
+ALTER TABLE observation RENAME TO observation_2;
+DROP INDEX observation_by_unit;
+CREATE TABLE observation (
+  uid TEXT NOT NULL,
+  recorded_at TEXT NOT NULL,
+  recorded_by TEXT NOT NULL,
+  import_id INTEGER,
+  reason TEXT NOT NULL,
+  withdrawn INTEGER NOT NULL,
+  id INTEGER NOT NULL,
+  supersedes_id INTEGER,
+  tap_changer_id INTEGER NOT NULL,
+  observed_on TEXT NOT NULL,
+  visit_id TEXT NOT NULL,
+  compartment TEXT NOT NULL,
+  quantity TEXT NOT NULL,
+  value REAL,
+  words TEXT NOT NULL,
+  PRIMARY KEY (id),
+  CONSTRAINT quantity_known CHECK (quantity IN ('counter_state', 'position', 'position_low', 'position_high', 'drag_hands_reset', 'oil_level', 'oil_temp_c', 'compartment_temp_c', 'main_tank_temp_c', 'ambient_temp_c', 'pressure_kpa', 'gas_bottle_kpa', 'breather', 'breather_colour', 'breather_share_percent', 'seepage', 'heater', 'noise', 'coating', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'moves_by_hand', 'regulator_mode', 'relay_window', 'filter_pressure_kpa', 'filter_hours', 'time_of_day', 'bottle_number', 'photo_numbers', 'remark')),
+  CONSTRAINT number_or_words CHECK ((value IS NULL) <> (words = '')),
+  UNIQUE (uid),
+  FOREIGN KEY(import_id) REFERENCES import_run (id),
+  UNIQUE (supersedes_id),
+  FOREIGN KEY(supersedes_id) REFERENCES observation (id),
+  FOREIGN KEY(tap_changer_id) REFERENCES tap_changer (id)
+)
+ STRICT;
+INSERT INTO observation (uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, observed_on, visit_id, compartment, quantity, value, words) SELECT uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, observed_on, visit_id, compartment, quantity, value, words FROM observation_2;
+DROP TABLE observation_2;
+CREATE INDEX observation_by_unit ON observation (tap_changer_id, observed_on);
+
+ALTER TABLE followup RENAME TO followup_2;
+DROP INDEX followup_by_unit;
+CREATE TABLE followup (
+  uid TEXT NOT NULL,
+  recorded_at TEXT NOT NULL,
+  recorded_by TEXT NOT NULL,
+  import_id INTEGER,
+  reason TEXT NOT NULL,
+  withdrawn INTEGER NOT NULL,
+  id INTEGER NOT NULL,
+  supersedes_id INTEGER,
+  tap_changer_id INTEGER NOT NULL,
+  kind TEXT NOT NULL,
+  compartment TEXT NOT NULL,
+  place TEXT NOT NULL,
+  noted_on TEXT NOT NULL,
+  words TEXT NOT NULL,
+  origin TEXT NOT NULL,
+  closed_on TEXT,
+  closed_words TEXT NOT NULL,
+  PRIMARY KEY (id),
+  CONSTRAINT kind_known CHECK (kind IN ('seepage', 'oil_level', 'breather', 'heater', 'gas_blanket', 'noise', 'coating', 'counter_state', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'relay_window', 'other')),
+  CONSTRAINT origin_known CHECK (origin IN ('hand', 'observation')),
+  CONSTRAINT closed_with_a_reason CHECK (closed_on IS NULL OR closed_words <> ''),
+  UNIQUE (uid),
+  FOREIGN KEY(import_id) REFERENCES import_run (id),
+  UNIQUE (supersedes_id),
+  FOREIGN KEY(supersedes_id) REFERENCES followup (id),
+  FOREIGN KEY(tap_changer_id) REFERENCES tap_changer (id)
+)
+ STRICT;
+INSERT INTO followup (uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, kind, compartment, place, noted_on, words, origin, closed_on, closed_words) SELECT uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, kind, compartment, place, noted_on, words, origin, closed_on, closed_words FROM followup_2;
+DROP TABLE followup_2;
+CREATE INDEX followup_by_unit ON followup (tap_changer_id, noted_on);

@@ -1,0 +1,127 @@
+"""What technicians note beside the counter: asked where it makes sense, questioned where it cannot go together."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from cli.visit_store import ENV, make_store
+from typer.testing import CliRunner
+
+from tapwear.cli import app
+from tapwear.store.engine import open_store
+from tapwear.store.find import find_unit
+from tapwear.store.observations import list_observations
+
+UNIT = ["y", "s1042"]
+REST = ["", "", "", "", "", "", "", ""]  # walls, pressure, gas, seepage, heater, noise, coating
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_store(tmp_path_factory.mktemp("notes"))
+
+
+@pytest.fixture
+def db(template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    for name, value in {**ENV, "XDG_CONFIG_HOME": str(tmp_path)}.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.chdir(tmp_path)
+    return Path(shutil.copy(template, tmp_path / "fleet.db"))
+
+
+def visit(db: Path, *words: str, typed: list[str] | None = None, code: int = 0) -> str:
+    ask = "--no-ask" if typed is None else "--ask"
+    lines = "".join(f"{line}\n" for line in typed or [])
+    result = CliRunner().invoke(app, ["--db", str(db), "visit", *words, ask], input=lines)
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    assert result.exit_code == code, result.output
+    return " ".join(result.output.split())
+
+
+def seen(db: Path) -> dict[str, object]:
+    store = open_store(db)
+    with store.rows() as connection:
+        rows = list_observations(connection, find_unit(connection, "T1"))
+    store.close()
+    today = [row for row in rows if str(row.observed_on) == ENV["TAPWEAR_TODAY"]]
+    return {row.quantity: row.words if row.value is None else row.value for row in today}
+
+
+def test_a_counter_that_gives_no_number_is_asked_about_and_kept_as_a_fact(db: Path) -> None:
+    text = visit(db, "T1", typed=[*UNIT, "", "unr", "", "", "", "", "", *REST, "", "", "n", "y"])
+    assert "Counter: running, unreadable, standing still" in text
+    assert seen(db) == {"counter_state": "unreadable"}
+    listed = CliRunner().invoke(app, ["--db", str(db), "followups"]).output
+    assert "counter unreadable" in listed
+
+
+def test_a_counter_that_was_read_is_not_asked_about(db: Path) -> None:
+    text = visit(db, "T1", typed=[*UNIT, "11110", "", "", "", "", "", *REST, "", "", "n", "y"])
+    assert "unreadable" not in text
+    visit(db, "T1", "--counter", "11110", "--counter-state", "standing still")
+    assert seen(db)["counter_state"] == "standing still"
+
+
+def test_more_to_note_is_asked_only_of_the_groups_that_are_named(db: Path) -> None:
+    drive = ["good", "worn", "f", "w", "n"]
+    typed = [*UNIT, "11110", "", "", "", "", "", *REST, "everything", "dr, ph", *drive, "IMG 7; IMG 8", "", "n", "y"]
+    text = visit(db, "T1", typed=typed)
+    assert "Type one or more of drive, regulator" in text
+    assert "Filter" not in text
+    assert seen(db) == {
+        "drive_oil": "good", "drive_gear": "worn", "end_stops": "faulty", "crank_interlock": "working",
+        "moves_by_hand": "no", "photo_numbers": "IMG 7; IMG 8",
+    }  # fmt: skip
+
+
+def test_all_of_it_can_be_given_by_options_and_is_shown_again_before_it_is_stored(db: Path) -> None:
+    words = ["--regulator-mode", "auto", "--relay-window", "gas", "--filter-pressure", "20psi"]
+    words += ["--photo", "7", "--photo", "8"]
+    words += ["--filter-hours", "1200", "--desiccant-colour", "green", "--desiccant-share", "60"]
+    visit(db, "T1", *words, "--ambient-temperature", "-5", "--time", "9.05", "--drive-oil", "low", "--does-not-move")
+    found = seen(db)
+    assert found["filter_pressure_kpa"] == pytest.approx(137.895, abs=1e-3)
+    assert {name: found[name] for name in found if name != "filter_pressure_kpa"} == {
+        "regulator_mode": "automatic", "relay_window": "gas seen", "filter_hours": 1_200.0, "breather_colour": "green",
+        "breather_share_percent": 60.0, "ambient_temp_c": -5.0, "time_of_day": "09:05", "photo_numbers": "7; 8",
+        "drive_oil": "low", "moves_by_hand": "no",
+    }  # fmt: skip
+    listed = CliRunner().invoke(app, ["--db", str(db), "followups"]).output
+    assert "relay window gas seen" in listed
+    assert "drive oil low" in listed
+    typed = [*UNIT, "11120", "", "", "", "", "", *REST, "fil", "", "1300", "", "n", "y"]
+    text = visit(db, "T1", "--on", "2026-11-01", typed=typed)
+    assert "hours of the filter 1,300 h" in text
+    assert "25:10' is no time of day; write it like 14:05" in visit(db, "T1", "--time", "25:10", code=2)
+    assert "lies above 100" in visit(db, "T1", "--desiccant-share", "160", code=2)
+
+
+def test_the_bottles_number_is_asked_with_the_sample_and_stands_on_the_label(db: Path) -> None:
+    text = visit(db, "T1", typed=[*UNIT, "11110", "", "", "", "", "", *REST, "", "", "y", "B-17", "y"])
+    assert "bottle B-17" in text
+    assert seen(db) == {"bottle_number": "B-17"}
+    assert "bottle ________________" in visit(db, "T2", "--sample")
+
+
+def test_a_level_that_is_not_normal_is_asked_its_temperature_until_it_is_given(db: Path) -> None:
+    typed = [*UNIT, "11110", "", "", "", "high", "", "", "41", *REST, "", "", "n", "y"]
+    text = visit(db, "T1", typed=typed)
+    assert text.count("The oil level is high: a level is judged by the oil temperature") == 2
+    assert seen(db)["oil_temp_c"] == 41.0
+    typed = [*UNIT, "11110", "", "", "", "low", "-", *REST, "", "", "n", "y"]
+    assert "Type - where it cannot be read" not in visit(db, "T1", typed=typed)
+    alone = visit(db, "T1", "--oil-level", "high")
+    assert "The oil level is high, and no oil temperature was given: it cannot be judged" in alone
+
+
+def test_oil_that_is_low_when_hot_or_high_when_cold_is_questioned(db: Path) -> None:
+    hot = visit(db, "T1", "--oil-level", "low", "--oil-temperature", "85", code=3)
+    assert "oil level low at 85 °C" in hot
+    cold = visit(db, "T1", "--oil-level", "high", "--oil-temperature", "5F", "--units", "us", code=3)
+    assert "oil level high at 5 °F" in cold
+    assert seen(db) == {}
+    typed = [*UNIT, "11110", "", "", "", "high", "-15", "n", "15", *REST, "", "", "n", "y"]
+    visit(db, "T1", typed=typed)
+    assert (seen(db)["oil_level"], seen(db)["oil_temp_c"]) == ("high", 15.0)
