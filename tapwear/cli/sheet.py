@@ -155,8 +155,14 @@ def _stations(
         if not box.stop:
             counters = tuple(_counter(past, assessment.as_of, expires) for past in one.counters)
             told = tuple(why.get(one.tag, ()))
-            outside = one.tag in outage
-            box = replace(box, counters=counters, positions=one.positions, why=told, sample_needs_outage=outside)
+            box = replace(
+                box,
+                counters=counters,
+                positions=one.positions,
+                why=told,
+                sample_needs_outage=one.tag in outage,
+                last_pressure_kpa=one.pressure_kpa,
+            )
         boxes.setdefault((str(row.station), str(row.station_name)), []).append(box)
     return tuple(StationSheet(station, name, tuple(mine)) for (station, name), mine in boxes.items())
 

@@ -39,6 +39,7 @@ class Draft:
     observations: dict[str, Any] = field(default_factory=dict)
     questioned: dict[str, str] = field(default_factory=dict)
     sample_taken: bool = False
+    de_energised: bool = False
     answered: list[str] = field(default_factory=list)
 
     def visit(self) -> Visit:
@@ -59,6 +60,7 @@ class Draft:
             counters=() if self.another_unit else tuple(counters),
             observations={} if self.another_unit else observations,
             sample_taken=self.sample_taken and not self.another_unit,
+            de_energised=self.de_energised and self.sample_taken and not self.another_unit,
             remark=remark,
         )
 

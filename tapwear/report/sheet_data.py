@@ -59,6 +59,7 @@ class UnitBox:
     positions: tuple[str, ...] = ()
     why: tuple[str, ...] = ()
     sample_needs_outage: bool = False
+    last_pressure_kpa: float | None = None
 
 
 @dataclass(frozen=True)
@@ -129,6 +130,8 @@ def page_data(sheet: RoundSheet) -> dict[str, Any]:
                 "station": station.station,
                 "stop": unit.stop,
                 "positions": list(unit.positions),
+                "outage": unit.sample_needs_outage,
+                "vacuum": unit.last_pressure_kpa is not None and unit.last_pressure_kpa < 0,
                 "counters": [_counter(counter) for counter in unit.counters],
             }
             for station in sheet.stations

@@ -3,7 +3,8 @@
 Every row that comes of a visit has a `uid` that follows from the visit's id, the field and the value. So a visit
 handed in twice adds nothing, and any order of visits gives the same rows. Of several savings of one visit the one
 with the highest revision counts. Visits that differ about the same counter on the same day are all kept: a person
-decides (tapwear.store.resolving). What a person corrected by hand since is left as it is.
+decides (tapwear.store.resolving). What a person corrected by hand since is left as it is. Only whether an oil sample is
+taken in depends on what the book knows by then: the last pressure before the visit.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -24,12 +25,12 @@ from tapwear.store.counters import counter_for, drive_in
 from tapwear.store.entries import columns_of, squeezed
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import is_current, lean
-from tapwear.store.observations import positions_known
+from tapwear.store.observations import last_pressure, positions_known
 from tapwear.store.recording import Stamp, record
 from tapwear.store.validate import checked
 from tapwear.visits.observations import OBSERVATIONS, noted
 from tapwear.visits.specs import Unfit
-from tapwear.visits.visit import CounterSeen, Visit, content_text, visit_from
+from tapwear.visits.visit import CounterSeen, Visit, content_text, only_de_energised, visit_from
 from tapwear.words import as_typed
 
 BIT = 12  # hexadecimal digits of a hash that stand for a field or a value in a uid: our choice
@@ -89,7 +90,11 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
         raise UsageError(f"The visit to {visit.unit} on {visit.visited_on} holds nothing: give what was read or seen.")
     unit = find_unit(connection, visit.unit)
     _check_serial(connection, unit, visit)
+    visit, refused = _sample_allowed(connection, unit, visit)
+    if visit.empty:
+        raise UsageError(f"{refused[0].found}. {refused[0].remedy}. The visit holds nothing else.")
     kind, before, remarks = _keep_whole(connection, unit, visit, stamp)
+    remarks += refused
     if kind == "older":
         return VisitOutcome(kind, 0, tuple(remarks))
     now = _rows_of(connection, unit, visit)
@@ -102,6 +107,24 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
     if kind != "known" or written:
         remarks += [told for row in now.rows if row.table == "reading" for told in _others(connection, unit, row)]
     return VisitOutcome("replaced" if kind == "known" and written else kind, written, tuple(remarks))
+
+
+def _sample_allowed(connection: Connection, unit: UnitKey, visit: Visit) -> tuple[Visit, list[Remark]]:
+    """The visit without its sample, and why, where the sample may have been drawn only from a de-energised unit and
+    nobody says that it was one."""
+    if not visit.sample_taken or visit.de_energised or visit.another_unit:
+        return visit, []
+    read = visit.observations.get("pressure_kpa")
+    pressure = last_pressure(connection, unit, visit.visited_on) if read is None else float(read)
+    changer = lean("tap_changer", "id", "sampling_needs_outage")
+    outage = connection.execute(sa.select(changer.c.sampling_needs_outage).where(changer.c.id == unit.id)).scalar()
+    why = only_de_energised(pressure, bool(outage))
+    if not why:
+        return visit, []
+    said = f" Pressure: {pressure:g} kPa." if pressure is not None and pressure < 0 else ""
+    found = f"{unit.tag}: oil sample not taken in.{said} {' '.join(why)}".rstrip(".")
+    remedy = 'if the unit was isolated and earthed, say so on the sheet, or as "de_energised": true with a new revision'
+    return replace(visit, sample_taken=False), [Remark("sample_taken", found, remedy, "rejected")]
 
 
 def visits_by_id(connection: Connection, visit_id: str) -> list[Visit]:

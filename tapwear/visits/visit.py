@@ -14,6 +14,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from tapwear.words import NEGATIVE_PRESSURE
+
 VISIT_ID = re.compile(r"[0-9a-f]{32}")
 
 
@@ -39,6 +41,7 @@ class Visit:
     revision : 1 for the first saving; of several savings of one visit the highest counts
     another_unit : the person read `serial_seen` twice: not the unit of this tag stands here. Its counters and
         observations are then not this unit's
+    de_energised : the unit was isolated and earthed when the sample was taken
     observations : by quantity, as in tapwear.visits.observations, numbers in the unit that we keep
     """
 
@@ -51,6 +54,7 @@ class Visit:
     counters: tuple[CounterSeen, ...] = ()
     observations: Mapping[str, float | str | bool] = field(default_factory=dict)
     sample_taken: bool = False
+    de_energised: bool = False
     remark: str = ""
     revision: int = 1
 
@@ -59,6 +63,15 @@ class Visit:
         """True when nothing was found or said."""
         said = self.counters or self.observations or self.remark
         return not (said or self.sample_taken or self.another_unit)
+
+
+def only_de_energised(pressure_kpa: float | None, needs_outage: bool) -> tuple[str, ...]:
+    """Why the oil of a unit may be sampled only while it is isolated and earthed; nothing where it may be in service.
+
+    pressure_kpa : as read on the visit, else as read last; None: never. needs_outage : the register says so
+    """
+    why = ["The oil of this unit can be sampled only when it is out of service."] if needs_outage else []
+    return (*why, NEGATIVE_PRESSURE) if pressure_kpa is not None and pressure_kpa < 0 else tuple(why)
 
 
 def new_visit_id() -> str:
@@ -88,6 +101,7 @@ def content_of(visit: Visit) -> dict[str, Any]:
         ],
         "observations": dict(visit.observations),
         "sample_taken": visit.sample_taken,
+        "de_energised": visit.de_energised,
         "remark": visit.remark,
     }  # fmt: skip
     return {name: value for name, value in content.items() if value not in ("", False, [], {})}

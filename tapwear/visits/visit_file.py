@@ -38,6 +38,7 @@ PLAIN = (
     _F("serial_seen", "text", "serial number read on the nameplate"),
     _F("another_unit", "yes or no", "serial_seen was read twice: the unit of this tag does not stand here"),
     _F("sample_taken", "yes or no", "an oil sample was taken"),
+    _F("de_energised", "yes or no", "the unit was isolated and earthed when the sample was taken"),
     _F("remark", "text", "what else was seen"),
 )
 COUNTER = (

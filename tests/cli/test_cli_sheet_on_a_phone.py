@@ -215,6 +215,29 @@ def test_a_visit_changed_after_saving_is_a_later_saving_of_the_same(made: tuple[
     assert (first["revision"], second["revision"]) == (1, 2)
 
 
+def test_a_sample_under_negative_pressure_is_noted_only_from_an_isolated_and_earthed_unit(
+    made: tuple[Path, Path], browser: Browser
+) -> None:
+    _, sheet = made
+    begin(browser, sheet)
+    fill(browser, 0, str(RIGHT["AH-T1"]))
+    browser.js("document.querySelectorAll('details').forEach(e => { e.open = true; })")
+    browser.write("#u0-pressure_kpa", "-5")
+    browser.tap("#u0-sample")
+    assert "only if the unit was isolated and earthed" in browser.js(
+        "document.getElementById('u0-sample-fault').textContent"
+    )
+    browser.tap("#save")
+    browser.wait("!document.getElementById('problems').hidden")
+    browser.tap("input[name=u0-earthed][value=no]")
+    assert shown(browser, "u0-sample-fault")
+    browser.tap("input[name=u0-earthed][value=yes]")
+    assert not shown(browser, "u0-sample-fault")
+    browser.tap("#save")
+    (visit,) = json.loads(saved_file(browser).read_text(encoding="utf-8"))["visits"]
+    assert (visit["sample_taken"], visit["de_energised"]) == (True, True)
+
+
 def test_a_sheet_is_filled_in_with_the_keyboard_alone(made: tuple[Path, Path], browser: Browser) -> None:
     _, sheet = made
     begin(browser, sheet)

@@ -11,10 +11,12 @@ from datetime import date
 from html.parser import HTMLParser
 
 import pytest
+from markupsafe import escape
 
 from tapwear.report.sheet_data import CounterBox, Expect, FieldBox, RoundSheet, StationSheet, UnitBox, page_data
 from tapwear.report.sheet_html import sheet_html
-from tapwear.words import SEVERE
+from tapwear.report.templating import TEMPLATES
+from tapwear.words import NEAR_LIVE_PLANT, NEGATIVE_PRESSURE, SEVERE
 
 COUNTER = CounterBox(
     "1", "mechanical", 6, "", 48213, date(2026, 6, 3),
@@ -78,8 +80,30 @@ def test_a_severe_unit_has_its_words_on_screen_and_paper_and_nothing_to_fill_in(
     assert page_data(SHEET)["units"][1]["counters"] == []
 
 
-def test_cautions_stand_on_screen_and_on_paper() -> None:
-    assert page().text.count("Never sample energised equipment that is under negative pressure") == 2
+def test_how_to_behave_near_live_plant_opens_the_page_and_the_paper_unfolded() -> None:
+    text = sheet_html(SHEET)
+    for words in NEAR_LIVE_PLANT:
+        assert page().text.count(words) == 2, words
+    live = text.index(str(escape(NEAR_LIVE_PLANT[0])))
+    assert live < text.index('id="by"')
+    assert text.count("<details", 0, live) == 0
+    paper = text.index('<section class="paper">')
+    assert text.index(str(escape(NEAR_LIVE_PLANT[0])), paper) < text.index("<table>", paper)
+
+
+def test_the_caution_about_negative_pressure_stands_where_the_sample_is_ticked() -> None:
+    text = sheet_html(SHEET)
+    tick = text.index('id="u0-sample"')
+    assert 0 < tick - text.rindex(NEGATIVE_PRESSURE, 0, tick) < 400
+    printed = text.index("oil sample taken")
+    assert 0 < text.index(NEGATIVE_PRESSURE, printed) - printed < 400
+
+
+def test_nothing_on_paper_is_printed_smaller_than_nine_points() -> None:
+    printed = (TEMPLATES / "sheet.css").read_text(encoding="utf-8").split("@media print", 1)[1]
+    sizes = [float(size) for size in re.findall(r"([0-9.]+)pt(?:[/;]|(?= [^s]))", printed) if float(size) > 4]
+    assert sizes
+    assert min(sizes) >= 9
 
 
 def test_the_page_may_run_its_own_script_and_style_and_load_nothing() -> None:

@@ -14,7 +14,7 @@ from tapwear.store.entries import add_reading
 from tapwear.store.find import find_unit
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp
-from tapwear.store.register import add_unit
+from tapwear.store.register import add_unit, change_unit
 from tapwear.store.visiting import VisitOutcome, record_visit
 from tapwear.visits.visit import CounterSeen, Visit
 
@@ -74,6 +74,34 @@ def test_a_visit_becomes_readings_of_their_own_counters_and_observations(store: 
     assert current(store, "visit", "visit_id", "reader", "serial_seen", "sample_taken") == [
         ("a" * 32, "Kim", "s-1", True)
     ]
+
+
+def test_a_sample_under_negative_pressure_is_taken_in_only_from_a_de_energised_unit(store: Store) -> None:
+    vacuum = replace(VISIT, observations={"pressure_kpa": -5.0})
+    outcome = keep(store, vacuum)
+    (remark,) = outcome.remarks
+    assert (remark.field, remark.severity) == ("sample_taken", "rejected")
+    assert "negative pressure" in remark.found
+    assert "de_energised" in remark.remedy
+    assert current(store, "visit", "sample_taken") == [(False,)]
+    assert len(readings(store)) == 2  # the rest of the visit is kept
+    assert keep(store, vacuum).kind == "known"
+    assert keep(store, replace(vacuum, de_energised=True, revision=2)).remarks == ()
+    assert current(store, "visit", "sample_taken") == [(True,)]
+
+
+def test_the_last_pressure_and_the_register_forbid_a_sample_in_service_too(store: Store) -> None:
+    keep(store, replace(VISIT, sample_taken=False, observations={"pressure_kpa": -5.0}))
+    later = replace(VISIT, id="b" * 32, visited_on=date(2026, 6, 20), counters=(), observations={}, remark="windy")
+    assert [one.field for one in keep(store, later).remarks] == ["sample_taken"]
+    risen = replace(later, id="c" * 32, observations={"pressure_kpa": 3.0})
+    assert keep(store, risen).remarks == ()
+    with store.rows(writing=True) as connection:
+        change_unit(connection, "T2", {"sampling_needs_outage": True}, STAMP)
+    alone = Visit("d" * 32, "T2", DAY, "Kim", sample_taken=True)
+    with pytest.raises(UsageError, match="only when it is out of service"):
+        keep(store, alone)
+    assert keep(store, replace(alone, de_energised=True)).kind == "stored"
 
 
 def test_the_same_visit_again_adds_nothing(store: Store) -> None:

@@ -175,6 +175,21 @@
     return field.kind === "position" ? positionIn(data.units[at], text) : { value: text };
   }
 
+  /** Whether the oil may be sampled only from an isolated and earthed unit: by the register, or by its pressure. */
+  function onlyEarthed(at) {
+    const unit = data.units[at];
+    const read = noted(at, "pressure_kpa").value;
+    return unit.outage || (read === undefined ? unit.vacuum : read < 0);
+  }
+
+  /** Why the tick for the sample is not taken, "" where it is. */
+  function sampleBarred(at) {
+    if (said(at, "sample") !== "yes" || !onlyEarthed(at) || said(at, "earthed") === "yes") return "";
+    const read = noted(at, "pressure_kpa").value;
+    const why = read < 0 || (read === undefined && data.units[at].vacuum) ? "The pressure is below 0" : "This unit is sampled only out of service";
+    return `${why}: the sample is noted only if the unit was isolated and earthed. If it was not, do not sample.`;
+  }
+
   // --- a visit --------------------------------------------------------------------------------------------------------
 
   const squeezed = (serial) => serial.toLowerCase().replace(/[^\p{L}\p{N}]/gu, "");
@@ -231,7 +246,12 @@
       if (field.unit_name) observations[field.unit_name] = field.unit;
     }
     if (Object.keys(observations).length) visit.observations = observations;
-    if (said(at, "sample") === "yes" && !plate.another) visit.sample_taken = true;
+    if (said(at, "sample") === "yes" && !plate.another) {
+      const barred = sampleBarred(at);
+      if (barred) problems.push([barred, `u${at}-sample`]);
+      else visit.sample_taken = true;
+      if (!barred && said(at, "earthed") === "yes") visit.de_energised = true;
+    }
     const remark = noted(at, "remark");
     if (remark.fault) problems.push([remark.fault, `u${at}-remark`]);
     if (remark.value) visit.remark = remark.value;
@@ -274,6 +294,8 @@
       const box = el(`u${at}-${name}`);
       if (box && document.activeElement !== box) tell(`u${at}-${name}`, noted(at, name).fault);
     }
+    el(`u${at}-earthed`).hidden = !onlyEarthed(at) || said(at, "sample") !== "yes";
+    tell(`u${at}-sample`, sampleBarred(at));
     let words = "open";
     if (visit) words = problems.length ? "to be looked at" : kept.saved === JSON.stringify(visit) ? "saved" : "noted";
     if (visit && !said(at, "plate")) words += ", serial number not looked at";
