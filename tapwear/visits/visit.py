@@ -101,9 +101,9 @@ class Visit:
     @property
     def empty(self) -> bool:
         """True when nothing was found or said."""
-        said = self.counters or self.observations or self.remark
-        said = said or self.counter_faults or self.answers or self.photos
-        return not (said or self.sample_taken or self.another_unit)
+        seen = self.counters or self.counter_faults or self.observations
+        said = self.remark or self.answers or self.photos
+        return not (seen or said or self.sample_taken or self.another_unit)
 
 
 def only_de_energised(pressure_kpa: float | None, needs_outage: bool) -> tuple[str, ...]:
