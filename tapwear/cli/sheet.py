@@ -31,10 +31,11 @@ if TYPE_CHECKING:
 
 SHEET_HELP = (
     "Write a round sheet: one file to print, or to fill in on a phone without a network.\n\n"
-    "Each unit of the station has its serial number, the last counter, the numbers to expect, and room for what is "
-    "read. On a phone or tablet the page checks numbers as they are typed, asks once about an odd one, keeps entries, "
-    "and saves a visit file; tapwear import takes it, from several people in any order. Units with a severe finding "
-    "have a stop notice and nothing to fill in.\n\n"
+    "Each unit of the station has its serial number, the last counter, the numbers to expect, what is open there, and "
+    "room for what is read. On a phone or tablet the page shows one unit a screen, checks numbers as they are typed, "
+    "asks once about an odd one, keeps entries by the day on which they were typed, and saves or shares a visit file; "
+    "tapwear import takes it, from several people in any order. The sheet itself says how it gets onto a phone. Units "
+    "with a severe finding have a stop notice and nothing to fill in.\n\n"
     "Examples:\n\n"
     "  tapwear sheet --station AH --out ah.html\n\n"
     "  tapwear sheet --due-visits --out round.html --days 14"

@@ -395,6 +395,17 @@
 
   const unitOf = (entry) => (entry.free ? { ...FREE, free: entry.id } : data.units.find((one) => one.unit === entry.unit) ?? { ...FREE, unit: entry.unit });
   const answered = (entry, name, value, doubt) => entry.kept[name]?.value === value && entry.kept[name]?.doubt === doubt;
+  // A number that was taken for its day, with or without a question, is not questioned again because of what is typed later.
+  const settled = (entry, counter, number) => {
+    const kept = entry.kept[counter.key];
+    return kept?.value === String(number) && kept.day === dayOf(entry) ? kept : null;
+  };
+  function settle(entry, counter, found) {
+    if (!Number.isInteger(found.number) || found.doubt || settled(entry, counter, found.number)) return;
+    entry.kept[counter.key] = { value: String(found.number), day: dayOf(entry), doubt: "", reason: "" };
+    keep(entry);
+  }
+
   const keyOf = (item) => [item.item, item.kind, item.compartment, item.place, item.first_on, item.words].join("|");
 
   /** {visit, problems} of an entry; visit null where nothing was noted. Problems are [words, id of the field]. */
@@ -419,11 +430,13 @@
       const state = said(entry, "fault:" + counter.key);
       if (state) faults.push({ state, ...which });
       if (found.number === null) continue;
-      if (found.doubt && !answered(entry, counter.key, String(found.number), found.doubt)) {
+      const kept = settled(entry, counter, found.number);
+      if (found.doubt && !kept) {
         problems.push([`${found.number}: ${found.doubt}`, counter.key]);
         continue;
       }
-      counters.push({ ...which, value: found.number, ...(found.doubt ? { doubt: `${found.doubt}; kept: ${entry.kept[counter.key].reason || "no reason given"}`.slice(0, 1900) } : {}) });
+      const doubt = kept?.doubt && !plate.another ? { doubt: `${kept.doubt}; kept: ${kept.reason || "no reason given"}`.slice(0, 1900) } : {};
+      counters.push({ ...which, value: found.number, ...doubt });
     }
     if (counters.length) visit.counters = counters;
     if (faults.length) visit.counter_faults = faults;
@@ -678,7 +691,8 @@
       const id = idOf(counter.key);
       const found = entry ? judge(unit, entry, counter) : {};
       tell(id, found.fault);
-      const question = found.doubt && !answered(entry, counter.key, String(found.number), found.doubt);
+      const question = found.doubt && !settled(entry, counter, found.number);
+      if (!shut && active !== el(id)) settle(entry, counter, found);
       showAsk(id, question && (active !== el(id) || asked === id) ? `${said(entry, counter.key)}: ${found.doubt}. Read the counter again.` : "");
     }
     for (const name of [...data.fields.map((field) => field.name), "remark", "photos"]) {
@@ -914,7 +928,7 @@
         if (!entry) return;
         const found = counter ? judge(unit, entry, counter) : { doubt: oddity(unit, entry, name) };
         const reason = el(id + "-reason").value.trim().replace(/\s+/g, " ").replace(FORMULA, "").slice(0, 500);
-        entry.kept[name] = { value: counter ? String(found.number) : said(entry, name), doubt: found.doubt, reason };
+        entry.kept[name] = { value: counter ? String(found.number) : said(entry, name), day: dayOf(entry), doubt: found.doubt, reason };
         keep(entry);
         asked = null;
         show(at);
@@ -927,8 +941,9 @@
         if (event.key !== "Enter") return;
         event.preventDefault();
         const index = unit.counters.indexOf(counter);
-        const found = judge(unit, entryOf(at), counter);
-        const question = found.doubt && !answered(entryOf(at), counter.key, String(found.number), found.doubt);
+        const found = entryOf(at) ? judge(unit, entryOf(at), counter) : {};
+        const question = found.doubt && !settled(entryOf(at), counter, found.number);
+        if (entryOf(at)) settle(entryOf(at), counter, found);
         if (found.fault || question) {
           asked = idOf(counter.key);
           show(at);
