@@ -11,12 +11,15 @@ CAUTION_SHORT = (
     "test, lock or tag, and earth. Acetylene and hydrogen burn and explode: ventilate, no ignition source. "
     "Local codes, the owner's switching rules, the maker's manual and licensed practice come first."
 )
+NEGATIVE_PRESSURE = (
+    "Never sample energised equipment that is under negative pressure: a bubble drawn in can flash over."
+)
 CAUTIONS = (
     "Treat as energised until isolated, tested, locked or tagged, and earthed. Local codes, the owner's "
     "switching rules and the maker's manual come first; qualified, authorised people only.",
     "Acetylene (about 2.5-100 % in air) and hydrogen (4-75 %) burn or explode: ventilate, no ignition source; "
     "drain through earthed conductive hoses; enter only after testing the atmosphere, with an attendant.",
-    "Never sample energised equipment that is under negative pressure: a bubble drawn in can flash over.",
+    NEGATIVE_PRESSURE,
     "Results are planning advice: neither a switching permit nor a diagnosis.",
 )
 STOP_ORDERS = (
@@ -30,6 +33,15 @@ STOP_CAUSES = {
     "visit": "seen on a visit",
     "engineer": "engineer's order",
 }
+# For visits, on which the units are live.
+NEAR_LIVE_PLANT = (
+    "The units are live. Stay outside the clearances to live parts that the owner's rules give, tools and ladder too.",
+    "Do not open a compartment, valve cover or terminal box. Do not crank the drive by hand.",
+    "The drive cabinet holds moving parts and a live supply, and the drive may start by itself at any moment: look, "
+    "and touch nothing but what the visit asks for.",
+    "Unusual noise, smell or smoke, or an oil level that falls: leave the cabinet, keep others away, do not operate, "
+    "call the responsible engineer at once.",
+)
 # As stored -> as said.
 CONDITION_KINDS = {
     "hotter_than_main_tank": "compartment hotter than the main tank",

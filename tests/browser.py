@@ -16,7 +16,7 @@ from typing import Any
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 PHONE = {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True}
-PATIENCE = 60  # seconds that the browser may take to start or to answer: our choice, for busy machines
+PATIENCE = 15  # seconds that the browser may take to start or to answer: our choice, for busy machines
 
 
 def find_browser() -> str | None:
@@ -33,6 +33,8 @@ class Browser:
     def __init__(self, program: str, folder: Path) -> None:
         self.asked: list[str] = []
         self.faults: list[str] = []
+        self.dialogs: list[str] = []
+        self._clock: str | None = None
         self._profile = folder / "profile"
         self.downloads = folder / "downloads"
         self.downloads.mkdir()
@@ -87,6 +89,21 @@ class Browser:
         """Loads a file, also again."""
         self.call("Page.navigate", url=page.resolve().as_uri())
         self.wait("document.readyState === 'complete' && location.protocol === 'file:'")
+
+    def set_clock(self, moment: str) -> None:
+        """From now on the page's clock runs from that moment (local time, such as 2026-06-30T09:00), also when it is
+        loaded again; a page that is open is told by its next look at the clock."""
+        shift = (
+            "(() => { const Real = window.RealDate ?? Date; window.RealDate = Real;"
+            f"const off = new Real({json.dumps(moment)}).getTime() - Real.now();"
+            "window.Date = class extends Real {"
+            "constructor(...of) { if (of.length) super(...of); else super(Real.now() + off); }"
+            "static now() { return Real.now() + off; } }; })()"
+        )
+        if self._clock is not None:
+            self.call("Page.removeScriptToEvaluateOnNewDocument", identifier=self._clock)
+        self._clock = self.call("Page.addScriptToEvaluateOnNewDocument", source=shift)["identifier"]
+        self.js(shift)
 
     def js(self, words: str) -> Any:
         """The value of an expression in the page. Raises RuntimeError with the page's own message."""
@@ -148,6 +165,8 @@ class Browser:
             address = told["params"]["request"]["url"]
             if not address.startswith(("file:", "about:", "blob:", "data:")):  # nothing that leaves the machine
                 self.asked.append(address)
+        if told.get("method") == "Page.javascriptDialogOpening":
+            self.dialogs.append(told["params"]["type"])
         if told.get("method") == "Runtime.exceptionThrown":
             self.faults.append(json.dumps(told["params"]))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -14,22 +14,28 @@ from tapwear.cli.counter_check import expected
 from tapwear.cli.entering import system_of
 from tapwear.cli.next import samples_wanted
 from tapwear.cli.scheduling import must_be_known
+from tapwear.cli.visit_doubts import APART_K, HIGH_PRESSURE_KPA, USUAL_TEMPERATURES
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import Paper
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from tapwear.fleet import Assessment
-    from tapwear.report.sheet_data import CounterBox, FieldBox, StationSheet, UnitBox
+    from tapwear.report.sheet_data import CounterBox, FieldBox, OpenBox, StationSheet, UnitBox
     from tapwear.store.engine import Store
     from tapwear.store.history import CounterPast
+    from tapwear.store.observations import Seen
+    from tapwear.store.rounds import RoundUnit
 
 SHEET_HELP = (
     "Write a round sheet: one file to print, or to fill in on a phone without a network.\n\n"
-    "Each unit of the station has its serial number, the last counter, the numbers to expect, and room for what is "
-    "read. On a phone or tablet the page checks numbers as they are typed, asks once about an odd one, keeps entries, "
-    "and saves a visit file; tapwear import takes it, from several people in any order. Units with a severe finding "
-    "have a stop notice and nothing to fill in.\n\n"
+    "Each unit of the station has its serial number, the last counter, the numbers to expect, what is open there, and "
+    "room for what is read. On a phone or tablet the page shows one unit a screen, checks numbers as they are typed, "
+    "asks once about an odd one, keeps entries by the day on which they were typed, and saves or shares a visit file; "
+    "tapwear import takes it, from several people in any order. The sheet itself says how it gets onto a phone. Units "
+    "with a severe finding have a stop notice and nothing to fill in.\n\n"
     "Examples:\n\n"
     "  tapwear sheet --station AH --out ah.html\n\n"
     "  tapwear sheet --due-visits --out round.html --days 14"
@@ -46,6 +52,11 @@ MAIN = (
     "breather",
     "seepage",
 )
+SHOWN_LAST = ("position", "position_low", "position_high", "oil_level", "oil_temp_c", "pressure_kpa", "breather")
+READINGS = 12  # of a counter, newest: so many the sheet carries; our choice
+LEVELS = 6  # normal levels that the sheet carries; our choice
+# A low level of oil as hot as this, or a high one of oil as cold as this, is asked about [°C]: our choice.
+HOT_OIL_C, COLD_OIL_C = 60.0, 0.0
 SOURCE_WORDS = {"controller": "controller's count", "raise": "raise counter", "lower": "lower counter"}
 
 
@@ -91,8 +102,8 @@ def sheet(
     may_write(path, store, force=force)
     with progress("Working out what to expect"):
         assessment = _assess(store, day, station or [], due_visits)
-        stations = _stations(store, assessment, station or [], due_visits, expires)
-    sheet = RoundSheet(day, expires, stations, _fields(system))
+        stations = _stations(store, assessment, station or [], due_visits, expires, system)
+    sheet = RoundSheet(day, expires, stations, _fields(system), *_usual(system))
     write_out(path, sheet_html(sheet, paper))
     stops = sum(unit.stop for unit in sheet.units)
     stopped = f", {stops} of them with a stop notice" if stops else ""
@@ -122,7 +133,7 @@ def _assess(store: Store, day: date, stations: list[str], due_visits: bool) -> A
 
 
 def _stations(
-    store: Store, assessment: Assessment, wanted: list[str], due_visits: bool, expires: date
+    store: Store, assessment: Assessment, wanted: list[str], due_visits: bool, expires: date, system: str
 ) -> tuple[StationSheet, ...]:
     """The stations of the round with their units in service, by bank and phase.
 
@@ -146,6 +157,7 @@ def _stations(
         here = here[here["station"].str.casefold().isin(folded)]
     if here.empty:
         raise UsageError(f"No unit in service is on such a round by {expires}; see tapwear next, or name a --station.")
+    still_open = _open_boxes(assessment)
     outage = set(units.loc[units["sampling_needs_outage"].astype(bool), "unit"])
     boxes: dict[tuple[str, str], list[UnitBox]] = {}
     with store.rows() as connection:
@@ -155,10 +167,69 @@ def _stations(
         if not box.stop:
             counters = tuple(_counter(past, assessment.as_of, expires) for past in one.counters)
             told = tuple(why.get(one.tag, ()))
-            outside = one.tag in outage
-            box = replace(box, counters=counters, positions=one.positions, why=told, sample_needs_outage=outside)
+            box = replace(
+                box,
+                counters=counters,
+                positions=one.positions,
+                why=told,
+                sample_needs_outage=one.tag in outage,
+                transformer=str(row.transformer_serial or ""),
+                open=tuple(_as_seen(box, one.last) for box in still_open.get(one.tag, ())),
+                **_seen_last(one, system),
+            )
         boxes.setdefault((str(row.station), str(row.station_name)), []).append(box)
     return tuple(StationSheet(station, name, tuple(mine)) for (station, name), mine in boxes.items())
+
+
+def _open_boxes(assessment: Assessment) -> dict[str, list[OpenBox]]:
+    """What is open at each unit: noted conditions first, then follow-ups."""
+    from tapwear.fleet import unit_followups
+    from tapwear.outlook.conditions import open_conditions
+    from tapwear.outlook.followups import open_ones
+    from tapwear.report.sheet_data import OpenBox
+
+    found: dict[str, list[OpenBox]] = {}
+    for tag, some in open_conditions(assessment.book.conditions, assessment.as_of).items():
+        for noted in some:
+            box = OpenBox("condition", noted.kind, noted.noted_on, noted.words, noted.sentence, engineer=noted.severe)
+            found.setdefault(tag, []).append(box)
+    for one in open_ones(unit_followups(assessment.book, assessment.as_of)):
+        which = (one.kind, one.first_on, one.words, one.sentence, one.compartment, one.place, one.origin)
+        found.setdefault(one.unit, []).append(OpenBox("follow-up", *which))
+    return found
+
+
+def _as_seen(box: OpenBox, last: Mapping[str, Seen]) -> OpenBox:
+    """With what to note in the field of that kind where it is still so."""
+    from tapwear.outlook.followups import FAULTS
+
+    if box.item != "follow-up" or box.origin != "observation" or box.compartment:
+        return box
+    if box.kind == "seepage":
+        return replace(box, seen=box.place)
+    words = last[box.kind].words if box.kind in last else ""
+    return replace(box, seen=words) if box.kind in FAULTS and words in FAULTS[box.kind][1] else box
+
+
+def _seen_last(one: RoundUnit, system: str) -> dict[str, Any]:
+    """What was noted last, for the card of the unit."""
+    from tapwear.measures import shown_in, unit_in
+    from tapwear.visits.observations import BY_NAME, label
+
+    told = []
+    for name in SHOWN_LAST:
+        seen = one.last.get(name)
+        if seen is not None:
+            measure = BY_NAME[name].measure
+            words = seen.words if seen.value is None else shown_in(seen.value, measure, system)
+            told.append((label(name), words, seen.observed_on))
+    unit = unit_in("temperature", system)[0]
+    pressure = one.last.get("pressure_kpa")
+    return {
+        "last": tuple(told),
+        "normal_levels": tuple((_in(value, "temperature", unit), on) for value, on in one.normal_levels[-LEVELS:]),
+        "vacuum": pressure is not None and pressure.value is not None and pressure.value < 0,
+    }
 
 
 def _reasons(assessment: Assessment, expires: date) -> dict[str, list[str]]:
@@ -183,20 +254,41 @@ def _place(bank: object, phase: object) -> str:
 
 
 def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
-    """A counter with its last number, and what to expect on the first and on the last day of the sheet."""
+    """A counter with its newest readings, and what the check of an entry expects on some days of the sheet."""
     from tapwear.report.sheet_data import CounterBox, Expect
 
-    last = past.last_before(day + timedelta(days=1))
-    known = []
-    if last is not None and last.value < 10**past.digits:
-        for on in (day, expires):
-            found = expected(past, on, last.value)
+    exchanged = [(on, new) for on, _, new in past.replacements if on <= day]
+    since = exchanged[-1][0] if exchanged else date.min
+    begun = [(since, exchanged[-1][1])] if exchanged else []
+    read = [(one.on, one.value) for one in past.readings if since < one.on <= day]
+    mine = [(on, value) for on, value in [*begun, *read] if value is not None and value < 10**past.digits]
+    known, doubtful = [], False
+    if mine:
+        last_on, last = mine[-1]
+        first = max(day, last_on + timedelta(days=1))
+        days = (first, first + (expires - first) / 2, expires) if first < expires else (first,)
+        for on in days:
+            found = expected(past, on, last)
             if found.low is not None and found.high is not None:
                 known.append(Expect(on, found.low, found.high))
+                doubtful = found.last_doubtful
     name = [f"drive {past.drive}"] if past.several_drives else []
     name += [SOURCE_WORDS[past.source]] if past.source in SOURCE_WORDS else []
-    box = CounterBox(past.drive, past.source, past.digits, ", ".join(name), expected=tuple(known))
-    return box if last is None else replace(box, last_value=last.value, last_on=last.on)
+    newest = tuple(mine[-READINGS:])
+    return CounterBox(past.drive, past.source, past.digits, ", ".join(name), newest, tuple(known), doubtful)
+
+
+def _usual(system: str) -> tuple[tuple[float, float], float, float, float, float]:
+    """Between which temperatures nothing is asked, from where on a level is hot or cold, how far apart two walls may
+    be, and what is much pressure, in the units asked for."""
+    from tapwear.measures import unit_in
+
+    degrees, gauge = unit_in("temperature", system)[0], unit_in("pressure", system)[0]
+    low, high, hot, cold, zero, apart = (
+        _in(value, "temperature", degrees)
+        for value in (*USUAL_TEMPERATURES, HOT_OIL_C, COLD_OIL_C, 0.0, APART_K)
+    )
+    return (low, high), hot, cold, apart - zero, _in(HIGH_PRESSURE_KPA, "pressure", gauge)
 
 
 def _fields(system: str) -> tuple[FieldBox, ...]:
@@ -229,6 +321,10 @@ def _fields(system: str) -> tuple[FieldBox, ...]:
 
 
 def _as_read(value: float | None, measure: str, unit: str) -> float | None:
+    return None if value is None else _in(value, measure, unit)
+
+
+def _in(value: float, measure: str, unit: str) -> float:
     from tapwear.measures import said_in
 
-    return value if value is None or not unit else said_in(value, measure, unit)
+    return said_in(value, measure, unit) if unit else value

@@ -62,6 +62,7 @@ class Draft:
     questioned: dict[str, str] = field(default_factory=dict)
     sample_taken: bool = False
     more: list[str] = field(default_factory=list)
+    de_energised: bool = False
     answered: list[str] = field(default_factory=list)
 
     @property
@@ -89,6 +90,7 @@ class Draft:
             counters=() if self.another_unit else tuple(counters),
             observations={} if self.another_unit else observations,
             sample_taken=self.sample_taken and not self.another_unit,
+            de_energised=self.de_energised and self.sample_taken and not self.another_unit,
             remark=remark,
         )
 

@@ -19,7 +19,8 @@ from tapwear.store.visit_ground import Ground, whose_serial
 from tapwear.visits.fields import READINGS, SERVICES
 from tapwear.visits.observations import BY_NAME, MORE, POSITIONS, QUANTITIES, label, noted
 from tapwear.visits.specs import Unfit
-from tapwear.words import CAUTIONS, as_typed, observed_words
+from tapwear.visits.visit import only_de_energised
+from tapwear.words import as_typed, observed_words
 
 if TYPE_CHECKING:
     from tapwear.cli.visit_draft import Draft
@@ -288,12 +289,13 @@ class Guide:
 
     def _sample(self) -> None:
         """Whether a sample was taken: never from energised equipment under negative pressure."""
-        self.draft.sample_taken = False
+        self.draft.sample_taken = self.draft.de_energised = False
         given = self.asking.given.get(SAMPLE)
         if given == "no" or (given is None and not self.asking.asks):
             return
         why = self._only_in_an_outage()
-        if why and "de-energised" not in self.asking.given:
+        self.draft.de_energised = "de-energised" in self.asking.given
+        if why and not self.draft.de_energised:
             tell(*why)
             if not self.asking.asks:
                 raise UsageError(
@@ -303,17 +305,16 @@ class Guide:
             if not self.asking.confirm("Is the unit de-energised, isolated and earthed"):
                 tell("No sample.")
                 return
+            self.draft.de_energised = True
         self.draft.sample_taken = given == "yes" or self.asking.confirm("Was an oil sample taken")
 
     def _only_in_an_outage(self) -> list[str]:
         """Why the oil must not be sampled in service: by the register, or by today's or the last pressure."""
-        why = []
-        if self.ground.sampling_needs_outage:
-            why.append(f"The oil of {self.ground.unit.tag} can be sampled only when it is out of service.")
         last = self.ground.last.get("pressure_kpa")
         pressure = self.draft.observations.get("pressure_kpa", last.value if last else None)
-        if pressure is not None and pressure < 0:
-            why.append(f"Pressure: {shown_in(pressure, 'pressure', self.asking.system)}. {CAUTIONS[2]}")
+        why = list(only_de_energised(pressure, self.ground.sampling_needs_outage))
+        if why and pressure is not None and pressure < 0:
+            why.insert(-1, f"Pressure: {shown_in(pressure, 'pressure', self.asking.system)}.")
         return why
 
 

@@ -1,7 +1,7 @@
 """What a round sheet holds: stations, units and their counters, with what to expect; plain values, ready for a page.
 
-The page checks numbers with the ranges given here, and with nothing else. A unit with a severe finding has no
-counters here: its sheet says whom to call.
+The page checks numbers with the readings and limits given here, for the day that is typed, and with nothing else. A
+unit with a severe finding has no counters here: its sheet says whom to call.
 """
 
 from __future__ import annotations
@@ -15,7 +15,10 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Expect:
-    """Between which numbers a counter is expected to stand on a day [as on its digits; low > high across zero]."""
+    """Between which numbers a counter is expected to stand on a day [as on its digits; low > high across zero].
+
+    Between the days given, and from the last reading to the first of them, limits run straight.
+    """
 
     on: date
     low: int
@@ -24,22 +27,58 @@ class Expect:
 
 @dataclass(frozen=True)
 class CounterBox:
-    """One counter to read. `name` tells it from others of the unit, "" where there is one; `last_on` None: never read.
+    """One counter to read. `name` tells it from others of the unit, "" where there is one.
 
-    expected : on the first and on the last day of the sheet; empty where nothing is known
+    readings : the newest of them as (day, number), in order. expected : on some days of the sheet, in order, all after
+        the last reading; empty where nothing is known. last_doubtful : the last reading looks wrong, so that
+        `expected` does not start from it
     """
 
     drive: str
     source: str
     digits: int
     name: str = ""
-    last_value: int | None = None
-    last_on: date | None = None
+    readings: tuple[tuple[date, int], ...] = ()
     expected: tuple[Expect, ...] = ()
+    last_doubtful: bool = False
 
     def written(self, value: int) -> str:
         """A number as the counter shows it, with its leading zeros."""
         return str(value).zfill(self.digits)
+
+    @property
+    def key(self) -> str:
+        """Under which name the page keeps its number: the same on every sheet."""
+        return f"counter:{self.drive}/{self.source}"
+
+    @property
+    def last_words(self) -> str:
+        """`last 048213 on 2026-06-03`, with its doubt; "never read" where there is no reading."""
+        if not self.readings:
+            return "never read"
+        on, value = self.readings[-1]
+        return f"last {self.written(value)} on {on}" + (", which looks wrong" if self.last_doubtful else "")
+
+
+@dataclass(frozen=True)
+class OpenBox:
+    """Something open at the unit: a follow-up, or a noted condition (item says which).
+
+    kind, first_on, words, compartment, place, origin : which one, as the book names it. said : as a sentence.
+    seen : what to note in the field of that kind where it is still so; "" where no field says it
+    engineer : only the responsible engineer closes it
+    """
+
+    item: str
+    kind: str
+    first_on: date
+    words: str
+    said: str
+    compartment: str = ""
+    place: str = ""
+    origin: str = ""
+    seen: str = ""
+    engineer: bool = False
 
 
 @dataclass(frozen=True)
@@ -49,6 +88,8 @@ class UnitBox:
     stop : severe arcing or heating is suspected: nothing is asked for
     positions : as the unit's indicator writes them, in order; empty where the register does not say
     why : what makes the visit due, as sentences' beginnings
+    last : what was noted last besides the counters, as (label, words, day)
+    normal_levels : oil temperatures at which the level was normal, in the sheet's unit, and when
     """
 
     unit: str
@@ -59,6 +100,15 @@ class UnitBox:
     positions: tuple[str, ...] = ()
     why: tuple[str, ...] = ()
     sample_needs_outage: bool = False
+    vacuum: bool = False
+    transformer: str = ""
+    last: tuple[tuple[str, str, date], ...] = ()
+    normal_levels: tuple[tuple[float, date], ...] = ()
+    open: tuple[OpenBox, ...] = ()
+
+    @property
+    def last_position(self) -> str:
+        return next((words for label, words, _ in self.last if label == "position"), "")
 
 
 @dataclass(frozen=True)
@@ -91,12 +141,21 @@ class FieldBox:
 
 @dataclass(frozen=True)
 class RoundSheet:
-    """A whole round: what is asked, where, and how long the expected numbers hold."""
+    """A whole round: what is asked, where, and how long the expected numbers hold.
+
+    usual_temps, hot, cold : in the sheet's unit; a low level at `hot` or above and a high one at `cold` or below are
+        asked about
+    """
 
     issued: date
     expires: date
     stations: tuple[StationSheet, ...]
     fields: tuple[FieldBox, ...]
+    usual_temps: tuple[float, float] = (-40.0, 100.0)
+    hot: float = 60.0
+    cold: float = 0.0
+    apart: float = 30.0
+    high_pressure: float = 200.0
 
     @property
     def units(self) -> tuple[UnitBox, ...]:
@@ -104,9 +163,10 @@ class RoundSheet:
 
     @property
     def key(self) -> str:
-        """Tells this sheet from others, so that a browser keeps their entries apart."""
+        """Tells this round from others, so that a browser keeps their entries apart. The next sheet of the same units
+        has the same key: what was typed on an older one and not saved shows up there."""
         names = [unit.unit for unit in self.units]
-        return hashlib.sha256(repr((self.issued, self.expires, names)).encode()).hexdigest()[:16]
+        return hashlib.sha256(repr(names).encode()).hexdigest()[:16]
 
     @property
     def title(self) -> str:
@@ -122,6 +182,11 @@ def page_data(sheet: RoundSheet) -> dict[str, Any]:
         "issued": sheet.issued.isoformat(),
         "expires": sheet.expires.isoformat(),
         "fields": [asdict(field) for field in sheet.fields],
+        "usual_temps": sheet.usual_temps,
+        "hot": sheet.hot,
+        "cold": sheet.cold,
+        "apart": sheet.apart,
+        "high_pressure": sheet.high_pressure,
         "units": [
             {
                 "unit": unit.unit,
@@ -129,6 +194,14 @@ def page_data(sheet: RoundSheet) -> dict[str, Any]:
                 "station": station.station,
                 "stop": unit.stop,
                 "positions": list(unit.positions),
+                "outage": unit.sample_needs_outage,
+                "vacuum": unit.vacuum,
+                "place": unit.place,
+                "transformer": unit.transformer,
+                "why": list(unit.why),
+                "last": [[label, words, on.isoformat()] for label, words, on in unit.last],
+                "normal": [[degrees, on.isoformat()] for degrees, on in unit.normal_levels],
+                "open": [{**asdict(one), "first_on": one.first_on.isoformat()} for one in unit.open],
                 "counters": [_counter(counter) for counter in unit.counters],
             }
             for station in sheet.stations
@@ -139,16 +212,19 @@ def page_data(sheet: RoundSheet) -> dict[str, Any]:
 
 def _counter(counter: CounterBox) -> dict[str, Any]:
     return {
+        "key": counter.key,
         "drive": counter.drive,
         "source": counter.source,
         "digits": counter.digits,
         "name": counter.name,
-        "last": None if counter.last_value is None else counter.written(counter.last_value),
-        "last_on": None if counter.last_on is None else counter.last_on.isoformat(),
+        "last": counter.last_words,
+        "readings": [[on.isoformat(), value] for on, value in counter.readings],
+        "doubtful": counter.last_doubtful,
         "expected": [[one.on.isoformat(), one.low, one.high] for one in counter.expected],
     }
 
 
 def range_words(counter: CounterBox) -> Sequence[str]:
-    """`048200 to 048900 on 2026-07-01`, for each day of which something is known."""
-    return [f"{counter.written(one.low)} to {counter.written(one.high)} on {one.on}" for one in counter.expected]
+    """`048200 to 048900 on 2026-07-01`, for the first and the last day of which something is known."""
+    told = counter.expected[:1] + counter.expected[1:][-1:]
+    return [f"{counter.written(one.low)} to {counter.written(one.high)} on {one.on}" for one in told]

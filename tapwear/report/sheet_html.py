@@ -9,7 +9,7 @@ import json
 from tapwear.report.pages_choice import Paper
 from tapwear.report.sheet_data import RoundSheet, page_data, range_words
 from tapwear.report.templating import TEMPLATES, house
-from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
+from tapwear.words import CAUTION_SHORT, NEAR_LIVE_PLANT, NEGATIVE_PRESSURE, stop_notice
 
 
 def sheet_html(sheet: RoundSheet, paper: Paper = Paper.A4) -> str:
@@ -36,8 +36,9 @@ def sheet_html(sheet: RoundSheet, paper: Paper = Paper.A4) -> str:
         policy=f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
         "base-uri 'none'; form-action 'none'",
         severe_words=stop_notice(),
-        cautions=CAUTIONS,
         caution_short=CAUTION_SHORT,
+        near_live=NEAR_LIVE_PLANT,
+        negative_pressure=NEGATIVE_PRESSURE,
     )
     return f"{page}\n"
 

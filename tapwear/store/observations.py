@@ -56,6 +56,23 @@ def observation_rows(
     return [{**whose, "quantity": name, "value": value, "words": words} for name, (value, words) in found.items()]
 
 
+def last_pressure(connection: Connection, unit: UnitKey, before: date) -> float | None:
+    """The newest gauge pressure noted before that day [kPa]; None where there is none."""
+    seen = lean("observation", "id", "supersedes_id", "withdrawn", "tap_changer_id", "observed_on", "quantity", "value")
+    value = connection.execute(
+        sa.select(seen.c.value)
+        .where(
+            seen.c.tap_changer_id == unit.id,
+            seen.c.quantity == "pressure_kpa",
+            seen.c.observed_on < before,
+            is_current(seen),
+        )
+        .order_by(seen.c.observed_on.desc(), seen.c.id.desc())
+        .limit(1)
+    ).scalar()
+    return None if value is None else float(value)
+
+
 def positions_known(connection: Connection, unit: UnitKey) -> Positions | None:
     """The unit's positions as the register has them; None where it does not say."""
     changer = lean("tap_changer", "id", "positions")

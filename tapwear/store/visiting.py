@@ -3,47 +3,34 @@
 Every row that comes of a visit has a `uid` that follows from the visit's id, the field and the value. So a visit
 handed in twice adds nothing, and any order of visits gives the same rows. Of several savings of one visit the one
 with the highest revision counts. Visits that differ about the same counter on the same day are all kept: a person
-decides (tapwear.store.resolving). What a person corrected by hand since is left as it is.
+decides (tapwear.store.resolving). What a person corrected by hand since is left as it is. Only whether an oil sample is
+taken in depends on what the book knows by then: the last pressure before the visit.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
-from tapwear.findings import Severity
-from tapwear.store.conditions import condition_columns
-from tapwear.store.counters import counter_for, drive_in
 from tapwear.store.entries import columns_of, squeezed
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import is_current, lean
-from tapwear.store.observations import positions_known
+from tapwear.store.observations import last_pressure
 from tapwear.store.recording import Stamp, record
-from tapwear.store.validate import checked
-from tapwear.visits.observations import OBSERVATIONS, noted
-from tapwear.visits.specs import Unfit
-from tapwear.visits.visit import CounterSeen, Visit, content_text, visit_from
+from tapwear.store.visit_ground import whose_serial
+from tapwear.store.visit_rows import Remark, VisitRow, rows_of
+from tapwear.visits.visit import Visit, content_text, only_de_energised, visit_from
 from tapwear.words import as_typed
 
 BIT = 12  # hexadecimal digits of a hash that stand for a field or a value in a uid: our choice
 REPLACED = "a later saving of the same visit"
-
-
-@dataclass(frozen=True)
-class Remark:
-    """What is to be said about one field of a visit."""
-
-    field: str
-    found: str
-    remedy: str
-    severity: Severity
 
 
 @dataclass(frozen=True)
@@ -59,25 +46,6 @@ class VisitOutcome:
     remarks: tuple[Remark, ...] = ()
 
 
-@dataclass(frozen=True)
-class _Row:
-    """One row of the book that follows from a visit: `name` is the field that a person would look at."""
-
-    table: str
-    key: str
-    name: str
-    columns: Mapping[str, Any]
-
-
-@dataclass
-class _Found:
-    rows: list[_Row] = field(default_factory=list)
-    remarks: list[Remark] = field(default_factory=list)
-
-    def refuse(self, name: str, found: str, remedy: str) -> None:
-        self.remarks.append(Remark(name, found, remedy, "rejected"))
-
-
 def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOutcome:
     """Stores a visit whole: its readings, observations and what else it says; call it in one unit of work.
 
@@ -87,21 +55,45 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
     """
     if visit.empty:
         raise UsageError(f"The visit to {visit.unit} on {visit.visited_on} holds nothing: give what was read or seen.")
+    if not visit.unit:
+        visit = replace(visit, unit=_tag_by_serial(connection, visit))
     unit = find_unit(connection, visit.unit)
     _check_serial(connection, unit, visit)
+    visit, refused = _sample_allowed(connection, unit, visit)
+    if visit.empty:
+        raise UsageError(f"{refused[0].found}. {refused[0].remedy}. The visit holds nothing else.")
     kind, before, remarks = _keep_whole(connection, unit, visit, stamp)
+    remarks += refused
     if kind == "older":
         return VisitOutcome(kind, 0, tuple(remarks))
-    now = _rows_of(connection, unit, visit)
-    old = None if before is None else _rows_of(connection, find_unit(connection, before.unit), before).rows
+    now = rows_of(connection, unit, visit)
+    old = None if before is None else rows_of(connection, find_unit(connection, before.unit), before).rows
     if kind == "stored":  # nothing of it can be in the book yet
-        written = _write(connection, visit, now.rows, stamp)
+        written = sum(_put(connection, row, stamp, None, next(_names_for(visit, row)), remarks) for row in now.rows)
     else:
-        written = _bring_in_line(connection, visit, old, now.rows, stamp)
+        written = _bring_in_line(connection, visit, old, now.rows, stamp, remarks)
     remarks += now.remarks
     if kind != "known" or written:
         remarks += [told for row in now.rows if row.table == "reading" for told in _others(connection, unit, row)]
     return VisitOutcome("replaced" if kind == "known" and written else kind, written, tuple(remarks))
+
+
+def _sample_allowed(connection: Connection, unit: UnitKey, visit: Visit) -> tuple[Visit, list[Remark]]:
+    """The visit without its sample, and why, where the sample may have been drawn only from a de-energised unit and
+    nobody says that it was one."""
+    if not visit.sample_taken or visit.de_energised or visit.another_unit:
+        return visit, []
+    read = visit.observations.get("pressure_kpa")
+    pressure = last_pressure(connection, unit, visit.visited_on) if read is None else float(read)
+    changer = lean("tap_changer", "id", "sampling_needs_outage")
+    outage = connection.execute(sa.select(changer.c.sampling_needs_outage).where(changer.c.id == unit.id)).scalar()
+    why = only_de_energised(pressure, bool(outage))
+    if not why:
+        return visit, []
+    said = f" Pressure: {pressure:g} kPa." if pressure is not None and pressure < 0 else ""
+    found = f"{unit.tag}: oil sample not taken in.{said} {' '.join(why)}".rstrip(".")
+    remedy = 'if the unit was isolated and earthed, say so on the sheet, or as "de_energised": true with a new revision'
+    return replace(visit, sample_taken=False), [Remark("sample_taken", found, remedy, "rejected")]
 
 
 def visits_by_id(connection: Connection, visit_id: str) -> list[Visit]:
@@ -155,6 +147,22 @@ def _write_whole(connection: Connection, unit: UnitKey, visit: Visit, stamp: Sta
     )  # fmt: skip
 
 
+def _tag_by_serial(connection: Connection, visit: Visit) -> str:
+    """The tag of the unit whose serial number a visit names instead. Raises UsageError where that is not one unit."""
+    exact, near = whose_serial(connection, visit.serial_seen)
+    if len(exact) == 1:
+        return exact[0]
+    where = f" at {visit.station}" if visit.station else ""
+    if exact:
+        units = ", ".join(exact)
+        raise UsageError(f"Serial number {visit.serial_seen}{where} is that of {units}: say which unit it is.")
+    close = f" It comes near that of {' or '.join(near)}." if near else ""
+    raise UsageError(
+        f"No unit in the register has serial number {visit.serial_seen}, seen{where}.{close} Nothing of this visit was "
+        "taken. Add it to the register (tapwear unit add TAG --serial S), then import the file again"
+    )
+
+
 def _check_serial(connection: Connection, unit: UnitKey, visit: Visit) -> None:
     changer = lean("tap_changer", "id", "tag", "serial")
     known = connection.execute(sa.select(changer.c.serial).where(changer.c.id == unit.id)).scalar()
@@ -173,86 +181,54 @@ def _check_serial(connection: Connection, unit: UnitKey, visit: Visit) -> None:
     )
 
 
-# --- rows that follow from a visit ----------------------------------------------------------------------------
-
-
-def _rows_of(connection: Connection, unit: UnitKey, visit: Visit) -> _Found:
-    found = _Found()
-    if visit.another_unit:
-        words = f"Another unit stands here: the nameplate says serial number {visit.serial_seen}."
-        given = {"noted_on": visit.visited_on, "kind": "other", "words": words, "author": visit.by, "severe": False}
-        found.rows.append(_Row("condition", "another unit", "serial_seen", condition_columns(unit.id, given)))
-        return found
-    for seen in visit.counters:
-        _counter_row(connection, unit, visit, seen, found)
-    values = dict(visit.observations)
-    if visit.remark:
-        values.setdefault("remark", visit.remark)
-    checked(OBSERVATIONS, {"unit": unit.tag, "observed_on": visit.visited_on, **values})
-    positions = positions_known(connection, unit)
-    try:
-        pairs = noted(values, positions)
-    except Unfit:
-        pairs = _one_by_one(values, positions, found)
-    for name, (value, words) in pairs.items():
-        columns = {
-            "tap_changer_id": unit.id, "observed_on": visit.visited_on, "visit_id": visit.id, "compartment": "",
-            "quantity": name, "value": value, "words": words,
-        }  # fmt: skip
-        found.rows.append(_Row("observation", name, name, columns))
-    return found
-
-
-def _one_by_one(values: Mapping[str, Any], positions: Any, found: _Found) -> dict[str, tuple[float | None, str]]:
-    """The observations that can be taken, where they cannot all be."""
-    good: dict[str, Any] = {}
-    pairs: dict[str, tuple[float | None, str]] = {}
-    for name, value in values.items():
-        try:
-            pairs = noted({**good, name: value}, positions)
-        except Unfit as unfit:
-            found.refuse(name, unfit.found, unfit.remedy)
-        else:
-            good[name] = value
-    return pairs if len(pairs) == len(good) else noted(good, positions)
-
-
-def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: CounterSeen, found: _Found) -> None:
-    name = "counters"
-    try:
-        slot = drive_in(connection, unit, seen.drive, visit.visited_on)
-        counter = counter_for(connection, unit, slot, seen.source, visit.visited_on)
-    except UsageError as error:
-        found.refuse(name, str(error), "correct the drive, then hand the visit in again")
-        return
-    if seen.value >= 10**counter.digits:
-        found.refuse(
-            name,
-            f"{seen.value} is too long for the counter of {unit.tag}, which has {counter.digits} digits",
-            f"correct the number; if the counter is longer: tapwear unit change {as_typed(unit.tag)} --digits N",
-        )
-        return
-    if any(row.key == f"{slot}/{seen.source}" for row in found.rows):
-        found.refuse(name, f"two numbers of one counter of {unit.tag} in one visit, {seen.value} too", "keep one")
-        return
-    columns = {
-        "counter_id": counter.id, "read_on": visit.visited_on, "value": seen.value, "current_a": None,
-        "reader": visit.by, "doubt": seen.doubt, "remark": "",
-    }  # fmt: skip
-    found.rows.append(_Row("reading", f"{slot}/{seen.source}", name, columns))
-
-
 # --- bringing the book in line --------------------------------------------------------------------------------
 
 
-def _write(connection: Connection, visit: Visit, rows: list[_Row], stamp: Stamp) -> int:
-    """Writes the rows of a visit of which the book has none; returns their number."""
-    for row in rows:
-        record(connection, row.table, stamp, uid=next(_names_for(visit, row)), **row.columns)
-    return len(rows)
+def _put(
+    connection: Connection, row: VisitRow, stamp: Stamp, present: int | None, uid: str, remarks: list[Remark]
+) -> int:
+    """Writes one row, over `present` where the visit has one already; returns how many rows were written.
+
+    A row that closes something takes the place of what is open. Where nobody may close it, or nothing is open any
+    more, that is a remark and nothing is written.
+    """
+    if not row.closes:
+        record(connection, row.table, stamp, present, uid=uid, **row.columns)
+        return 1
+    ended = {name: row.columns[name] for name in ("closed_on", "closed_words")}
+    if present is not None:
+        record(connection, row.table, stamp, present, uid=uid, **(columns_of(connection, row.table, present) | ended))
+        return 1
+    about = {name: value for name, value in row.columns.items() if name not in ended}
+    rows = lean(row.table, "id", "supersedes_id", "withdrawn", "closed_on", *about)
+    same = (rows.c[name] == value for name, value in about.items())
+    found = connection.execute(sa.select(rows.c.id).where(is_current(rows), rows.c.closed_on.is_(None), *same))
+    number = found.scalars().first()
+    said = f"{row.columns['words']} of {row.columns['noted_on']}"
+    if number is None:
+        remarks.append(Remark(row.name, f"{said} is not open any more", "nothing is left to do", "note"))
+        return 0
+    whole = columns_of(connection, row.table, number)
+    if whole.get("severe"):
+        found_severe = f"{said}: a severe condition is not closed from a visit"
+        remarks.append(Remark(row.name, found_severe, "the responsible engineer closes it", "rejected"))
+        return 0
+    if ended["closed_on"] < whole["noted_on"]:
+        early = f"{said} cannot be closed on {ended['closed_on']}, before it was noted"
+        remarks.append(Remark(row.name, early, "correct the day of the visit", "rejected"))
+        return 0
+    record(connection, row.table, stamp, number, uid=uid, **(whole | ended))
+    return 1
 
 
-def _bring_in_line(connection: Connection, visit: Visit, old: list[_Row] | None, now: list[_Row], stamp: Stamp) -> int:
+def _bring_in_line(
+    connection: Connection,
+    visit: Visit,
+    old: list[VisitRow] | None,
+    now: list[VisitRow],
+    stamp: Stamp,
+    remarks: list[Remark],
+) -> int:
     """Writes what the book lacks of this visit and takes back what only the saving before it said, whose rows are
     `old` (None: there was none). Returns how many rows were written."""
     before = {(row.table, row.key): row for row in old or ()}
@@ -265,17 +241,21 @@ def _bring_in_line(connection: Connection, visit: Visit, old: list[_Row] | None,
         if same and known:  # as it was, or as a person left it since
             continue
         uid = next(uid for uid in _names_for(visit, row) if uid not in known)
-        record(connection, row.table, stamp if present is None else again, present, uid=uid, **row.columns)
-        written += 1
+        written += _put(connection, row, stamp if present is None else again, present, uid, remarks)
     for row in before.values():
         present, _ = _present(connection, visit.id, row)
-        if present is not None:
-            record(connection, row.table, again, present, withdrawn=True, **columns_of(connection, row.table, present))
-            written += 1
+        if present is None:
+            continue
+        columns = columns_of(connection, row.table, present)
+        if row.closes:  # open again, as it was before
+            record(connection, row.table, again, present, **(columns | {"closed_on": None, "closed_words": ""}))
+        else:
+            record(connection, row.table, again, present, withdrawn=True, **columns)
+        written += 1
     return written
 
 
-def _present(connection: Connection, visit_id: str, row: _Row) -> tuple[int | None, set[str]]:
+def _present(connection: Connection, visit_id: str, row: VisitRow) -> tuple[int | None, set[str]]:
     """The row of this visit and field that is current, and the uids of all that ever were."""
     rows = lean(row.table, "id", "uid", "supersedes_id", "withdrawn")
     begin = f"{visit_id}-{_bit(row.table + '/' + row.key)}-"
@@ -293,7 +273,7 @@ def _begins(connection: Connection, uid: Any, text: str) -> sa.ColumnElement[boo
     return sa.ColumnElement.startswith(uid, text)
 
 
-def _names_for(visit: Visit, row: _Row) -> Iterator[str]:
+def _names_for(visit: Visit, row: VisitRow) -> Iterator[str]:
     # How a store numbers its units and counters must not show in the name.
     said = {name: value for name, value in row.columns.items() if name not in ("counter_id", "tap_changer_id")}
     told = json.dumps(said, sort_keys=True, default=str)
@@ -309,7 +289,7 @@ def _bit(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:BIT]
 
 
-def _others(connection: Connection, unit: UnitKey, row: _Row) -> list[Remark]:
+def _others(connection: Connection, unit: UnitKey, row: VisitRow) -> list[Remark]:
     """What else the book says about that counter on that day."""
     reading = lean("reading", "id", "counter_id", "read_on", "value", "reader", "supersedes_id", "withdrawn")
     others = connection.execute(

@@ -24,6 +24,7 @@ from tapwear.visits.workbook import ISO_PATTERN, NotReadable, Style, sheet_rows
 Progress = Callable[[str, int, int], None]  # what is going on, how much of it is done, how much there is
 
 ROWS_BETWEEN_PROGRESS = 5_000
+VISIT_SUFFIXES = (".json", ".txt")  # the text of a sheet, copied into a file by hand, is mostly named .txt
 
 
 def read_paths(
@@ -50,7 +51,7 @@ def read_paths(
     found, alone = _files(paths)
     for path in found:
         takers = feeds.feeds_of(path)
-        if not takers and path.suffix.lower() == ".json" and gathered.read_visits(path):
+        if not takers and path.suffix.lower() in VISIT_SUFFIXES and gathered.read_visits(path):
             continue
         if takers:
             gathered.read_file(path, takers)

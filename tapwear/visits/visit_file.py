@@ -1,6 +1,6 @@
 """Visit files: visits written on a phone, a laptop or by a program, as plain JSON. data/maps/README.md shows one.
 
-    {"tapwear_visits": 1, "visits": [{"id": "0b6e...", "unit": "AH-T1", "visited_on": "2026-06-30", ...}, ...]}
+    {"tapwear_visits": 2, "visits": [{"id": "0b6e...", "unit": "AH-T1", "visited_on": "2026-06-30", ...}, ...]}
 
 A visit that cannot be told apart from others (no id), or of which the unit or day is missing, is refused; any other
 fault costs the one value only. Whatever is wrong becomes a finding.
@@ -22,23 +22,28 @@ from tapwear.visits.observations import BY_NAME
 from tapwear.visits.specs import FieldSpec
 from tapwear.visits.types import WHOLE_FILE, WHOLE_ROW, FiledVisit
 from tapwear.visits.values import Unfit, in_kept_unit, parser_for, printable, show
-from tapwear.visits.visit import VISIT_ID, Visit, visit_from
+from tapwear.visits.visit import ANSWERS, COUNTER_STATES, TIME_OF_DAY, VISIT_ID, Visit, visit_from
 
 MARK = "tapwear_visits"
-FORMAT = 1
+FORMAT = 2  # since 2: answers to what was open, faults of counters, units known by their serial number alone
+FORMATS = (1, 2)
 LARGEST_FILE = 20_000_000  # bytes: our choice, some ten thousand visits
 _F = FieldSpec
 # What a visit holds besides its counters and observations.
 PLAIN = (
     _F("id", "text", "32 hexadecimal digits, made once for the visit", required=True),
     _F("revision", "count", "1, and one more for each later saving of the same visit", low=1, high=1_000_000),
-    _F("unit", "text", "the owner's asset tag of the tap changer", required=True),
+    _F("unit", "text", "the owner's asset tag of the tap changer; may be left out where serial_seen is given"),
     _F("visited_on", "date", "day of the visit", required=True),
     _F("by", "text", "who was there"),
     _F("serial_seen", "text", "serial number read on the nameplate"),
     _F("another_unit", "yes or no", "serial_seen was read twice: the unit of this tag does not stand here"),
     _F("sample_taken", "yes or no", "an oil sample was taken"),
+    _F("de_energised", "yes or no", "the unit was isolated and earthed when the sample was taken"),
     _F("remark", "text", "what else was seen"),
+    _F("at", "text", "time of day, HH:MM"),
+    _F("station", "text", "where a unit was found that was not on the sheet"),
+    _F("transformer_seen", "text", "serial number read on the transformer's nameplate"),
 )
 COUNTER = (
     _F("value", "count", "what the counter showed", required=True, low=0, high=999_999_999),
@@ -46,6 +51,24 @@ COUNTER = (
     READINGS.field("source"),
     _F("doubt", "text", "why the number was questioned, and what was said to that"),
 )
+FAULT = (
+    _F("state", "choice", "what is wrong with the counter", required=True, choices=COUNTER_STATES),
+    READINGS.field("drive"),
+    READINGS.field("source"),
+)
+ANSWER = (
+    _F("item", "choice", "what was open", required=True, choices=("follow-up", "condition")),
+    _F("kind", "text", "its kind", required=True),
+    _F("first_on", "date", "the day on which it was noted first", required=True),
+    _F("words", "text", "its words", required=True),
+    _F("answer", "choice", "what the visit says of it", required=True, choices=ANSWERS),
+    _F("how", "text", "what was said to it"),
+    _F("compartment", "text", "of which compartment"),
+    _F("place", "text", "where it seeps"),
+    _F("origin", "choice", "how a follow-up began", choices=("hand", "observation")),
+)
+PHOTO = _F("photos", "text", "name or number of a picture")
+LISTS = ("counters", "observations", "counter_faults", "answers", "photos")
 UNITS_OF_MEASURE = {spec.unit_column: spec.name for spec in BY_NAME.values() if spec.measure}
 
 
@@ -84,8 +107,8 @@ def read_visit_file(path: Path, name: str) -> VisitFile:
         return _refused(name, 0, f"the file cannot be read: {printable(str(error))}", "save the visits again")
     if not isinstance(content, dict) or MARK not in content:
         return _refused(name, 1, f"no {MARK} at the beginning", f'a visit file begins with {{"{MARK}": {FORMAT}')
-    if content[MARK] is True or content[MARK] != FORMAT:
-        found = f"visits of form {show(str(content[MARK]))}; this Tapwear reads form {FORMAT}"
+    if content[MARK] is True or content[MARK] not in FORMATS:
+        found = f"visits of form {show(str(content[MARK]))}; this Tapwear reads forms {FORMATS[0]} to {FORMATS[-1]}"
         return _refused(name, 1, found, "import it with the Tapwear that wrote the sheet, or a newer one")
     listed = content.get("visits")
     if not isinstance(listed, list):
@@ -152,15 +175,26 @@ class _Reader:
         if not isinstance(content, dict):
             self._tell(WHOLE_ROW, f"{show(str(content))} is no visit", "a visit stands in braces: {...}")
             return None
-        values = self._values(PLAIN, content, "", also=("counters", "observations"))
+        values = self._values(PLAIN, content, "", also=LISTS)
         if "id" in values:  # other programs write the same with hyphens or capitals
             values["id"] = values["id"].replace("-", "").lower()
         if "id" in values and not VISIT_ID.fullmatch(values["id"]):
             self._tell("id", f"{show(values.pop('id'))} is no id of a visit", "leave ids as they were written")
+        if "at" in values and not TIME_OF_DAY.fullmatch(values["at"]):
+            self._tell("at", f"{show(values.pop('at'))} is no time of day", "write it as HH:MM, like 14:20")
+        if not values.get("unit") and not values.get("serial_seen"):
+            if not any(finding.field in ("unit", "serial_seen") for finding in self.findings):
+                self._tell("unit", "it is missing, and so is serial_seen", "say which unit it is")
+            return None
         if any(values.get(spec.name) in (None, "") for spec in PLAIN if spec.required):
             return None
+        values.setdefault("unit", "")
         values["visited_on"] = values["visited_on"].isoformat()
         values["counters"] = self._counters(content.get("counters", []))
+        values["counter_faults"] = self._each("counter_faults", content.get("counter_faults", []), FAULT)
+        answers = self._each("answers", content.get("answers", []), ANSWER)
+        values["answers"] = [{**one, "first_on": one["first_on"].isoformat()} for one in answers]
+        values["photos"] = self._photos(content.get("photos", []))
         values["observations"] = self._observations(content.get("observations", {}))
         visit = visit_from(values)
         if visit.empty:
@@ -190,6 +224,21 @@ class _Reader:
                 continue
             found[which] = seen
         return list(found.values())
+
+    def _each(self, name: str, given: Any, specs: tuple[FieldSpec, ...]) -> list[dict[str, Any]]:
+        """The whole ones of a list, read field by field; what a field needs is told of the others."""
+        if not isinstance(given, list) or not all(isinstance(one, dict) for one in given):
+            self._tell(name, f"{show(str(given))} is no list of {{...}}", "leave it as the sheet wrote it")
+            return []
+        found = [self._values(specs, one, f"{name}.") for one in given]
+        return [one for one in found if all(spec.name in one for spec in specs if spec.required)]
+
+    def _photos(self, given: Any) -> list[str]:
+        if not isinstance(given, list):
+            self._tell("photos", f"{show(str(given))} is no list", 'write "photos": ["0412"]')
+            return []
+        found = [self._values((PHOTO,), {"photos": one}, "") for one in given]
+        return [one["photos"] for one in found if one.get("photos")]
 
     def _observations(self, given: Any) -> dict[str, Any]:
         if not isinstance(given, dict):

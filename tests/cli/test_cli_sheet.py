@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from desk_store import TODAY, make_desk, run
 
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 @pytest.fixture(scope="module")
@@ -35,7 +35,7 @@ def test_a_station_sheet_has_all_its_units_and_the_numbers_that_log_would_expect
     assert [unit["unit"] for unit in data["units"]] == ["AH-T1", "AH-T2"]
     (counter,) = data["units"][0]["counters"]
     until = date.fromisoformat(TODAY) + timedelta(days=14)
-    assert [one[0] for one in counter["expected"]] == [TODAY, str(until)]
+    assert [one[0] for one in counter["expected"]] == [TODAY, "2026-07-07", str(until)]
     _, low, high = counter["expected"][0]
     told = run(desk, "log", "AH-T1", "999999", "--on", TODAY).output
     assert f"Expected on {TODAY}: {low:06} to {high:06}" in told
@@ -54,7 +54,7 @@ def test_a_routine_sample_that_falls_due_is_told_with_its_day(tmp_path: Path) ->
     desk = make_desk(tmp_path)
     assert run(desk, "sample", "AH-T1", "--on", "2025-07-20", "--acetylene", "40", "--ethylene", "9").exit_code == 0
     text, _ = sheet(desk, tmp_path, "--due-visits")
-    ((day, words),) = re.findall(r"<p>Oil sample by (\S+)\. ([^<]+)</p>", text)
+    ((day, words),) = re.findall(r"Oil sample by (\S+)\. ([^<]+)</span>", text)
     assert day <= "2026-07-30"
     assert words
 
@@ -66,7 +66,7 @@ def test_a_severe_unit_is_on_the_sheet_with_a_stop_notice_only(tmp_path: Path) -
     assert [(unit["unit"], unit["stop"], len(unit["counters"])) for unit in data["units"]] == [
         ("AH-T1", False, 1), ("AH-T2", True, 0),
     ]  # fmt: skip
-    assert text.count(SEVERE) == 2
+    assert text.count(stop_notice()) == 2
     assert run(desk, "sheet", "--station", "AH", "--out", str(tmp_path / "again.html")).output.count("stop notice") == 1
 
 
@@ -94,6 +94,43 @@ def test_a_round_has_to_be_named_and_a_file_is_not_written_over(desk: Path, tmp_
     assert (done.exit_code, path.read_text(encoding="utf-8")) == (2, "mine")
     assert run(desk, "sheet", "--station", "AH", "--out", str(path), "--force").exit_code == 0
     assert run(desk, "sheet", "--station", "AH", "--out", str(desk), "--force").exit_code == 2
+
+
+def test_a_sheet_issued_on_a_day_with_a_reading_starts_from_that_reading(tmp_path: Path) -> None:
+    desk = make_desk(tmp_path)
+    right = 1000 + 20 * (date.fromisoformat(TODAY) - date(2020, 1, 6)).days
+    assert run(desk, "log", "AH-T1", str(right), "--on", TODAY).exit_code == 0
+    _, data = sheet(desk, tmp_path, "--station", "AH")
+    (counter,) = data["units"][0]["counters"]
+    assert counter["readings"][-1] == [TODAY, right]
+    assert counter["last"] == f"last {right:06} on {TODAY}"
+    day, low, high = counter["expected"][0]
+    assert day == "2026-07-01"
+    assert right <= low <= right + 20 <= high
+
+
+def test_what_is_open_and_what_was_noted_last_is_on_the_sheet(tmp_path: Path) -> None:
+    desk = make_desk(tmp_path)
+    seen = ("--oil-level", "low", "--oil-temperature", "20", "--seepage", "flange", "--pressure", "-3")
+    assert run(desk, "visit", "AH-T1", "--on", "2026-06-21", *seen, "--no-ask").exit_code == 0
+    normal = ("--oil-level", "normal", "--oil-temperature", "31")
+    assert run(desk, "visit", "AH-T1", "--on", "2026-05-01", *normal, "--no-ask").exit_code == 0
+    assert run(desk, "followups", "add", "AH-T1", "--words", "lock stiff", "--on", "2026-06-01").exit_code == 0
+    said = run(desk, "condition", "add", "AH-T1", "motor_current", "--words", "draws more")
+    assert said.exit_code == 0, said.output
+    text, data = sheet(desk, tmp_path, "--station", "AH")
+    unit = data["units"][0]
+    assert [(one["item"], one["kind"], one["seen"]) for one in unit["open"]] == [
+        ("condition", "motor_current", ""),
+        ("follow-up", "oil_level", "low"),
+        ("follow-up", "other", ""),
+        ("follow-up", "seepage", "flange"),
+    ]
+    assert ["oil level", "low", "2026-06-21"] in unit["last"]
+    assert unit["normal"] == [[31.0, "2026-05-01"]]
+    assert unit["vacuum"] is True
+    for words in ("lock stiff", "draws more", "flange"):
+        assert re.search(f"Open: [^<]*{words}", text), words  # on paper
 
 
 def test_an_unknown_station_is_refused_with_a_near_name(desk: Path, tmp_path: Path) -> None:

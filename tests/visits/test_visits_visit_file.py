@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from visit_examples import ID, entry, visit_file
 
 from tapwear.visits.reading import read_paths
-from tapwear.visits.visit import CounterSeen, Visit, content_of
+from tapwear.visits.visit import Answer, CounterFault, CounterSeen, Visit, content_of
 from tapwear.visits.visit_file import FORMAT, MARK, VisitFile, read_visit_file
 
 
@@ -50,6 +50,12 @@ def test_what_is_written_is_read_again(tmp_path: Path) -> None:
         sample_taken=True,
         remark='said "no"',
         revision=4,
+        at="14:20",
+        station="NORTH",
+        transformer_seen="X-7",
+        counter_faults=(CounterFault("unreadable", "B"),),
+        answers=(Answer("follow-up", "seepage", date(2026, 4, 1), "flange", "closed", "gasket", "", "flange", "hand"),),
+        photos=("0412", "0413"),
     )
     path = tmp_path / "visits.json"
     path.write_text(json.dumps({MARK: FORMAT, "visits": [content_of(visit)]}), encoding="utf-8")
@@ -110,6 +116,12 @@ def test_a_visit_without_identity_unit_or_day_is_refused(
         ({"observations": {"breather": "blue", "oil_level": "low"}}, "breather"),
         ({"observations": {"drag_hands_reset": "perhaps", "oil_level": "low"}}, "drag_hands_reset"),
         ({"sample_taken": 7}, "sample_taken"),
+        ({"at": "half past two"}, "at"),
+        ({"counter_faults": [{"state": "tired"}]}, "counter_faults.state"),
+        ({"counter_faults": "all"}, "counter_faults"),
+        ({"answers": [{"item": "follow-up", "kind": "seepage", "first_on": "2026-04-01", "words": "flange"}]},
+         "answers.answer"),
+        ({"photos": "0412"}, "photos"),
         ({"revision": 0}, "revision"),
         ({"remark": "=cmd()"}, "remark"),
         ({"remark": "a\u202eb"}, "remark"),
@@ -119,6 +131,21 @@ def test_a_bad_value_costs_that_value_alone(tmp_path: Path, change: dict[str, An
     found = read(tmp_path, entry(**change))
     assert [(one.severity, one.field) for one in found.findings] == [("rejected", field)]
     assert [one.visit.unit for one in found.visits] == ["T1"]
+
+
+def test_files_of_the_first_form_are_read_as_ever_and_the_saved_text_under_any_name(tmp_path: Path) -> None:
+    path = visit_file(tmp_path / "visits.json", entry())
+    first = path.read_text(encoding="utf-8").replace(f'"{MARK}": {FORMAT}', f'"{MARK}": 1')
+    copied = tmp_path / "note.txt"
+    copied.write_text(first, encoding="utf-8")
+    (filed,) = read_paths([copied]).visits
+    assert filed.visit.counters == (CounterSeen(48213),)
+
+
+def test_a_unit_known_by_its_serial_number_alone_is_a_visit(tmp_path: Path) -> None:
+    alone = {name: value for name, value in entry(serial_seen="X-9", station="AH").items() if name != "unit"}
+    (filed,) = read(tmp_path, alone).visits
+    assert (filed.visit.unit, filed.visit.serial_seen, filed.visit.station) == ("", "X-9", "AH")
 
 
 def test_a_key_that_is_none_of_ours_is_noted_and_the_rest_taken(tmp_path: Path) -> None:
@@ -138,8 +165,8 @@ def test_a_visit_in_which_nothing_was_noted_is_left_aside(tmp_path: Path) -> Non
     [
         ('{"tapwear_visits": 1, "visits": [{"id": "0123', "no whole JSON"),
         ('{"tapwear_visits": 1}', "no list of visits"),
-        ('{"tapwear_visits": 2, "visits": []}', "this Tapwear reads form 1"),
-        ('{"tapwear_visits": true, "visits": []}', "this Tapwear reads form 1"),
+        ('{"tapwear_visits": 3, "visits": []}', "this Tapwear reads forms 1 to 2"),
+        ('{"tapwear_visits": true, "visits": []}', "this Tapwear reads forms 1 to 2"),
         ('["tapwear_visits"]', "no tapwear_visits at the beginning"),
         ('{"tapwear_visits": 1, "visits": [], "visits": []}', "'visits' stands twice"),
         ('{"tapwear_visits": 1, "visits": [NaN]}', "NaN is no number"),
