@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import open_the_store, say
-from tapwear.cli.stops import stops_among
+from tapwear.cli.stops import stops_among, tell_notice
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import DataRejected, UsageError
 from tapwear.findings import Finding
@@ -27,13 +27,13 @@ OIL_HELP = (
     "Say what the oil said as of past dates.\n\n"
     "For each row of --asof: the call of the unit on that day (pull, resample or none) and, with a pull, the early "
     "one of its open-by dates, the one to plan by. Each answer uses only what is dated on or before its day: the "
-    "store is read anew for every day, and counters and oil are worked out from that alone. --out has stop (what "
-    "stands at the unit now), unit_id, as_of, call, open_by, in the order of --asof.\n\n"
+    "store is read anew for every day, and counters and oil are worked out from that alone. --out has unit_id, as_of, "
+    "call, open_by, in the order of --asof.\n\n"
     "Example:\n\n"
     "  tapwear --db fleet.db backtest oil --asof asof.csv --out calls.csv"
 )
 CALLS = {"pull forward": "pull", "resample": "resample"}  # all other calls ask for nothing: none
-HEADINGS = ("stop", "unit_id", "as_of", "call", "open_by")
+HEADINGS = ("unit_id", "as_of", "call", "open_by")
 
 
 @dataclass(frozen=True)
@@ -62,11 +62,10 @@ def backtest_oil(
     with store.rows() as connection:
         tags = {line.tag for line in list_units(connection)}
     questions, findings = read_questions(asof, tags)
+    tell_notice(stops_among(store, (question.unit for question in questions)))
     for finding in findings:
         say(finding.sentence())
-    stops = stops_among(store, (question.unit for question in questions))
-    calls = zip(questions, answers(store, questions), strict=True)
-    written = [(stops.get(question.unit, ""), *row) for question, row in calls]
+    written = answers(store, questions)
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows([HEADINGS, *written])
     write_out(out, text.getvalue())
@@ -77,8 +76,7 @@ def backtest_oil(
 
 
 def answers(store: Store, questions: list[Question]) -> list[tuple[str, str, str, str]]:
-    """One row per question, in their order, as in HEADINGS after the stop; every day is worked out once, from its own
-    past."""
+    """One row per question, as in HEADINGS and in their order; every day is worked out once, from its own past."""
     from tapwear.fleet import assess_counts, assess_oil
     from tapwear.report.terminal import progress
     from tapwear.store.loading import load_book

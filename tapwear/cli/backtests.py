@@ -11,7 +11,7 @@ import typer
 
 from tapwear.cli.backtesting import MAX_HORIZON_DAYS, forecast_asked, read_origins
 from tapwear.cli.context import as_of_or_today, open_the_store, say
-from tapwear.cli.stops import stops_among
+from tapwear.cli.stops import stops_among, tell_notice
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import DataRejected, UsageError
 
@@ -28,8 +28,8 @@ COUNTS_HELP = (
     "Counters on sample sheets are left aside; those noted by services count.\n\n"
     "With --origins and --out, the forecasts themselves: for each row of --origins the operations of the unit from its "
     "last reading on or before the origin (or from anchor_date, where the file has that column) to horizon_days after "
-    "the origin, from the readings dated on or before the origin. --out has stop (what stands at the unit now), "
-    "unit_id, origin, horizon_days, p10, p50, p90 and mean, in the order of --origins.\n\n"
+    "the origin, from the readings dated on or before the origin. --out has unit_id, origin, horizon_days, p10, p50, "
+    "p90 and mean, in the order of --origins.\n\n"
     "Examples:\n\n"
     "  tapwear backtest counts\n\n"
     "  tapwear backtest counts --as-of 2025-06-30 --horizons 180,365 --json\n\n"
@@ -131,7 +131,6 @@ def _show(past: PastForecasts, as_json: bool) -> None:
 
 def _write_asked(store: Store, origins: Path, out: Path) -> None:
     """The forecasts for the rows of an origins file, written to `out`; bad rows are named, the good ones kept."""
-    from tapwear.report.due_data import csv_cell
     from tapwear.store.loading import load_book
 
     may_write(out, store, force=True)
@@ -139,9 +138,8 @@ def _write_asked(store: Store, origins: Path, out: Path) -> None:
     asked, findings = read_origins(origins, book.units["unit"])
     for finding in findings:
         say(finding.sentence())
+    tell_notice(stops_among(store, (row.unit for row in asked)))
     written = forecast_asked(book, asked)
-    stops = {csv_cell(tag): stop for tag, stop in stops_among(store, (row.unit for row in asked)).items()}
-    written.insert(0, "stop", [stops.get(tag, "") for tag in written["unit_id"]])
     write_out(out, written.to_csv(index=False, float_format="%.3f", date_format="%Y-%m-%d", lineterminator="\n"))
     say(f"{len(written):,} forecasts written to {out}")
     if findings:

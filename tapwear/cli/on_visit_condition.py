@@ -58,9 +58,9 @@ def add(
 
     Exit codes: 0 recorded or already there; 2 command not understood; 3 in conflict with the book, not recorded.
     """
-    from tapwear.store.conditions import add_condition, is_severe, severe_condition
+    from tapwear.store.conditions import add_condition, is_severe
     from tapwear.store.find import find_unit
-    from tapwear.store.stops import open_stop, open_stops
+    from tapwear.store.stops import open_stops
 
     reason = replacing(replace, because)
     given = values_of(CONDITIONS, {"kind": kind, "words": words})
@@ -74,12 +74,8 @@ def add(
     with store.rows(writing=True) as connection:
         key = find_unit(connection, unit)
         outcome = add_condition(connection, key, given, stamp, replace=replace)
-        severe = is_severe(given) and outcome.kind != "conflict"
-        if severe:
-            open_stop(connection, key, severe_condition(key, given), stamp)
-            stands = open_stops(connection, key)
-    if severe:
-        tell_stops({key.tag: stands})
+        stands = open_stops(connection, key) if is_severe(given) else []
+    tell_stops({key.tag: stands})
     settle(outcome, f"{key.tag}, {CONDITION_KINDS[given['kind']]} noted on {given['noted_on']}", store.path)
 
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 # Heat that does not come from outside: a compartment so much warmer than its tank. Our choice.
 HOT_K = 10.0
 LEAVE = "Leave the cabinet, do not operate it, keep others away, call the responsible engineer now."
+CALL_TODAY = "Do not operate it until the responsible engineer has decided; call today."
 NO_OIL = "Do not draw oil from a low compartment."
 
 
@@ -29,18 +30,18 @@ class Alarm:
 
 
 def low_oil(seen: str) -> Alarm:
-    """seen : ", seen 2026-06-26", or "" for now"""
-    return Alarm(f"Oil level low{seen}", f"{LEAVE} {NO_OIL}")
+    """seen : ", seen 2026-06-26"; "" for whoever stands before it now"""
+    return Alarm(f"Oil level low{seen}", f"{CALL_TODAY if seen else LEAVE} {NO_OIL}")
 
 
 def unusual_noise(seen: str) -> Alarm:
     """seen : as for `low_oil`"""
-    return Alarm(f"Unusual noise{seen}", LEAVE)
+    return Alarm(f"Unusual noise{seen}", CALL_TODAY if seen else LEAVE)
 
 
 def hot_compartment(more_k: float, seen: str) -> Alarm:
     """more_k : by how much it is hotter than the main tank [K]"""
-    return Alarm(f"Compartment {more_k:.3g} K hotter than the main tank{seen}", LEAVE)
+    return Alarm(f"Compartment {more_k:.3g} K hotter than the main tank{seen}", CALL_TODAY if seen else LEAVE)
 
 
 def seen_alarms(noticed: Sequence[Noticed]) -> list[Alarm]:

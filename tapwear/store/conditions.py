@@ -15,7 +15,7 @@ from tapwear.store.entries import Outcome, columns_of, enter
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp, record
-from tapwear.store.stops import Severe
+from tapwear.store.stops import Severe, open_stop
 from tapwear.store.validate import checked
 from tapwear.visits.fields import CONDITIONS
 from tapwear.words import CONDITION_KINDS, condition_evidence
@@ -60,9 +60,15 @@ def condition_columns(tap_changer_id: int, given: Mapping[str, Any]) -> dict[str
 def add_condition(
     connection: Connection, unit: UnitKey, values: Mapping[str, Any], stamp: Stamp, *, replace: bool = False
 ) -> Outcome:
-    """A condition that somebody noted; `values`: fields of CONDITIONS without `unit`. One of a kind on a day."""
+    """A condition that somebody noted; `values`: fields of CONDITIONS without `unit`. One of a kind on a day.
+
+    A severe one stops the unit.
+    """
     given = checked(CONDITIONS, {"unit": unit.tag, **values})
-    return enter(connection, "condition", condition_columns(unit.id, given), given, stamp, replace)
+    outcome = enter(connection, "condition", condition_columns(unit.id, given), given, stamp, replace)
+    if is_severe(given) and outcome.kind != "conflict":
+        open_stop(connection, unit, severe_condition(unit, given), stamp)
+    return outcome
 
 
 def close_condition(

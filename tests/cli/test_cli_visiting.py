@@ -22,6 +22,7 @@ from tapwear.store.entries import add_sample
 from tapwear.store.find import find_unit
 from tapwear.store.observations import list_observations
 from tapwear.store.recording import Stamp
+from tapwear.store.stops import Severe, open_stop
 from tapwear.words import CAUTIONS, stop_notice
 
 # Answers in the order of the questions for T1, a sealed unit.
@@ -324,10 +325,8 @@ def test_at_a_severe_unit_its_words_come_first_and_only_what_was_read_is_asked(d
     assert "Nothing was recorded" in said(visit(db, "T1", typed=["n"]), 2)
 
 
-def test_a_severe_finding_of_the_oil_stops_as_well(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_severe_finding_of_the_oil_stops_as_well(db: Path) -> None:
     from datetime import UTC, date, datetime
-
-    from tapwear.cli import visit_flow
 
     store = open_store(db)
     with store.rows(writing=True) as connection:
@@ -335,7 +334,11 @@ def test_a_severe_finding_of_the_oil_stops_as_well(db: Path, monkeypatch: pytest
         add_sample(connection, find_unit(connection, "T1"), sample, Stamp("R", datetime(2026, 6, 1, tzinfo=UTC)))
     store.close()
     assert "STOP" not in visit(db, "T1", "--counter", "11110").output
-    monkeypatch.setattr(visit_flow, "severe_oil", lambda store, ground: ["Ethylene rose."])
+    store = open_store(db)
+    with store.rows(writing=True) as connection:
+        found = Severe("T1", date(2026, 6, 2), "oil", "Ethylene rose.")
+        open_stop(connection, find_unit(connection, "T1"), found, Stamp("R", datetime(2026, 6, 2, tzinfo=UTC)))
+    store.close()
     result = visit(db, "T1", "--remark", "x", "--sample")
     assert result.stderr.startswith(stop_notice("T1"))
     assert "Ethylene rose." in result.stderr

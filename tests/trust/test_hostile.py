@@ -47,6 +47,7 @@ SHOWING = (
     "limits export", "plan show", "plan show --json", "plan list", "plan outage-requests", "check", "check --json",
     "backtest counts", "backtest counts --json", "resolve --json",
     "confirm", "confirm --json", "followups", "followups --json", "visit-rule list", "visit-rule list --json",
+    "stop list", "stop list --json", "stop show UNIT", "stop show UNIT --json",
     "plan ahead", "plan ahead --json", "plan input list", "plan input list --json",
 )  # fmt: skip
 # Commands that write files, which are looked at below or in tests of their own; and one that needs two plans.
