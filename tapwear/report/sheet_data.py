@@ -29,9 +29,9 @@ class Expect:
 class CounterBox:
     """One counter to read. `name` tells it from others of the unit, "" where there is one.
 
-    readings : the newest of them as (day, number), in order. expected : on the first and the last day of the sheet, both
-        after the last reading; empty where nothing is known. last_doubtful : the last reading looks wrong, so that
-        `expected` does not start from it
+    readings : the newest of them as (day, number), in order. expected : on the first and the last day of the sheet,
+        both after the last reading; empty where nothing is known. last_doubtful : the last reading looks wrong, so
+        that `expected` does not start from it
     """
 
     drive: str
