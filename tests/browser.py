@@ -16,7 +16,7 @@ from typing import Any
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 PHONE = {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True}
-PATIENCE = 15  # seconds that the browser may take to start or to answer: our choice, for busy machines
+PATIENCE = 60  # seconds that the browser may take to start or to answer: our choice, for busy machines
 
 
 def find_browser() -> str | None:

@@ -254,7 +254,7 @@ def _place(bank: object, phase: object) -> str:
 
 
 def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
-    """A counter with its newest readings, and what the check of an entry expects on some days of the sheet."""
+    """A counter with its newest readings, and what the check of an entry expects on the first and the last day."""
     from tapwear.report.sheet_data import CounterBox, Expect
 
     exchanged = [(on, new) for on, _, new in past.replacements if on <= day]
@@ -266,8 +266,7 @@ def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
     if mine:
         last_on, last = mine[-1]
         first = max(day, last_on + timedelta(days=1))
-        days = (first, first + (expires - first) / 2, expires) if first < expires else (first,)
-        for on in days:
+        for on in (first, expires) if first < expires else (first,):
             found = expected(past, on, last)
             if found.low is not None and found.high is not None:
                 known.append(Expect(on, found.low, found.high))

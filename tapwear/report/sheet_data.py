@@ -29,9 +29,9 @@ class Expect:
 class CounterBox:
     """One counter to read. `name` tells it from others of the unit, "" where there is one.
 
-    readings : the newest of them as (day, number), in order. expected : on some days of the sheet, in order, all after
-        the last reading; empty where nothing is known. last_doubtful : the last reading looks wrong, so that
-        `expected` does not start from it
+    readings : the newest of them as (day, number), in order. expected : on the first and the last day of the sheet,
+        both after the last reading; empty where nothing is known. last_doubtful : the last reading looks wrong, so
+        that `expected` does not start from it
     """
 
     drive: str
@@ -225,6 +225,5 @@ def _counter(counter: CounterBox) -> dict[str, Any]:
 
 
 def range_words(counter: CounterBox) -> Sequence[str]:
-    """`048200 to 048900 on 2026-07-01`, for the first and the last day of which something is known."""
-    told = counter.expected[:1] + counter.expected[1:][-1:]
-    return [f"{counter.written(one.low)} to {counter.written(one.high)} on {one.on}" for one in told]
+    """`048200 to 048900 on 2026-07-01`, for each day of which something is known."""
+    return [f"{counter.written(one.low)} to {counter.written(one.high)} on {one.on}" for one in counter.expected]

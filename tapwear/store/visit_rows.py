@@ -17,6 +17,7 @@ from tapwear.store.conditions import condition_columns
 from tapwear.store.counters import counter_for, drive_in
 from tapwear.store.find import UnitKey
 from tapwear.store.observations import positions_known
+from tapwear.store.places import drives_of
 from tapwear.store.validate import checked
 from tapwear.store.visit_ground import whose_serial
 from tapwear.visits.observations import OBSERVATIONS, noted
@@ -72,8 +73,9 @@ def rows_of(connection: Connection, unit: UnitKey, visit: Visit) -> Found:
         return found
     for seen in visit.counters:
         _counter_row(connection, unit, visit, seen, found)
+    several = len(drives_of(connection, unit.id, visit.visited_on)) > 1
     for fault in visit.counter_faults:
-        drive = f", drive {fault.drive}" if fault.drive else ""
+        drive = f", drive {fault.drive}" if fault.drive and several else ""
         source = f", {fault.source}" if fault.source != "mechanical" else ""
         key = f"counter/{fault.drive}/{fault.source}"
         _put_down(unit, visit, found, key, "other", f"counter {fault.state}{drive}{source}", "")
@@ -102,7 +104,8 @@ def rows_of(connection: Connection, unit: UnitKey, visit: Visit) -> Found:
 
 def _another_unit(connection: Connection, unit: UnitKey, visit: Visit, found: Found) -> None:
     """Another unit stands where this one should: that is a condition, and what was read there stands in its words."""
-    numbers = [f"counter {f'{seen.drive} ' if seen.drive else ''}{seen.value}" for seen in visit.counters]
+    several = len({seen.drive for seen in visit.counters}) > 1
+    numbers = [f"counter {f'{seen.drive} ' if several else ''}{seen.value}" for seen in visit.counters]
     for name, value in visit.observations.items():
         number = None if isinstance(value, bool | str) else float(value)
         text = ("yes" if value else "no") if isinstance(value, bool) else str(value)

@@ -522,7 +522,7 @@ def test_a_counter_that_cannot_be_read_or_stands_still_is_a_fact_of_its_own(
     assert visit["photos"] == ["0412", "0413"]
     assert visit["at"] == "09:00"
     assert run(db, "import", str(saved_file(browser))).exit_code == 0
-    assert "counter unreadable, drive 1" in run(db, "followups").output
+    assert "counter unreadable;" in run(db, "followups").output
 
 
 # --- the right unit -----------------------------------------------------------------------------------------------
@@ -554,7 +554,7 @@ def test_a_serial_number_that_comes_near_is_asked_again_and_no_number_is_lost(
     assert visit["counters"][0]["value"] == 12420
     assert visit["observations"]["position"] == "2L"
     done = run(db, "import", str(saved_file(browser)))
-    assert "counter 1 12420" in done.output
+    assert "counter 12420" in done.output
     assert stored(db) == []
 
 
@@ -717,6 +717,30 @@ def test_what_is_filled_in_stands_on_paper_too(made: tuple[Path, Path], browser:
     on = browser.js("[...document.querySelectorAll('.paper .on')].map(e => e.textContent)")
     assert on == ["serial number agrees", "good"]
     assert "gate 2 is locked" in browser.js("document.querySelector('.paper').textContent")
+
+
+def test_paper_has_room_for_a_glove_and_each_tick_box_stands_by_its_own_word(
+    made: tuple[Path, Path], browser: Browser
+) -> None:
+    _, sheet = made
+    begin(browser, sheet)
+    browser.call("Emulation.setEmulatedMedia", media="print")
+    mm = browser.js("(() => { const d = document.createElement('div'); d.style.height = '100mm';"
+                    "document.body.append(d); return d.getBoundingClientRect().height / 100; })()")  # fmt: skip
+    boxes = browser.js("[...document.querySelectorAll('.paper .boxes i')].map(e => e.getBoundingClientRect().height)")
+    assert min(boxes) >= 8 * mm
+    pitch = browser.js("[...document.querySelectorAll('.paper .blank')].map(e => e.closest('td, th, div'))"
+                       ".map(e => parseFloat(getComputedStyle(e).lineHeight))")  # fmt: skip
+    assert min(pitch) >= 8 * mm
+    small = browser.js("[...document.querySelectorAll('.paper *')].filter(e => e.textContent.trim())"
+                       ".map(e => parseFloat(getComputedStyle(e).fontSize))")  # fmt: skip
+    assert min(small) >= 12  # px of CSS: 9 pt
+    style = "getComputedStyle(document.querySelector('.paper .way:not(.first)'), {})"
+    inside = browser.js(f"parseFloat({style.format(repr('::before'))}.marginRight)")
+    between = browser.js(f"(s => parseFloat(s.marginLeft) + parseFloat(s.marginRight))({style.format('null')})")
+    assert inside <= 1 * mm
+    assert between >= 4 * mm
+    assert browser.js("document.querySelector('.paper .sheet').textContent.includes('serial number agrees')")
 
 
 def test_a_browser_that_keeps_nothing_says_so_and_asks_before_the_page_is_left(
