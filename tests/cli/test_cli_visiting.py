@@ -324,18 +324,17 @@ def test_at_a_severe_unit_its_words_come_first_and_only_what_was_read_is_asked(d
     assert "Nothing was recorded" in said(visit(db, "T1", typed=["n"]), 2)
 
 
-def test_a_severe_finding_of_the_oil_stops_as_well(db: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_severe_finding_of_the_oil_stops_as_well(db: Path) -> None:
     from datetime import UTC, date, datetime
 
-    from tapwear.cli import visit_flow
+    from tapwear.store.stops import Severe, open_stop
 
+    assert "STOP" not in visit(db, "T1", "--counter", "11110").output
     store = open_store(db)
     with store.rows(writing=True) as connection:
-        sample = {"sampled_on": date(2026, 6, 1), "acetylene_ul_per_l": 100.0}
-        add_sample(connection, find_unit(connection, "T1"), sample, Stamp("R", datetime(2026, 6, 1, tzinfo=UTC)))
+        found = Severe("T1", date(2026, 6, 1), "oil", "Ethylene rose.")
+        open_stop(connection, find_unit(connection, "T1"), found, Stamp("R", datetime(2026, 6, 1, tzinfo=UTC)))
     store.close()
-    assert "STOP" not in visit(db, "T1", "--counter", "11110").output
-    monkeypatch.setattr(visit_flow, "severe_oil", lambda store, ground: ["Ethylene rose."])
     result = visit(db, "T1", "--remark", "x", "--sample")
     assert result.stderr.startswith(stop_notice("T1"))
     assert "Ethylene rose." in result.stderr
