@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
 CHANGE_RECENT_DAYS = 730  # a change of rate is worth a word in the list this long; our choice
+NO_STOPS: Mapping[str, Stop] = {}
 STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
 
 
@@ -121,7 +122,7 @@ def _outlook(
     as_of: date,
     wanted: frozenset[str] | None = None,
 ) -> Outlook:
-    ground = ground_of(book, history, model, verdicts, stops, as_of)
+    ground = ground_of(book, history, model, verdicts, as_of, stops)
     units = book.units if wanted is None else book.units[book.units["unit"].isin(wanted)]
     outlook = build_outlook(units, book.rules, book.services, book.events, ground, as_of)
     outlook = with_observed(with_deferrals(outlook, book.deferrals), observed_advice(book, verdicts, as_of))
@@ -199,8 +200,8 @@ def ground_of(
     history: CounterHistory,
     model: RateModel,
     verdicts: dict[str, OilVerdict],
-    stops: dict[str, Stop],
     as_of: date,
+    stops: Mapping[str, Stop] = NO_STOPS,
 ) -> Ground:
     """What the outlook's questions are answered from, as of a day that may lie after the last row of the book."""
     currents = known_currents(book.readings, book.units, as_of)
@@ -236,7 +237,7 @@ def outlook_if_read(assessment: Assessment, on: date) -> Outlook:
     """
     book = assessment.book
     history, model = as_if_read(assessment.history, assessment.model, book.units, book.events, book.stays, on)
-    ground = ground_of(book, history, model, assessment.verdicts, assessment.stops, on)
+    ground = ground_of(book, history, model, assessment.verdicts, on, assessment.stops)
     return build_outlook(book.units, book.rules, book.services, book.events, ground, on)
 
 
@@ -288,7 +289,7 @@ def what_if_unit(assessment: Assessment, unit: str, supposed: WhatIf, resets: Se
         mine = _limit_of(book, unit, *supposed.limit)
         limits = mine if book.limits.empty else pd.concat([book.limits, mine], ignore_index=True)
         verdicts = under_limits(assessment, limits).verdicts
-    ground = ground_of(book, assessment.history, assessment.model, verdicts, assessment.stops, day)
+    ground = ground_of(book, assessment.history, assessment.model, verdicts, day, assessment.stops)
     now = assessment.outlook.of_unit(unit)
     found = what_if(unit, now, supposed, book.units, book.rules, book.services, book.events, ground, resets, day)
     then = with_observed(Outlook(day, found.then), observed_advice(book, verdicts, day))

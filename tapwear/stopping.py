@@ -15,6 +15,7 @@ import pandas as pd
 
 from tapwear.fleet import assess_counts, assess_oil, with_operations
 from tapwear.oil.over_time import calls_over_time
+from tapwear.outlook.alarms import oil_asks
 from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.noticed import Noticed, noticed_of
 from tapwear.outlook.signs import Alarm, seen_alarms, severe_signs
@@ -22,10 +23,11 @@ from tapwear.outlook.stops import contradiction_words, stops_of, verdict_words
 from tapwear.store.company import all_tags, company_of
 from tapwear.store.find import find_unit
 from tapwear.store.loading import load_book
-from tapwear.store.stops import Severe, open_stop, recorded_when, tags_of_import
+from tapwear.store.stops import Severe, open_stop, open_stops, recorded_when, tags_of_import
 from tapwear.words import condition_evidence
 
 if TYPE_CHECKING:
+    from tapwear.oil.types import OilVerdict
     from tapwear.store.book import Book
     from tapwear.store.engine import Store
     from tapwear.store.recording import Stamp
@@ -47,10 +49,12 @@ class Raised:
 
     opened : units with a stop that was opened just now, with its evidence
     contradicted : units whose stop stands although their newest sample does not show it, with what is said of that
+    told : what the oil of units without a stop asks of the engineer or of whoever recorded it, as sentences
     """
 
     opened: Mapping[str, tuple[str, ...]]
     contradicted: Mapping[str, str]
+    told: Mapping[str, tuple[str, ...]]
 
 
 def raise_stops(store: Store, tags: Collection[str] | None, as_of: date, stamp: Stamp) -> Raised:
@@ -59,9 +63,10 @@ def raise_stops(store: Store, tags: Collection[str] | None, as_of: date, stamp: 
         wanted = list(all_tags(connection)) if tags is None else sorted(set(tags))
         company = None if tags is None else company_of(connection, wanted)
     if not wanted:
-        return Raised({}, {})
+        return Raised({}, {}, {})
     book = load_book(store, as_of=as_of, units=company)
-    found = severe_of(book, wanted, as_of)
+    verdicts, past = _of_the_oil(book, wanted, as_of)
+    found = severe_of(book, wanted, as_of, (*past, *verdicts.values()))
     opened: dict[str, tuple[str, ...]] = {}
     with store.rows(writing=True) as connection:
         for one in found:
@@ -69,24 +74,36 @@ def raise_stops(store: Store, tags: Collection[str] | None, as_of: date, stamp: 
             when = recorded_when(connection, unit, *_RECORDED[one.cause], one.on)
             if open_stop(connection, unit, Severe(one.unit, one.on, one.cause, one.words, when), stamp) is not None:
                 opened[one.unit] = (*opened.get(one.unit, ()), one.words)
-    return Raised(opened, _contradicted(load_book(store, as_of=as_of, units=company), wanted, as_of))
+    with store.rows() as connection:
+        stands = {row.unit: row for row in open_stops(connection)}
+    stops = load_book(store, as_of=as_of, units=company).stops
+    against = stops_of(stops, verdicts, {}, (), as_of)
+    return Raised(
+        opened,
+        {tag: contradiction_words(on) for tag, stop in against.items() if (on := stop.contradicted_on) is not None},
+        {tag: said for tag, one in verdicts.items() if tag not in stands and (said := oil_asks(one, as_of))},
+    )
 
 
-def severe_of(book: Book, tags: Sequence[str], as_of: date) -> list[Severe]:
-    """Everything severe in the book at these units: each sample as it was judged when it came in, each open severe
-    condition, what visits saw."""
+def _of_the_oil(book: Book, tags: Sequence[str], as_of: date) -> tuple[dict[str, OilVerdict], list[OilVerdict]]:
+    """What the oil of these units says now, and what it said after each sample, from nothing later."""
+    if not book.samples["unit"].isin(set(tags)).any():
+        return {}, []
+    _, model = assess_counts(book, as_of)
+    samples = with_operations(book.samples, model)
+    past = calls_over_time(samples, book.oil_events, book.units, book.limits, tags, as_of, LOOK_BACK_DAYS)
+    return {one.unit: one for one in assess_oil(book, model, as_of, frozenset(tags))}, past
+
+
+def severe_of(book: Book, tags: Sequence[str], as_of: date, verdicts: Sequence[OilVerdict]) -> list[Severe]:
+    """Everything severe in the book at these units: what the oil says or said (verdicts), each open severe condition,
+    what visits saw."""
     mine = set(tags)
-    found: list[Severe] = []
-    if book.samples["unit"].isin(mine).any():
-        _, model = assess_counts(book, as_of)
-        samples = with_operations(book.samples, model)
-        past = calls_over_time(samples, book.oil_events, book.units, book.limits, tags, as_of, LOOK_BACK_DAYS)
-        now = assess_oil(book, model, as_of, frozenset(tags))
-        found += [
-            Severe(verdict.unit, verdict.last_sample_on, "oil", verdict_words(verdict))
-            for verdict in (*past, *now)
-            if verdict.severe and verdict.last_sample_on is not None
-        ]
+    found = [
+        Severe(verdict.unit, verdict.last_sample_on, "oil", verdict_words(verdict))
+        for verdict in verdicts
+        if verdict.severe and verdict.last_sample_on is not None
+    ]
     found += [
         Severe(unit, one.noted_on, "condition", condition_evidence(one.kind, one.noted_on, one.author, one.words))
         for unit, some in open_conditions(book.conditions, as_of).items()
@@ -95,17 +112,6 @@ def severe_of(book: Book, tags: Sequence[str], as_of: date) -> list[Severe]:
     ]
     signs = severe_signs(_seen(book, mine, as_of))
     return found + [Severe(unit, on, "visit", words) for unit, on, words in signs]
-
-
-def _contradicted(book: Book, tags: Sequence[str], as_of: date) -> dict[str, str]:
-    """What is said of the newest sample of each unit that the oil has stopped, where it does not show why."""
-    raised = set(book.stops.loc[(book.stops["cause"] == "oil") & book.stops["cleared_on"].isna(), "unit"]) & set(tags)
-    if not raised:
-        return {}
-    _, model = assess_counts(book, as_of)
-    verdicts = {one.unit: one for one in assess_oil(book, model, as_of, frozenset(raised))}
-    stops = stops_of(book.stops, verdicts, {}, (), as_of)
-    return {unit: contradiction_words(on) for unit, stop in stops.items() if (on := stop.contradicted_on) is not None}
 
 
 def import_alarms(store: Store, number: int, as_of: date) -> dict[str, list[Alarm]]:

@@ -14,7 +14,7 @@ from tapwear.outlook.types import Due
 from tapwear.store.engine import Store, create_store
 from tapwear.store.importing import ImportResult, store_intake
 from tapwear.visits.reading import read_paths
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 AS_OF = date.fromisoformat(DEMO_AS_OF)
 
@@ -69,13 +69,17 @@ def test_oil_pulls_a_unit_forward_by_years_and_says_why(fleet: Assessment) -> No
     assert any(finding.kind == "heating" for finding in verdict.findings)
     # Ethylene at 1.7 times acetylene from 0.2 is severe: it goes to the engineer, and nothing else is suggested.
     assert due.severe
-    assert due.next_action == SEVERE
+    assert due.next_action == stop_notice(due.unit)
     assert fleet.outlook.dues[0] == due
 
 
 def test_vacuum_unit_with_acetylene_is_pulled_and_its_neighbour_is_not(fleet: Assessment) -> None:
     assert fleet.verdicts["SC-T1"].call == "pull forward"
-    assert "the oil asks for it" in contact_service(fleet, "SC-T1").next_action
+    due = contact_service(fleet, "SC-T1")
+    assert due.next_action == (
+        "Ask the responsible engineer today whether it may stay in service. Schedule the overhaul now (oil results)"
+    )
+    assert due.alarms[0].startswith("Tap operations are arcing in the oil: suspect a failed vacuum interrupter.")
     assert fleet.verdicts["SC-T2"].call != "pull forward"
 
 

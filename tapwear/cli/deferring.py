@@ -10,6 +10,7 @@ from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, pars
 from tapwear.cli.entering import stamp_of, tell
 from tapwear.errors import UsageError
 from tapwear.report.plain import json_text
+from tapwear.words import stop_notice
 
 defer_app = typer.Typer(
     no_args_is_help=True,
@@ -43,13 +44,17 @@ def add(
 ) -> None:
     """Record that a task is put off: who decided it, why, until when, and what is checked meanwhile.
 
+    Refused while the unit's stop stands: the engineer decides now.
+
     Example:
       tapwear defer add T1 --engineer "K. Lund" --reason "winter peak" --until 2027-03-01 --checks "monthly oil sample"
 
     Exit codes: 0 recorded; 2 command not understood, or something is missing.
     """
+    from tapwear.cli.stops import refuse_stopped
     from tapwear.store.deferrals import add_deferral
     from tapwear.store.find import find_unit
+    from tapwear.store.stops import open_stops
 
     decided = parse_date(on, "--on") if on else today()
     if decided > today():
@@ -59,6 +64,7 @@ def add(
     stamp = stamp_of(context, by)
     with store.rows(writing=True) as connection:
         key = find_unit(connection, unit)
+        refuse_stopped(open_stops(connection, key), "Nothing was put off")
         add_deferral(
             connection,
             key,
@@ -109,16 +115,24 @@ def show(
 
     Example: tapwear defer list
     """
+    from tapwear.outlook.stops import recorded_stops
     from tapwear.store.deferrals import list_deferrals
     from tapwear.store.find import find_unit
+    from tapwear.store.stops import list_stops
 
     day = as_of_or_today(as_of)
     with open_the_store(context).rows() as connection:
-        rows = list_deferrals(connection, None if unit is None else find_unit(connection, unit))
+        key = None if unit is None else find_unit(connection, unit)
+        rows = list_deferrals(connection, key)
+        found = recorded_stops(list_stops(connection, key), day)
+    stops = {tag: stop for tag, stop in found.items() if stop is not None}
+    first = {tag: stop.short for tag, stop in stops.items()}
     if as_json:
         from dataclasses import asdict
 
-        records = [asdict(row) | {"ended": row.expires_on < day} for row in rows]
+        records = [
+            {"stop": first.get(row.unit, ""), **asdict(row), "ended": row.expires_on < day} for row in rows
+        ]
         typer.echo(json_text(records, default=str))
         return
     if not rows:
@@ -126,9 +140,13 @@ def show(
         return
     from tapwear.report.terminal import columns
 
-    headings = ("unit", "task", "decided", "until", "engineer", "reason", "checks")
+    standing = dict.fromkeys(row.unit for row in rows if row.unit in stops and stops[row.unit].stands)
+    if standing and unit is None:
+        tell(stop_notice(*standing))
+    headings = ("stop", "unit", "task", "decided", "until", "engineer", "reason", "checks")
     lines = [
         (
+            first.get(row.unit, ""),
             row.unit,
             row.task,
             str(row.decided_on),

@@ -84,7 +84,7 @@ def amend(
         with store.rows(writing=True) as connection:
             withdraw_entry(connection, row, stamp)
         if row.kind in RAISES:
-            raise_and_tell(context, store, [key.tag], by)
+            raise_and_tell(context, store, [key.tag], by, announced=True)
         tell(f"Withdrawn: {key.tag}, {row.name}. It stays in the book. Store: {store.path}")
         return
     given, doubt = _corrected(store, key, row, typed, sure, witness)
@@ -92,7 +92,7 @@ def amend(
         after = amend_entry(connection, key, row, given, stamp, doubt)
         before, now = row_of(connection, row.kind, row.id), row_of(connection, row.kind, after)
     if row.kind in RAISES:
-        raise_and_tell(context, store, [key.tag], by)
+        raise_and_tell(context, store, [key.tag], by, announced=True)
     from tapwear.cli.history_words import changed_words
 
     words = changed_words(before, now)

@@ -133,7 +133,7 @@ def sample(
             read = {"value": number, "read_on": day, "source": "sample", "drive": past.drive}
             add_reading(connection, key, read, stamp, doubt=doubt, replace=replace)
     if outcome.kind in ("stored", "replaced"):
-        raise_and_tell(context, store, [key.tag], by)
+        raise_and_tell(context, store, [key.tag], by, announced=True)
     results = {name: value for name, value in given.items() if name.endswith(("_ul_per_l", "_mg_per_kg", "_kv"))}
     listed = ", ".join(
         f"{name.removesuffix('_ul_per_l').removesuffix('_mg_per_kg').removesuffix('_kv').replace('_', ' ')} "

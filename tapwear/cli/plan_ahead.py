@@ -43,7 +43,7 @@ def ahead(
     with progress("Reading the store and projecting"):
         found = assess_store(store, day)
         book = found.book
-        ground = ground_of(book, found.history, found.model, found.verdicts, found.stops, day)
+        ground = ground_of(book, found.history, found.model, found.verdicts, day, found.stops)
         renewed = renewed_outlook(book.units, book.rules, book.services, book.events, ground, day)
         result = years_ahead(found.outlook, renewed, years)
     if as_json:

@@ -10,6 +10,7 @@ import typer
 from tapwear.cli.context import open_the_store, today
 from tapwear.cli.entering import past_day, stamp_of, tell
 from tapwear.cli.plan_given import take
+from tapwear.cli.stops import refuse_stopped
 from tapwear.errors import UsageError
 from tapwear.visits.planning import JOB_NOTES
 from tapwear.words import as_typed
@@ -59,12 +60,13 @@ def pin(
     """Pin a unit's outage to a week, for every plan of that year; an earlier pin of the year gives way.
 
     A pin does not break a limit: where it cannot be kept, the plan says what
-    stops it.
+    stops it. Refused while the unit's stop stands.
 
     Example: tapwear plan pin AH-T1 2027-W18 --because "works of the line team"
     """
     from tapwear.store.find import find_unit
     from tapwear.store.planning import drop_notes, list_planning
+    from tapwear.store.stops import open_stops
     from tapwear.weeks import iso_week, monday
 
     try:
@@ -73,7 +75,9 @@ def pin(
         raise UsageError(f"WEEK: {error}.") from None
     store = open_the_store(context)
     with store.rows() as connection:
-        tag = find_unit(connection, unit).tag
+        key = find_unit(connection, unit)
+        refuse_stopped(open_stops(connection, key), "Nothing was pinned")
+        tag = key.tag
         others = {
             row["weeks"]
             for row in list_planning(connection, "note")
@@ -158,12 +162,19 @@ def request(
     """Record an outage request and its answer: asked, approved, refused, or cancelled, for weather say.
 
     An approved week is kept like that of a published plan; a refused or
-    cancelled one is not planned again for this unit.
+    cancelled one is not planned again for this unit. Of a unit whose stop
+    stands, no outage can be asked for or approved.
 
     Example: tapwear plan request AH-T1 approved --person "control room"
     """
+    from tapwear.store.find import find_unit
+    from tapwear.store.stops import open_stops
+
     day = past_day(JOB_NOTES.field("happened_on"), on)
     store = open_the_store(context)
+    if status in (Request.ASKED, Request.APPROVED):
+        with store.rows() as connection:
+            refuse_stopped(open_stops(connection, find_unit(connection, unit)), "No outage was recorded")
     asked = week or _planned_week(store, unit)
     given = {
         "unit": unit, "kind": "request", "weeks": asked, "status": status.value,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import now, open_the_store, say, today, who
-from tapwear.cli.plan_papers import load_view
+from tapwear.cli.plan_papers import load_view, tell_engineer, with_stops
 from tapwear.errors import UsageError
 from tapwear.report.plain import json_text
 
@@ -59,8 +59,9 @@ def costs(
     """Show what a plan costs, or state it anew; only the ratios matter.
 
     Being late counts times the unit's consequence (tapwear plan input
-    terms). Each plan keeps the costs that it was made with; the former ones
-    are kept too.
+    terms). What an engineer has released for work under a stop goes into the
+    first week that the limits allow, whatever that costs. Each plan keeps
+    the costs that it was made with; the former ones are kept too.
 
     Examples:
       tapwear plan costs
@@ -104,7 +105,7 @@ def publish(
     Refused where a slot lies past a job's limit (the task has more probably
     than not become due before it starts), or a job that will be past its
     limit has no place, unless a recorded deferral covers it: tapwear defer
-    add.
+    add. Refused too while a job of the plan is stopped.
 
     Example: tapwear plan publish 2027-b
     """
@@ -116,6 +117,15 @@ def publish(
 
     store = open_the_store(context)
     view = load_view(store, name)
+    tell_engineer(view)
+    if view.result.taken_out:
+        stopped = {one.unit: one.reason for one in view.result.at_engineer}
+        gone = [f"  {slot.job.unit}: {stopped.get(slot.job.unit, slot.stopped_by)}" for slot in view.result.taken_out]
+        raise UsageError(
+            "\n".join([f"{name} was not published.", *gone])
+            + f"\nBuild the plan again without them: tapwear plan build {view.result.year}. "
+            "The engineer's release of a unit: tapwear stop release"
+        )
     with store.rows() as connection:
         deferred = [(row.unit, row.task, row.decided_on, row.expires_on) for row in list_deferrals(connection)]
     past = past_limit(view.result, deferred, today())
@@ -165,4 +175,4 @@ def _kept(store: Store, name: str) -> PlanResult:
     from tapwear.plan.document import from_document
     from tapwear.store.plans import load_plan
 
-    return from_document(load_plan(store, name)[1])
+    return with_stops(store, from_document(load_plan(store, name)[1]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections import Counter
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -10,11 +11,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import open_the_store, say, today
+from tapwear.cli.entering import tell
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import BoardPaper
 
 if TYPE_CHECKING:
+    from tapwear.plan.types import PlanResult
     from tapwear.report.plan_data import PlanView
     from tapwear.store.engine import Store
 
@@ -41,7 +44,8 @@ def register(plan_app: typer.Typer) -> None:
 
 
 def load_view(store: Store, name: str | None) -> PlanView:
-    """A kept plan by its name, or the newest one, as reports take it, with what was recorded since it was made.
+    """A kept plan by its name, or the newest one, as reports take it, with what was recorded since it was made: first
+    of all the stops that stand today.
 
     Raises UsageError where there is none.
     """
@@ -50,13 +54,40 @@ def load_view(store: Store, name: str | None) -> PlanView:
     from tapwear.report.plan_data import PlanView
     from tapwear.store.planning import load_planning, services_since
     from tapwear.store.plans import load_plan
+    from tapwear.store.stops import list_stops
 
     head, document = load_plan(store, name)
     result = from_document(document)
     with store.rows() as connection:
         notes, done = load_planning(connection, today())["note"], services_since(connection, result.as_of)
-    result = told_since(result, notes, done, today())
-    return PlanView(head.name, head.status, head.recorded_at, head.recorded_by, head.sequence, result)
+        rows = list_stops(connection)
+    revised: Counter[str] = Counter()
+    for row in rows:
+        revised[row.unit] += 1 + (row.work_released_on is not None) + (row.cleared_on is not None)
+    result = with_stops(store, told_since(result, notes, done, today()))
+    return PlanView(head.name, head.status, head.recorded_at, head.recorded_by, head.sequence, result, revised)
+
+
+def with_stops(store: Store, result: PlanResult) -> PlanResult:
+    """A kept plan under the stops of today."""
+    from tapwear.outlook.stops import recorded_stops
+    from tapwear.plan.since import under_stops
+    from tapwear.store.find import find_unit
+    from tapwear.store.stays import standing_now
+    from tapwear.store.stops import list_stops
+
+    with store.rows() as connection:
+        stops = recorded_stops(list_stops(connection), today())
+        stations = {unit: standing_now(connection, find_unit(connection, unit).id).station for unit in stops}
+    return under_stops(result, stops, stations)
+
+
+def tell_engineer(view: PlanView) -> None:
+    """Says before all else what stands above the plan."""
+    from tapwear.report.plan_data import stop_rows
+    from tapwear.report.plan_words import engineer_lines
+
+    tell(*engineer_lines(stop_rows(view.result)))
 
 
 def export(
@@ -74,6 +105,7 @@ def export(
     """Write a plan to a file: a table, a workbook, a calendar or a board to hang up."""
     store = open_the_store(context)
     view = load_view(store, name)
+    tell_engineer(view)
     may_write(out, store, force=force)
     write_out(out, _board(view, paper) if format_ is ExportFormat.HTML else _content(store, view, format_))
     say(f"Wrote plan {view.name} to {out}.")
@@ -107,6 +139,8 @@ def outage_requests(
 
     store = open_the_store(context)
     view = load_view(store, name)
+    if out is not None or units:
+        tell_engineer(view)
     named = _placed(view, units)
     requests = requests_of(view, named)
     exchanged = [unit for unit in named if unit not in {one.unit for one in requests}]
@@ -119,9 +153,9 @@ def outage_requests(
         write_out(out, requests_html(view, requests).encode())
         say(f"Wrote {len(requests)} outage request{'s' if len(requests) != 1 else ''} of plan {view.name} to {out}.")
     elif is_screen(sys.stdout):
-        print_page(requests_text(requests), make_console(widest=PAGE_WIDTH))
+        print_page(requests_text(view, requests), make_console(widest=PAGE_WIDTH))
     else:
-        typer.echo("\n".join(page_plain(requests_text(requests))))
+        typer.echo("\n".join(page_plain(requests_text(view, requests))))
 
 
 def job_sheets(
@@ -143,6 +177,7 @@ def job_sheets(
 
     store = open_the_store(context)
     view = load_view(store, name)
+    tell_engineer(view)
     may_write(out, store, force=force)
     sheets = sheets_of(view, _placed(view, units))
     if not sheets:
@@ -153,10 +188,14 @@ def job_sheets(
 
 
 def _placed(view: PlanView, units: list[str] | None) -> list[str]:
-    """The units named, as the plan spells them. Raises UsageError for one that has no week in it."""
+    """The units named, as the plan spells them. Raises UsageError for one that is stopped, or has no week in it."""
+    away = {one.unit.strip().casefold(): one for one in view.result.at_engineer}
     jobs = {slot.job.unit.strip().casefold(): slot for slot in (*view.result.unplaced, *view.result.placed)}
     named = []
     for unit in units or ():
+        stopped = away.get(unit.strip().casefold())
+        if stopped is not None:
+            raise UsageError(f"{stopped.unit} has neither outage nor job sheet: {stopped.reason}")
         slot = jobs.get(unit.strip().casefold())
         if slot is None:
             shown = f"tapwear plan show {shlex.quote(view.name)}"

@@ -8,12 +8,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli import plan_ahead, plan_given, plan_jobs, plan_keeping, plan_papers
-from tapwear.cli.context import PLANNING, as_of_or_today, now, open_the_store, say, who
+from tapwear.cli.context import PLANNING, as_of_or_today, now, open_the_store, say, today, who
+from tapwear.cli.entering import tell
 from tapwear.cli.plan_papers import Name, load_view
 from tapwear.cli.tracking import keep_snapshot
 from tapwear.errors import PlanIncomplete, TapwearError, UsageError
+from tapwear.words import stop_notice
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
     from datetime import date
 
     from tapwear.blocks import Dates
@@ -66,8 +69,9 @@ def build(
     Where the year has a published plan, moving a job away from it costs, so
     that only what must moves. What is done is left out, what is under way
     stays, and what the published plan of an earlier year has still to come
-    is left to it. What finds no place is listed with the reason; the exit
-    code is then 6.
+    is left to it. A unit whose stop stands has no place: the engineer
+    decides now. One that he has released for work goes before all others.
+    What finds no place is listed with the reason; the exit code is then 6.
 
     Plans are never overwritten: build another beside it.
 
@@ -77,6 +81,7 @@ def build(
     """
     from tapwear.plan.check import check
     from tapwear.plan.document import to_document
+    from tapwear.report.plan_words import engineer_lines
     from tapwear.store import plans
 
     day = as_of_or_today(as_of)
@@ -89,6 +94,7 @@ def build(
     if broken:
         raise TapwearError("This plan broke rules of its own and was not kept. Please report it: " + "; ".join(broken))
     if not result.slots:
+        tell(*engineer_lines(result.at_engineer))
         say(f"Nothing falls due by the end of {year}, as of {day.isoformat()}: no plan was made.")
         return
     kept = plans.save_plan(store, to_document(result), name=name, by=who(context, by), at=now())
@@ -124,8 +130,9 @@ def _to_follow(
     return name, from_document(document), head.status != "draft"
 
 
-def _planned_before(store: Store, year: int, day: date) -> dict[str, str]:
-    """By unit, where a published plan of an earlier year has it in weeks that are not over."""
+def _planned_before(store: Store, year: int, day: date, released: Collection[str]) -> dict[str, str]:
+    """By unit, where a published plan of an earlier year has it in weeks that are not over; of the units released for
+    work under a stop only where it was planned as such."""
     from datetime import timedelta
 
     from tapwear.store.plans import list_plans, load_plan
@@ -136,6 +143,8 @@ def _planned_before(store: Store, year: int, day: date) -> dict[str, str]:
         if head.status == "published" and day.year - 1 <= head.year < year:
             for job in load_plan(store, head.name)[1]["jobs"]:
                 if job["start_week"] and monday(job["start_week"]) + timedelta(weeks=job["weeks"]) > day:
+                    if job["unit"] in released and not job.get("release"):
+                        continue
                     found[job["unit"]] = f"plan {head.name}, {job['start_week']}"
     return found
 
@@ -157,6 +166,7 @@ def _build(
     with progress("Reading the store and projecting"):
         dates = fleet_dates(store, day)
         sites = load_sites(store, day)
+    released = {due.unit for due in dates.outlook.dues if due.release}
     with store.rows() as connection:
         inputs = Inputs.of(load_planning(connection, day))
     with progress(f"Looking for a better plan, {seconds:g} s at most"):
@@ -173,7 +183,7 @@ def _build(
             follow=followed[1] if followed else None,
             follows=followed[0] if followed else "",
             handed_out=bool(followed and followed[2]),
-            elsewhere=_planned_before(store, year, day),
+            elsewhere=_planned_before(store, year, day, released),
         )
     return result, dates
 
@@ -211,10 +221,18 @@ def show(
 @plan_app.command("list")
 def list_all(context: typer.Context) -> None:
     """List the plans of this store, the oldest first."""
+    from tapwear.outlook.stops import recorded_stops
     from tapwear.report.terminal import columns
     from tapwear.store.plans import list_plans
+    from tapwear.store.stops import list_stops
 
-    heads = list_plans(open_the_store(context))
+    store = open_the_store(context)
+    with store.rows() as connection:
+        stops = recorded_stops(list_stops(connection), today())
+    standing = [unit for unit, stop in stops.items() if stop is not None and stop.stands]
+    if standing:
+        typer.echo(f"{stop_notice(*standing)} Taken out of every plan: the engineer decides now.")
+    heads = list_plans(store)
     if not heads:
         say("There is no plan yet. Make one with: tapwear plan build YEAR")
         return

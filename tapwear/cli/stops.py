@@ -14,7 +14,7 @@ from tapwear.cli.entering import past_day, stamp_of, tell
 from tapwear.errors import TapwearError, UsageError
 from tapwear.report.plain import json_text
 from tapwear.visits.fields import READINGS
-from tapwear.words import stop_notice, stop_short
+from tapwear.words import as_typed, stop_notice, stop_short
 
 if TYPE_CHECKING:
     from tapwear.outlook.signs import Alarm
@@ -214,6 +214,18 @@ def tell_stops(stops: Mapping[str, Sequence[StopRow]]) -> None:
             )
 
 
+def refuse_stopped(rows: Sequence[StopRow], what: str) -> None:
+    """Refuses what would plan or put off work on a unit whose stop stands: UsageError naming it and its release. The
+    notice has been said by then."""
+    if rows and any(row.work_from_on is None for row in rows):
+        tag = rows[0].unit
+        raise UsageError(
+            f"{tag} is stopped since {min(row.opened_on for row in rows)}. {what}: the engineer decides now. "
+            f"The release: tapwear stop release {as_typed(tag)} --by NAME --because REASON --cleared, or "
+            "--for-work-from DATE"
+        )
+
+
 def announce(command: str, context: Any) -> None:
     """Says first, before the command does anything, that the unit which it names is stopped. What hinders it is left
     to the command itself, which says it better."""
@@ -279,9 +291,14 @@ def _named(context: Any) -> list[str]:
     return [one for one in found if isinstance(one, str)]
 
 
-def raise_and_tell(context: typer.Context, store: Store, tags: Collection[str] | None, by: str | None) -> None:
+def raise_and_tell(
+    context: typer.Context, store: Store, tags: Collection[str] | None, by: str | None, *, announced: bool = False
+) -> None:
     """Records the stops that the book calls for at these units (None: at all), and says them before all else; says too
-    which newest sample contradicts a stop that stands."""
+    which newest sample contradicts a stop that stands.
+
+    announced : the command named the unit, so that what stood before was said already
+    """
     from tapwear.report.terminal import progress
     from tapwear.store.recording import Stamp
 
@@ -293,8 +310,10 @@ def raise_and_tell(context: typer.Context, store: Store, tags: Collection[str] |
         raised = raise_stops(store, tags, today(), Stamp(who(context, by), now()))
     for tag, evidence in raised.opened.items():
         tell(stop_notice(tag), *(f"  {words}" for words in evidence))
+    for tag, said in raised.told.items():
+        tell(*(f"{tag}: {words}" for words in said))
     for tag, words in raised.contradicted.items():
-        tell(*(() if tag in raised.opened else (stop_notice(tag),)), f"  {tag}: {words}")
+        tell(*(() if announced or tag in raised.opened else (stop_notice(tag),)), f"  {tag}: {words}")
 
 
 def tell_alarms(tag: str, alarms: Sequence[Alarm]) -> None:

@@ -18,6 +18,7 @@ from tapwear.oil.samples import Bools, SampleGrid, read_grid
 from tapwear.oil.settings import C2H2, OilSettings
 from tapwear.oil.tank import tank_acetylene
 from tapwear.oil.types import OilVerdict
+from tapwear.oil.unanswered import question_of, stronger
 from tapwear.oil.vacuum import vacuum_acetylene
 from tapwear.oil.verdict import Judged, Reader
 from tapwear.peers import Speakers
@@ -47,7 +48,28 @@ def assess(
     limits : the user's limits as described in `tapwear.oil.limits`, or None
     settings : the choices the assessment rests on, or None for those that ship
     wanted : units to give a verdict on, the others only being compared with; None: all
+
+    What a fall of all gases without recorded oil work would take back stands until somebody explains it.
     """
+    found = _assess(samples, events, units, as_of, limits, settings, wanted)
+    asked = {one.unit: day for one in found if (day := question_of(one)) is not None}
+    if not asked:
+        return found
+    last = samples["unit"].map(asked).astype("datetime64[us]")
+    earlier = samples[last.isna() | (samples["sampled_on"] <= last)]
+    before = {one.unit: one for one in _assess(earlier, events, units, as_of, limits, settings, frozenset(asked))}
+    return tuple(stronger(verdict, before.get(verdict.unit)) for verdict in found)
+
+
+def _assess(
+    samples: pd.DataFrame,
+    events: pd.DataFrame,
+    units: pd.DataFrame,
+    as_of: date,
+    limits: pd.DataFrame | None,
+    settings: OilSettings | None,
+    wanted: Collection[str] | None,
+) -> tuple[OilVerdict, ...]:
     chosen = settings or OilSettings()
     samples = samples.loc[samples["sampled_on"] <= np.datetime64(as_of)]
     events = events.loc[events["happened_on"] <= np.datetime64(as_of)]

@@ -113,9 +113,9 @@ def left_aside_finding(on: date) -> OilFinding:
 
 def unrecorded_reset_finding(after: date, before: date) -> OilFinding:
     """A fall of every gas that no record explains."""
-    words = f"Every gas fell by about half or more between {after} and {before} without a recorded oil change: "
-    words += "taken as a fresh start of the oil."
-    return OilFinding("unrecorded reset", words, {}, "all gases fall together", "our choice")
+    words = f"Every gas fell by about half or more between {after} and {before} without recorded oil work. "
+    words += "Was the oil changed or degassed? Record it, or withdraw the sample if the bottle was another unit's."
+    return OilFinding("unrecorded reset", words, {}, "all gases fall together", "our choice", after)
 
 
 def rank_finding(acetylene: float, share: float, group_size: int) -> OilFinding | None:

@@ -49,6 +49,7 @@ class OilFinding:
     figures: dict[str, float] = field(default_factory=dict)
     source: str = ""
     standing: Standing = "our choice"
+    asks_about: date | None = None  # where it is a question: day of the last sample before what is asked about
 
 
 @dataclass(frozen=True)

@@ -59,6 +59,13 @@ def _oil_alarm(verdict: OilVerdict, as_of: date) -> Alarm:
     return Alarm(f"Oil results call for an internal inspection {when}", STAYS)
 
 
+def oil_asks(verdict: OilVerdict, as_of: date) -> tuple[str, ...]:
+    """What the oil of a unit asks of whoever looks at it first: the engineer's decision, oil work that is recorded
+    nowhere."""
+    alarm = [_oil_alarm(verdict, as_of).sentence] if verdict.call == "pull forward" else []
+    return (*alarm, *(one.words for one in verdict.findings if one.asks_about is not None))
+
+
 def hot_alarm(noticed: Sequence[Noticed], closed: date | None) -> Alarm | None:
     """Of the newest visit that measured both temperatures; None where the compartment is not much hotter, or where that
     was settled on that day or later."""

@@ -282,6 +282,7 @@ def _due(
         stop_since=stop.since if stop else None,
         stop_words=stop.evidence if stop else (),
         release=evidence.release,
+        work_from=stop.work_from if stop else None,
         conditions=tuple(one.sentence for one in noted),
         doubts=reasons.doubts(evidence),
         next_action=reasons.next_action(evidence),

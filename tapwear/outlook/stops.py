@@ -7,10 +7,10 @@ day or later.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from tapwear.oil.types import OilFinding, OilVerdict
 from tapwear.outlook.conditions import Noted
@@ -89,10 +89,31 @@ def stops_of(
     stops : frame as in tapwear.store.book; verdicts : as the samples alone have it; conditions : open ones;
     noticed : observations up to as_of
     """
+    rows = stops.sort_values(["unit", "opened_on"], kind="stable").itertuples(index=False)
+    found, cleared, caused = _in_book(rows, as_of)
+    for unit, on, cause, words in _called_for(verdicts, conditions, noticed):
+        if (unit, cause) in caused or on <= cleared.get(unit, date.min):
+            continue
+        one = Stop(unit, on, (words,), oil_since=on if cause == "oil" else None)
+        found[unit] = _together(found[unit], one) if unit in found else one
+    return {unit: _held_against(stop, verdicts.get(unit)) for unit, stop in found.items()}
+
+
+def recorded_stops(rows: Iterable[Any], as_of: date) -> dict[str, Stop | None]:
+    """What the book alone says of every unit that was ever stopped, as of a day; None: an engineer has cleared it.
+
+    rows : with the columns of the frame `stops`, as attributes, by unit and day
+    """
+    found, cleared, _ = _in_book(rows, as_of)
+    return {**dict.fromkeys(cleared), **found}
+
+
+def _in_book(rows: Iterable[Any], as_of: date) -> tuple[dict[str, Stop], dict[str, date], set[tuple[str, str]]]:
+    """The open stops by unit, the day of each unit's last clearing, and what is open by unit and cause."""
     found: dict[str, Stop] = {}
     cleared: dict[str, date] = {}
     caused: set[tuple[str, str]] = set()
-    for row in stops.sort_values(["unit", "opened_on"], kind="stable").itertuples(index=False):
+    for row in rows:
         unit, opened, ended = str(row.unit), as_day(row.opened_on), as_day(row.cleared_on)
         if opened is None or opened > as_of:
             continue
@@ -112,12 +133,7 @@ def stops_of(
         )
         caused.add((unit, str(row.cause)))
         found[unit] = _together(found[unit], one) if unit in found else one
-    for unit, on, cause, words in _called_for(verdicts, conditions, noticed):
-        if (unit, cause) in caused or on <= cleared.get(unit, date.min):
-            continue
-        one = Stop(unit, on, (words,), oil_since=on if cause == "oil" else None)
-        found[unit] = _together(found[unit], one) if unit in found else one
-    return {unit: _held_against(stop, verdicts.get(unit)) for unit, stop in found.items()}
+    return found, cleared, caused
 
 
 def _called_for(
@@ -156,7 +172,10 @@ def _together(one: Stop, other: Stop) -> Stop:
 
 def _held_against(stop: Stop, verdict: OilVerdict | None) -> Stop:
     """The stop with the day of a newer sample that does not show what the oil raised."""
-    if stop.oil_since is None or verdict is None or verdict.call == "pull forward" or verdict.last_sample_on is None:
+    if stop.oil_since is None or verdict is None or verdict.last_sample_on is None:
+        return stop
+    fell = any(one.kind == "unrecorded reset" for one in verdict.findings)
+    if verdict.call == "pull forward" and not fell:
         return stop
     return replace(stop, contradicted_on=verdict.last_sample_on) if verdict.last_sample_on > stop.oil_since else stop
 
@@ -172,7 +191,7 @@ def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], a
             out[unit] = replace(verdict, severe=False) if verdict.severe else verdict
             continue
         assert stop is not None  # noqa: S101 - raised says so
-        told = [OilFinding("severe", words, {}, "Tapwear's own rule", "our choice") for words in stop.evidence]
+        told = [OilFinding("severe", words) for words in stop.evidence]
         kept = [one for one in verdict.findings if one.kind not in ("severe", "withdrawn", "unrecorded reset")]
         out[unit] = replace(
             verdict,

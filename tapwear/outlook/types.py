@@ -101,6 +101,7 @@ class Due:
     stop_since: date | None = None  # day of its first evidence
     stop_words: tuple[str, ...] = ()  # its evidence, as sentences
     release: str = ""  # an engineer's release for work de-energised, as words; "": nobody may work on it
+    work_from: date | None = None  # first day of that work
     alarms: tuple[str, ...] = ()  # what the engineer has to decide today, below a stop; also among the doubts
     doubts: tuple[str, ...] = ()  # plain sentences
     next_action: str = ""

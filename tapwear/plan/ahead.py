@@ -16,8 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapwear.outlook.types import Due, Outlook
-from tapwear.plan.jobs import DEFAULT_HOURS, INSPECTION, NO_OUTAGE, TASKS, kit_parts
+from tapwear.plan.jobs import DEFAULT_HOURS, INSPECTION, NO_OUTAGE, TASKS, at_engineer, kit_parts
 from tapwear.plan.lateness import SHARES, spread_days
+from tapwear.plan.types import AtEngineer
 
 DRAWS = 2_000
 SEED = 20270101
@@ -48,7 +49,11 @@ class YearAhead:
 
 @dataclass(frozen=True)
 class Ahead:
-    """The rest of this year and the years after it. unknown : units left out, since nobody knows when they are due."""
+    """The rest of this year and the years after it.
+
+    unknown : units left out, since nobody knows when they are due
+    at_engineer : units left out, since their stop stands
+    """
 
     as_of: date
     years: tuple[YearAhead, ...]
@@ -56,6 +61,7 @@ class Ahead:
     unknown: tuple[str, ...]
     draws: int
     seed: int
+    at_engineer: tuple[AtEngineer, ...] = ()
 
 
 @dataclass
@@ -80,7 +86,8 @@ def years_ahead(outlook: Outlook, renewed: Outlook, years: int, *, draws: int = 
 
     outlook : the dates as they stand
     renewed : the same units with all work done on outlook.as_of, which tells how long the next intervals last
-    Inspections make no outage of their own and are left out, like units that are spare, in the workshop or retired.
+    Inspections make no outage of their own and are left out, like units that are spare, in the workshop or retired, and
+    those whose stop stands: the engineer decides now.
     """
     first = outlook.as_of.year
     ends = np.array([date(first + ahead + 1, 1, 1).toordinal() for ahead in range(years + 1)], float)
@@ -89,7 +96,7 @@ def years_ahead(outlook: Outlook, renewed: Outlook, years: int, *, draws: int = 
     chance = np.random.default_rng(seed)
     by_unit: dict[str, list[Due]] = {}
     for due in outlook.dues:
-        if due.state not in NO_OUTAGE and due.task != INSPECTION:
+        if due.state not in NO_OUTAGE and due.task != INSPECTION and not due.must_stop:
             by_unit.setdefault(due.unit, []).append(due)
     unknown = []
     for unit in sorted(by_unit):
@@ -106,6 +113,7 @@ def years_ahead(outlook: Outlook, renewed: Outlook, years: int, *, draws: int = 
         tuple(unknown),
         draws,
         seed,
+        at_engineer(outlook),
     )
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 from tapwear.outlook.types import Outlook
 from tapwear.plan.inputs import Inputs
-from tapwear.plan.jobs import NO_OUTAGE, jobs_from, left_out
+from tapwear.plan.jobs import NO_OUTAGE, at_engineer, jobs_from, left_out
 from tapwear.plan.limits import NOTHING, assumed_group, limits_from
 from tapwear.plan.optimise import optimise
 from tapwear.plan.terms import unit_facts, with_other_outages, with_terms
 from tapwear.plan.types import Costs, Job, LeftOut, PlanResult
+from tapwear.weeks import monday
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -44,7 +46,7 @@ def build_plan(
     handed_out : it was published, so that its kits are taken as ordered by their days
     elsewhere : by unit, where it is planned already, such as "plan 2026-b, 2026-W44"
     progress : told cost and proven bound now and then
-    Jobs said to be done are left out; what is under way stays where it is.
+    Jobs said to be done are left out; what is under way stays where it is. Units whose stop stands have no job.
     """
     as_of = outlook.as_of
     found = jobs_from(outlook, year)
@@ -59,7 +61,8 @@ def build_plan(
         jobs, year, closures=closures, transfer_groups=transfer_groups, crews=crews, units=units, inputs=inputs
     )
     jobs = with_other_outages(jobs, inputs.others, *_memberships(units, transfer_groups), limits.weeks)
-    words = [*limits.assumptions, *_away_words(outlook), *_done_words(fitted)]
+    words = [*_release_words(jobs, limits.weeks, as_of), *limits.assumptions]
+    words += [*_away_words(outlook), *_done_words(fitted)]
     words += [f"{unit} is left out: {why}." for unit, why in closed.items() if why.startswith("under way")]
     if elsewhere:
         told = ", ".join(f"{unit} ({where})" for unit, where in sorted(elsewhere.items()))
@@ -75,7 +78,18 @@ def build_plan(
         elif job.unit in elsewhere:
             gone.append(LeftOut(job.unit, f"in {elsewhere[job.unit]}", job.rests_on))
     gone.sort(key=lambda one: one.unit)
-    return replace(result, costs=costs, left_out=tuple(gone), follows=follows)
+    return replace(result, costs=costs, left_out=tuple(gone), follows=follows, at_engineer=at_engineer(outlook))
+
+
+def _release_words(jobs: Sequence[Job], weeks: Sequence[str], as_of: date) -> list[str]:
+    """What an engineer has released for work sooner than this plan begins."""
+    first = monday(weeks[0])
+    sooner = [job for job in jobs if job.work_from and job.progress != "started" and as_of < first > job.work_from]
+    return [
+        f"{job.unit} is released for work de-energised from {job.work_from}, before {weeks[0]}: sooner with tapwear "
+        f"plan build {max(job.work_from or as_of, as_of).isocalendar().year}."
+        for job in sooner
+    ]
 
 
 def _away_words(outlook: Outlook) -> list[str]:

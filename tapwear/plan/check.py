@@ -12,7 +12,8 @@ from tapwear.weeks import iso_week, monday
 def check(result: PlanResult) -> list[str]:
     """The rules that a plan breaks, one sentence each; an empty list for a plan that may stand.
 
-    Rules: each job once and one outage for a unit; whole weeks within the year, from `as_of` on; kit and permit
+    Rules: nothing of a unit whose stop stands, and nothing before its release for work;
+    each job once and one outage for a unit; whole weeks within the year, from `as_of` on; kit and permit
     there; station open; no forbidden week; a pinned job in its week; one outage at a time in a transfer group, the
     phases of a bank counting as one; a bank starts together; crew hours, hours with a skill and bookable resources
     within what is on offer; what is not placed says why, and what has no date is placed only where it is pinned. A
@@ -42,7 +43,8 @@ def _outage(job: Job) -> str:
 
 def _once(result: PlanResult) -> list[str]:
     units = Counter(slot.job.unit for slot in result.slots)
-    return [f"{unit} has {times} outages in one plan" for unit, times in sorted(units.items()) if times > 1]
+    words = [f"{unit} has {times} outages in one plan" for unit, times in sorted(units.items()) if times > 1]
+    return words + [f"{one.unit} is stopped and has a job" for one in result.at_engineer if one.unit in units]
 
 
 def _alone(slot: Slot, result: PlanResult) -> list[str]:
@@ -55,6 +57,8 @@ def _alone(slot: Slot, result: PlanResult) -> list[str]:
     if not under_way:
         if first < result.as_of:
             words.append(f"{job.job_id} starts on {first}, before {result.as_of}")
+        if job.work_from is not None and first < job.work_from:
+            words.append(f"{job.job_id} starts on {first}, it is released for work from {job.work_from}")
         if job.kit_ready_on is not None and first < job.kit_ready_on:
             words.append(f"{job.job_id} starts on {first}, its kit is ready on {job.kit_ready_on}")
         if job.permit_from is not None and first < job.permit_from and job.permit_week != slot.start_week:

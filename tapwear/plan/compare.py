@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import Literal
 
 from tapwear.plan.limits import group_words
-from tapwear.plan.types import Job, PlanResult, Slot
+from tapwear.plan.types import AtEngineer, Job, PlanResult, Slot
 from tapwear.weeks import iso_week, monday, weeks_between
 
 What = Literal["moved", "added", "dropped"]
@@ -42,7 +42,7 @@ class Change:
 @dataclass(frozen=True)
 class Compared:
     """moved, added, dropped: by unit. same : jobs in the same week of both. without : jobs that neither finds a place
-    for. inputs : what changed for all jobs."""
+    for. inputs : what changed for all jobs. at_engineer : units whose stop stands in one of the two, above all else."""
 
     moved: tuple[Change, ...]
     added: tuple[Change, ...]
@@ -50,12 +50,14 @@ class Compared:
     same: int
     inputs: tuple[str, ...]
     without: int = 0
+    at_engineer: tuple[AtEngineer, ...] = ()
 
 
 def compare_plans(first: PlanResult, second: PlanResult) -> Compared:
     """What differs between an earlier and a later plan, by unit."""
-    before = {slot.job.unit: slot for slot in first.slots}
-    after = {slot.job.unit: slot for slot in second.slots}
+    before = {slot.job.unit: slot for slot in (*first.placed, *first.unplaced)}
+    after = {slot.job.unit: slot for slot in (*second.placed, *second.unplaced)}
+    stopped = {one.unit: one for plan in (first, second) for one in plan.at_engineer}
     both = sorted(before.keys() & after.keys())
     differs = [unit for unit in both if before[unit].start_week != after[unit].start_week]
     without = sum(before[unit].start_week is None and after[unit].start_week is None for unit in both)
@@ -66,6 +68,7 @@ def compare_plans(first: PlanResult, second: PlanResult) -> Compared:
         same=len(both) - len(differs) - without,
         inputs=tuple(_common(first, second)),
         without=without,
+        at_engineer=tuple(stopped[unit] for unit in sorted(stopped)),
     )
 
 
@@ -87,6 +90,8 @@ def _moved(old: Slot, new: Slot, first: PlanResult, second: PlanResult) -> Chang
 def _came(new: Slot, first: PlanResult, second: PlanResult) -> Change:
     was = next((one for one in first.left_out if one.unit == new.job.unit), None)
     reasons = [] if was is None else [*_evidence(was.rests_on, new.job.rests_on), f"before: {was.words}"]
+    reasons += [f"before: {one.reason}" for one in first.at_engineer if one.unit == new.job.unit]
+    reasons += [new.job.release] if new.job.release else []
     if second.year != first.year:
         reasons.append(f"another year: {first.year} before, {second.year} now")
     return Change(
@@ -96,7 +101,8 @@ def _came(new: Slot, first: PlanResult, second: PlanResult) -> Change:
 
 def _went(old: Slot, first: PlanResult, second: PlanResult) -> Change:
     now = next((one for one in second.left_out if one.unit == old.job.unit), None)
-    reasons = [] if now is None else [now.words]
+    reasons = [one.reason for one in second.at_engineer if one.unit == old.job.unit]
+    reasons += [] if now is None else [now.words]
     if now is not None and "due from" in now.words:  # else it is done, or planned elsewhere, whatever was read since
         reasons += _evidence(old.job.rests_on, now.rests_on)
     if second.year != first.year:
@@ -131,7 +137,7 @@ def _job_reasons(old: Slot, new: Slot, second: PlanResult) -> list[str]:
     a, b = old.job, new.job
     words = []
     if a.severe != b.severe:
-        words.append("severe finding" if b.severe else "no severe finding any more")
+        words.append(b.release or "stopped" if b.severe else "the stop is cleared")
     if a.pinned_week != b.pinned_week and "started" not in (a.progress, b.progress):
         words.append(f"pinned to {b.pinned_week}" if b.pinned_week else f"no longer pinned to {a.pinned_week}")
     answered = b.request_words != a.request_words and _bears(b, old, new)

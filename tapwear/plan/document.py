@@ -9,7 +9,7 @@ from dataclasses import asdict, fields
 from datetime import date
 from typing import Any
 
-from tapwear.plan.types import Costs, Job, LeftOut, Limits, PlanResult, Proof, Slot
+from tapwear.plan.types import AtEngineer, Costs, Job, LeftOut, Limits, PlanResult, Proof, Slot
 
 _JOB_FIELDS = tuple(field.name for field in fields(Job) if field.name != "job_id")
 _JOB_DATES = tuple(field.name for field in fields(Job) if "date" in str(field.type))
@@ -18,8 +18,8 @@ _SLOT_FIELDS = ("start_week", "stopped_by", "chance_late")
 
 
 def to_document(result: PlanResult) -> dict[str, Any]:
-    """`year`, `as_of`, `assumptions`, `limits`, `costs`, `proof`, `follows`, `left_out`, `jobs` (what each needs, where
-    it stands)."""
+    """`year`, `as_of`, `assumptions`, `limits`, `costs`, `proof`, `follows`, `at_engineer`, `left_out`, `jobs`
+    (what each needs, where it stands)."""
     given = result.limits
     return {
         "year": result.year,
@@ -37,6 +37,7 @@ def to_document(result: PlanResult) -> dict[str, Any]:
         "costs": asdict(result.costs),
         "proof": asdict(result.proof) if result.proof else None,
         "follows": result.follows,
+        "at_engineer": [asdict(one) for one in result.at_engineer],
         "left_out": [_plain(asdict(one)) for one in result.left_out],
         "jobs": [_from_slot(slot) for slot in result.slots],
     }
@@ -98,6 +99,7 @@ def from_document(document: dict[str, Any]) -> PlanResult:
             LeftOut(one["unit"], one["words"], tuple(one["rests_on"])) for one in document.get("left_out", ())
         ),
         follows=document.get("follows", ""),
+        at_engineer=tuple(AtEngineer(**_known(AtEngineer, one)) for one in document.get("at_engineer", ())),
     )
 
 

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 from tapwear.outlook.types import Clock, Due, Outlook
 from tapwear.plan.inputs import WORKING_DAYS
-from tapwear.plan.types import Job, LeftOut
+from tapwear.plan.types import AtEngineer, Job, LeftOut
 from tapwear.weeks import monday, weeks_of_year
 
 # The least demanding first. Each includes what stands before it: contacts are not replaced without opening, and
@@ -21,7 +21,6 @@ TASKS = ("inspection", "oil change", "contact service", "contact replacement")
 DEFAULT_HOURS = {"inspection": 16.0, "oil change": 24.0, "contact service": 80.0, "contact replacement": 80.0}
 DEFAULT_DAYS = 5.0
 INSPECTION = "inspection"  # done on a visit, without opening: makes no outage of its own. Our choice.
-AT_ENGINEER = "stopped: the engineer decides now"
 NO_OUTAGE = ("spare", "workshop", "retired")
 LONGEST_LEAD_WEEKS = 1000.0  # beyond any plan; keeps a mistyped lead time from running past the calendar
 
@@ -123,6 +122,9 @@ def _job(dues: list[Due], as_of: date) -> Job:
         kit="; ".join(kits),
         kit_ready_on=ready,
         severe=any(due.severe for due in dues),
+        release=lead.release,
+        suspected=tuple(dict.fromkeys(words for due in dues for words in due.stop_words)),
+        work_from=lead.work_from,
         overdue=any(due.overdue for due in work),
         why=_why(lead, work, [due for due in dues if due not in work]),
         assumed=tuple(assumed),
@@ -134,8 +136,9 @@ def _job(dues: list[Due], as_of: date) -> Job:
 
 
 def left_out(outlook: Outlook, jobs: Sequence[Job]) -> tuple[LeftOut, ...]:
-    """Every unit of the outlook that has no job, with the reason, in the order of unit tags."""
-    planned = {job.unit for job in jobs}
+    """Every unit of the outlook that has no job, with the reason, in the order of unit tags; but for those whose stop
+    stands (`at_engineer`)."""
+    planned = {job.unit for job in jobs} | {due.unit for due in outlook.dues if due.must_stop}
     first: dict[str, Due] = {}
     for due in outlook.dues:
         if due.unit not in planned and (due.unit not in first or _sooner(due, first[due.unit])):
@@ -143,13 +146,20 @@ def left_out(outlook: Outlook, jobs: Sequence[Job]) -> tuple[LeftOut, ...]:
     return tuple(LeftOut(unit, _left_out_words(first[unit]), rests_on(first[unit])) for unit in sorted(first))
 
 
+def at_engineer(outlook: Outlook) -> tuple[AtEngineer, ...]:
+    """Every unit whose stop stands, in service or not, in the order of unit tags."""
+    stopped = {due.unit: due for due in outlook.dues if due.must_stop}
+    return tuple(
+        AtEngineer(unit, stopped[unit].station, stopped[unit].stop, " ".join(stopped[unit].stop_words))
+        for unit in sorted(stopped)
+    )
+
+
 def _sooner(due: Due, other: Due) -> bool:
     return (due.task == INSPECTION, due.early or date.max) < (other.task == INSPECTION, other.early or date.max)
 
 
 def _left_out_words(due: Due) -> str:
-    if due.must_stop:
-        return AT_ENGINEER
     if due.state in NO_OUTAGE:
         return f"{due.state}, not in service"
     last = f", last done on {_day(due.last_service_on)}" if due.last_service_on else ""
@@ -206,8 +216,6 @@ def _day(day: date | None) -> str:
 def _why(lead: Due, work: list[Due], riders: list[Due]) -> str:
     """What drives the date of this outage, what is past its limit, what else is done in it."""
     parts = []
-    if any(due.severe for due in [*work, *riders]):
-        parts.append(f"stopped, {lead.release}: {' '.join(lead.stop_words)}")
     overdue = [f"{due.task} since {_day(due.middle)}" for due in work if due.overdue]
     if overdue:
         needed = any(due.overdue and not due.deferral for due in work)

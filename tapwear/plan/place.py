@@ -143,8 +143,9 @@ class Board:
 def place(jobs: tuple[Job, ...], limits: Limits, as_of: date, *, costs: Costs | None = None) -> PlanResult:
     """Puts jobs into weeks; the phases of one bank start together.
 
-    Order: pinned, severe, overdue, early date, then consequence. A severe job takes the first possible week, every
-    other the cheapest one: expected weeks past its date, expected weeks of interval thrown away, trips not shared.
+    Order: under way, severe (released for work under a stop), pinned, overdue, early date, then consequence. A severe
+    job takes the first possible week, every other the cheapest one: expected weeks past its date, expected weeks of
+    interval thrown away, trips not shared.
     The slots come in the order of their weeks, the unplaced ones last. Raises nothing: what cannot be placed is
     said.
     """
@@ -156,7 +157,7 @@ def place(jobs: tuple[Job, ...], limits: Limits, as_of: date, *, costs: Costs | 
 
 
 def first_fixed(task: Problem) -> Board:
-    """A board with what is not the optimiser's to move: pinned blocks, then severe ones in their first weeks."""
+    """A board with what is not the optimiser's to move: pinned blocks, and severe ones in their first weeks."""
     board = Board(task)
     for number, block in enumerate(task.blocks):
         if block.pinned or block.severe:

@@ -48,11 +48,13 @@ class Block:
         return any(job.severe for job in self.jobs)
 
     @property
-    def rank(self) -> tuple[bool, bool, bool, date, float, str]:
-        """Who goes first: pinned, severe, overdue, early date, consequence; at last the job's name."""
+    def rank(self) -> tuple[bool, bool, bool, bool, date, float, str]:
+        """Who goes first: under way, released for work under a stop, pinned, overdue, early date, consequence; at last
+        the job's name."""
         return (
-            not self.pinned,
+            not any(job.progress == "started" for job in self.jobs),
             not self.severe,
+            not self.pinned,
             not any(job.overdue for job in self.jobs),
             min((job.early for job in self.jobs if job.early), default=date.min),
             -sum(job.weight for job in self.jobs),
@@ -234,6 +236,8 @@ def _job_stops(job: Job, start: int, limits: Limits, mondays: tuple[date, ...], 
     if not begun:
         if first < as_of:
             found.append(Stop("past", f"weeks before {as_of.isoformat()} are over", start))
+        if job.work_from and first < job.work_from:
+            found.append(Stop("release", f"released for work from {job.work_from.isoformat()}", start))
         if job.kit_ready_on and first < job.kit_ready_on:
             found.append(Stop("kit", f"kit is ready on {job.kit_ready_on.isoformat()}", start))
         if job.permit_from and first < job.permit_from and job.permit_week != limits.weeks[start]:

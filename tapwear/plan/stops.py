@@ -9,10 +9,10 @@ from dataclasses import dataclass
 # The reasons that explain a week, the plainest first: one that no planner can change goes before one that depends
 # on other jobs.
 ORDER = (
-    "past", "kit", "permit", "closed", "length", "forbidden", "no resource", "too few hours", "group",
+    "past", "release", "kit", "permit", "closed", "length", "forbidden", "no resource", "too few hours", "group",
     "resource taken", "hours taken",
 )  # fmt: skip
-WAITS = ("past", "kit", "permit")  # these end on a day, so that the last of them is enough
+WAITS = ("past", "release", "kit", "permit")  # these end on a day, so that the last of them is enough
 SAYS_WHEN = (*WAITS, "length")  # these need no list of weeks
 OTHERS = ("group", "resource taken", "hours taken")  # these depend on the other jobs
 

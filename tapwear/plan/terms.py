@@ -52,7 +52,7 @@ def with_terms(
 ) -> tuple[Job, ...]:
     """The jobs with all that is given about their outages.
 
-    kept : by unit, its week in the plan to keep close to
+    kept : by unit, its week in the plan to keep close to; what is released for work under a stop keeps to none
     ordered : by unit, the kit that this plan asked for, where it was handed out
     """
     given = (_job(job, year, as_of, inputs, facts.get(job.unit, UnitFacts()), kept) for job in jobs)
@@ -86,7 +86,7 @@ def _job(job: Job, year: int, as_of: date, inputs: Inputs, facts: UnitFacts, kep
         approver=terms.get("approver") or "",
         conditions=terms.get("conditions") or "",
         pcb=terms.get("pcb") or "",
-        kept_week=kept.get(job.unit),
+        kept_week=None if job.severe else kept.get(job.unit),
     )
     return with_notes(fitted, year, as_of, [row for row in inputs.notes if row["unit"] == job.unit])
 
@@ -153,7 +153,7 @@ def with_request(job: Job, requests: Sequence[Row]) -> Job:
         request_status=last["status"],
         request_words=" ".join(parts),
         request_week=last["weeks"],
-        kept_week=last["weeks"] if approved else job.kept_week,
+        kept_week=last["weeks"] if approved and not job.severe else job.kept_week,
         permit_week=last["weeks"] if approved or asked else None,
     )
 

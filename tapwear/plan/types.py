@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
+from tapwear.words import stop_short
+
 
 @dataclass(frozen=True)
 class Job:
@@ -23,7 +25,7 @@ class Job:
     crew_hours: float  # in all
     kit: str = ""
     kit_ready_on: date | None = None
-    severe: bool = False
+    severe: bool = False  # a stop is open at the unit; it has a job only where an engineer has released it for work
     overdue: bool = False
     why: str = ""
     phase: str = ""
@@ -46,6 +48,8 @@ class Job:
     done_on: date | None = None
     serial: str = ""  # of the tap changer; "" where not given
     oil_volume_l: float | None = None  # of the compartments that are opened [L]; None where not given
+    suspected: tuple[str, ...] = ()  # of a stopped unit: what its stop rests on, as sentences for the crew
+    release: str = ""  # by whom a stopped unit was released for work de-energised, since when and why; "" for none
     pcb: str = ""  # PCB status of the oil in the user's words; "" where not given
     rests_on: tuple[str, ...] = ()  # what the dates rest on, one "head: words" each, such as "reading: 65480 on ..."
     days: float | None = None  # of outage as given; None: taken as whole weeks
@@ -55,11 +59,17 @@ class Job:
     conditions: str = ""  # under which it may be out, in the user's words
     task_middles: tuple[tuple[str, str], ...] = ()  # each task of the outage with its middle date (ISO), "" unknown
     forbidden_why: tuple[str, ...] = ()  # why, for each of forbidden_weeks, such as "line works by others"; may be ""
+    work_from: date | None = None  # first day of the work that it is released for
 
     @property
     def dated(self) -> bool:
         """Whether there is something to place it by; a job without is listed as "date unknown"."""
         return self.early is not None or self.severe or self.overdue
+
+    @property
+    def stop(self) -> str:
+        """What stands first in its row where a stop is open: `STOP: only work de-energised`."""
+        return stop_short(self.work_from or date.min, True) if self.release else ""
 
     @property
     def block(self) -> tuple[str, str]:
@@ -129,6 +139,7 @@ class Slot:
     start_week: str | None
     stopped_by: str = ""
     chance_late: float | None = None  # chance of having become due before the Monday of the start week
+    was_in: str = ""  # week that it was taken out of since the plan was made, on account of a stop; it has none now
 
 
 @dataclass(frozen=True)
@@ -138,6 +149,29 @@ class LeftOut:
     unit: str
     words: str
     rests_on: tuple[str, ...] = ()
+
+
+AT_ENGINEER = "stopped, the engineer decides now"
+
+
+@dataclass(frozen=True)
+class AtEngineer:
+    """A unit whose stop stands. It has no place in a plan and stands above it, until an engineer releases it.
+
+    stop : what stands first in its row; words : what the stop rests on, as sentences
+    was_in : week that it was taken out of since the plan was made; "": it had none
+    """
+
+    unit: str
+    station: str
+    stop: str
+    words: str
+    was_in: str = ""
+
+    @property
+    def reason(self) -> str:
+        """Why it has no place."""
+        return f"taken out of {self.was_in}: {AT_ENGINEER}" if self.was_in else f"taken out: {AT_ENGINEER}"
 
 
 @dataclass(frozen=True)
@@ -152,6 +186,13 @@ class PlanResult:
     proof: Proof | None = None  # None: placed by the greedy alone
     left_out: tuple[LeftOut, ...] = ()
     follows: str = ""  # name of the plan that this one was kept close to
+    at_engineer: tuple[AtEngineer, ...] = ()  # units whose stop stands, above the plan
+
+    @property
+    def numbers(self) -> dict[str, int]:
+        """The number of each job, from 1 on; what was taken out since keeps its own, so that papers agree."""
+        mine = (slot for slot in self.slots if slot.start_week or slot.was_in)
+        return {slot.job.job_id: number for number, slot in enumerate(mine, start=1)}
 
     @property
     def placed(self) -> tuple[Slot, ...]:
@@ -159,7 +200,14 @@ class PlanResult:
 
     @property
     def unplaced(self) -> tuple[Slot, ...]:
-        return tuple(slot for slot in self.slots if not slot.start_week)
+        """Jobs without a week; of units at the engineer there are none."""
+        away = {one.unit for one in self.at_engineer}
+        return tuple(slot for slot in self.slots if not slot.start_week and slot.job.unit not in away)
+
+    @property
+    def taken_out(self) -> tuple[Slot, ...]:
+        """Jobs that a stop has taken out of their weeks since the plan was made."""
+        return tuple(slot for slot in self.slots if slot.was_in)
 
     @property
     def stopped(self) -> tuple[Slot, ...]:

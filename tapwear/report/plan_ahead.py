@@ -8,6 +8,7 @@ from dataclasses import asdict
 
 from tapwear.plan.ahead import Ahead, Figure, YearAhead
 from tapwear.report.plain import json_text, plain
+from tapwear.report.plan_words import engineer_lines
 from tapwear.report.terminal import cell_width, columns
 from tapwear.words import CAUTION_SHORT
 
@@ -16,7 +17,8 @@ NAMED = 8  # units named before "and 3 more"
 
 
 def ahead_lines(ahead: Ahead, width: int | None = None) -> list[str]:
-    """Overhauls and crew hours by year, then kits by year: the mean, and the range that holds in 8 of 10 cases.
+    """The units whose stop stands, overhauls and crew hours by year, then kits by year: the mean, and the range that
+    holds in 8 of 10 cases.
 
     width : of the screen, in which sentences are broken and years stand in several tables; None: not for one
     """
@@ -27,7 +29,8 @@ def ahead_lines(ahead: Ahead, width: int | None = None) -> list[str]:
         for year in ahead.years
     ]  # fmt: skip
     headings = ["year", "overhauls", "80 % range", "crew hours", "80 % range"]
-    lines = _broken(f"{title}, the next interval after each included.", width)
+    lines = [line for words in engineer_lines(ahead.at_engineer) for line in _broken(plain(words), width)]
+    lines += _broken(f"{title}, the next interval after each included.", width)
     lines += ["", *columns(headings, rows, right=(1, 2, 3, 4))]
     kits = sorted({kit for year in ahead.years for kit, figure in year.kits.items() if figure.high > 0})
     if kits:
@@ -68,5 +71,6 @@ def _kit(figure: Figure) -> str:
 
 
 def ahead_json(ahead: Ahead) -> str:
-    """`schema`, `as_of`, `units`, `unknown`, `draws`, `seed` and `years`, each figure with mean, low and high."""
+    """`schema`, `as_of`, `at_engineer` (units whose stop stands, not counted), `units`, `unknown`, `draws`, `seed` and
+    `years`, each figure with mean, low and high."""
     return json_text({"schema": AHEAD_SCHEMA, **asdict(ahead)}, default=str)

@@ -69,13 +69,15 @@ def week_board(result: PlanResult) -> Board:
     weeks = result.limits.weeks
     out: dict[tuple[str, int], list[int]] = defaultdict(list)
     hours: dict[tuple[str, int], float] = defaultdict(float)
-    for number, slot in enumerate(result.placed, start=1):
+    known = result.numbers
+    for slot in result.placed:
+        number = known[slot.job.job_id]
         first = weeks.index(slot.start_week or "")
         for week in range(first, first + slot.job.weeks):
             out[slot.job.station, week].append(number)
             hours[slot.job.region, week] += slot.job.hours_a_week
-    stations = sorted({slot.job.station for slot in result.slots if slot.job.dated})
-    regions = sorted({slot.job.region for slot in result.slots if slot.job.dated})
+    jobs = [slot.job for slot in (*result.placed, *result.unplaced) if slot.job.dated]
+    stations, regions = sorted({job.station for job in jobs}), sorted({job.region for job in jobs})
     limits = result.limits
     rows = [
         BoardRow(

@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from tapwear.plan.compare import Change, Compared
 from tapwear.report.plain import plain
+from tapwear.report.plan_words import engineer_lines
 from tapwear.report.terminal import columns_broken
 
 
 def compare_lines(compared: Compared, first: str, second: str, width: int | None = None) -> list[str]:
-    """A headline, what differs for all jobs, then moved, added and dropped jobs, each with its reasons.
+    """The units whose stop stands, a headline, what differs for all jobs, then moved, added and dropped jobs, each
+    with its reasons.
 
     width : of the screen; None: not for one, a line each
     """
     counts = [(len(compared.moved), "moved"), (len(compared.added), "added"), (len(compared.dropped), "dropped")]
     told = ", ".join(f"{number} {what}" for number, what in counts)
     without = f", {compared.without} without a place in either" if compared.without else ""
-    lines = [plain(f"From plan {first} to {second}: {told}, {compared.same} in the same week{without}.")]
+    lines = [plain(words) for words in engineer_lines(compared.at_engineer)]
+    lines += [plain(f"From plan {first} to {second}: {told}, {compared.same} in the same week{without}.")]
     lines += [plain(words) for words in compared.inputs]
     for title, changes in (("Moved", compared.moved), ("Added", compared.added), ("Dropped", compared.dropped)):
         if changes:

@@ -4,7 +4,9 @@ JSON is one object:
 
     schema       "tapwear.plan/1"; the number rises when a field changes its meaning or goes away
     name, year, as_of, status, recorded_at, recorded_by
-    caution      what to keep in mind before any work
+    caution      what to keep in mind before any work; where a stop stands, that first
+    at_engineer  [{unit, station, stop, words, was_in}]: units whose stop stands, taken out of the plan: the engineer
+                 decides now; was_in is the week that it was taken out of since the plan was made, "" for none
     assumptions  sentences: what was not given and taken instead
     costs        what a plan costs, by which this one was chosen; only the ratios matter
     proof        how good the plan is known to be, or null: placed one after the other
@@ -13,20 +15,22 @@ JSON is one object:
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, astuple, dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
 from tapwear.plan.terms import ORDERED
-from tapwear.plan.types import Job, PlanResult, Slot
+from tapwear.plan.types import AtEngineer, Job, PlanResult, Slot
 from tapwear.report.plain import json_text, plain
 from tapwear.weeks import monday
-from tapwear.words import CAUTION_SHORT
+from tapwear.words import CAUTION_SHORT, stop_notice
 
 PLAN_SCHEMA = "tapwear.plan/1"
 
 # name -> meaning of every field of a job, in order
 PLAN_FIELDS: dict[str, str] = {
+    "stop": "where a stop is open at the unit: that it is, and that only work de-energised was released; else blank",
     "number": "its number in this plan; null where it found no place",
     "start_week": "ISO week in which the outage starts; null where it found no place",
     "start_on": "Monday of that week [ISO date]",
@@ -45,7 +49,7 @@ PLAN_FIELDS: dict[str, str] = {
     "crew_hours": "work [crew hours]",
     "kit": "parts that it needs",
     "kit_ready_on": "day on which the parts can be there, ordered on as_of [ISO date]",
-    "severe": "suspected severe arcing or heating: do not operate, approach or sample; call the engineer",
+    "severe": "a stop is open at the unit: possible arcing or overheating; here only released for work de-energised",
     "overdue": "the limit in operations or years has been passed, more likely than not",
     "why": "what drives it, and what rides along in the same outage",
     "stopped_by": "what keeps it from finding a place",
@@ -64,6 +68,8 @@ PLAN_FIELDS: dict[str, str] = {
     "done_on": "day on which it was done [ISO date]",
     "serial": "serial of the tap changer",
     "oil_volume_l": "oil of the compartments that are opened [L]",
+    "suspected": "what the stop of the unit rests on, as sentences",
+    "release": "by whom a stopped unit was released for work de-energised, since when and why; blank: none",
     "pcb": "PCB status of the oil, as told",
     "rests_on": "what the dates rest on",
     "days": "outage as given [working days]; null: taken as whole weeks",
@@ -74,8 +80,11 @@ PLAN_FIELDS: dict[str, str] = {
 
 @dataclass(frozen=True)
 class PlanView:
-    """A plan with its name and who made it when. `sequence` grows with each plan of that year that is made or
-    published."""
+    """A plan with its name and who made it when.
+
+    sequence : grows with each plan of that year that is made or published
+    revised : by unit, how often its stops were opened, released or cleared: as often its calendar entry was changed
+    """
 
     name: str
     status: str
@@ -83,12 +92,14 @@ class PlanView:
     recorded_by: str
     sequence: int
     result: PlanResult
+    revised: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class JobRow:
     """One job as every report says it; text is free of control characters. Fields: PLAN_FIELDS."""
 
+    stop: str
     number: int | None
     start_week: str | None
     start_on: date | None
@@ -126,6 +137,8 @@ class JobRow:
     done_on: date | None
     serial: str
     oil_volume_l: float | None
+    suspected: tuple[str, ...]
+    release: str
     pcb: str
     rests_on: tuple[str, ...]
     days: float | None
@@ -134,16 +147,33 @@ class JobRow:
 
 
 # Fields that a row takes over from its job as they are.
-_OF_JOB = tuple(field.name for field in fields(Job) if field.name in PLAN_FIELDS)
+_OF_JOB = tuple(one.name for one in fields(Job) if one.name in PLAN_FIELDS)
 
 
 def job_rows(result: PlanResult) -> tuple[JobRow, ...]:
-    """The jobs in the plan's order, those with a place numbered from 1."""
-    numbers = {id(slot): number for number, slot in enumerate(result.placed, start=1)}
-    return tuple(_row(slot, numbers.get(id(slot)), result.as_of) for slot in (*result.placed, *result.unplaced))
+    """The jobs in the plan's order, those with a place numbered from 1. Units at the engineer have none, but for work
+    that is done."""
+    return _rows(result, (*result.placed, *result.unplaced))
 
 
-def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
+def taken_out_rows(result: PlanResult) -> tuple[JobRow, ...]:
+    """The jobs that a stop has taken out of their weeks, as they were: to be cancelled where they were handed out."""
+    return _rows(result, [replace(slot, start_week=slot.was_in, stopped_by="") for slot in result.taken_out])
+
+
+def stop_rows(result: PlanResult) -> tuple[AtEngineer, ...]:
+    """The units whose stop stands, in text free of control characters."""
+    return tuple(AtEngineer(*map(plain, astuple(one))) for one in result.at_engineer)
+
+
+def _rows(result: PlanResult, slots: Iterable[Slot]) -> tuple[JobRow, ...]:
+    numbers, stops = result.numbers, {one.unit: one.stop for one in result.at_engineer}
+    return tuple(
+        _row(slot, numbers.get(slot.job.job_id) if slot.start_week else None, result.as_of, stops) for slot in slots
+    )
+
+
+def _row(slot: Slot, number: int | None, as_of: date, stops: Mapping[str, str]) -> JobRow:
     job = slot.job
     start = monday(slot.start_week) if slot.start_week else None
     values: dict[str, Any] = {name: _printable(getattr(job, name)) for name in _OF_JOB}
@@ -153,6 +183,7 @@ def _row(slot: Slot, number: int | None, as_of: date) -> JobRow:
         values["request_status"] = ""
         values["request_words"] = f"not asked yet for {slot.start_week}; {values['request_words']}"
     return JobRow(
+        stop=stops.get(job.unit, job.stop),
         number=number,
         start_week=slot.start_week,
         start_on=start,
@@ -185,6 +216,7 @@ def _last_day_to_ask(start: date | None, weeks: float | None, there_on: date | N
 def plan_json(view: PlanView) -> str:
     """The plan as JSON text, see the top of this module."""
     result = view.result
+    stopped = [one.unit for one in stop_rows(result)]
     proof = {**asdict(result.proof), "gap": result.proof.gap} if result.proof else None
     page = {
         "schema": PLAN_SCHEMA,
@@ -194,7 +226,8 @@ def plan_json(view: PlanView) -> str:
         "status": view.status,
         "recorded_at": view.recorded_at.isoformat(),
         "recorded_by": plain(view.recorded_by),
-        "caution": CAUTION_SHORT,
+        "caution": f"{stop_notice(*stopped)} {CAUTION_SHORT}" if stopped else CAUTION_SHORT,
+        "at_engineer": [asdict(one) for one in stop_rows(result)],
         "assumptions": [plain(words) for words in result.limits.assumptions],
         "costs": asdict(result.costs),
         "proof": proof,

@@ -15,18 +15,19 @@ from tapwear.plan.terms import ORDERED
 from tapwear.report.pages_choice import BoardPaper
 from tapwear.report.plain import plain
 from tapwear.report.plan_board import Board, CrewRow, months, part_of, week_board
-from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_data import JobRow, PlanView, job_rows, stop_rows
 from tapwear.report.plan_words import (
     chance_words,
     day_words,
+    engineer_lines,
     headline,
     kit_words,
     parts,
     proof_words,
+    release_words,
     request_words,
     requests_words,
     resources_words,
-    severe_words,
     state_words,
     weeks_words,
 )
@@ -83,7 +84,8 @@ def plan_html(view: PlanView, paper: BoardPaper = BoardPaper.A4) -> str:
         recorded_by=view.recorded_by,
         recorded_on=view.recorded_at.date().isoformat(),
         status=view.status,
-        severe=severe_words(rows),
+        stopped=engineer_lines(stop_rows(view.result)),
+        released=release_words,
         cautions=CAUTIONS,
         caution=CAUTION_SHORT,
         not_placed=waiting,

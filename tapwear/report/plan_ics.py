@@ -9,9 +9,17 @@ from typing import Any
 
 from tapwear.errors import MissingExtra
 from tapwear.report.plain import plain
-from tapwear.report.plan_data import JobRow, PlanView, job_rows
-from tapwear.report.plan_words import chance_words, kit_words, parts, request_words, resources_words, severe_words
-from tapwear.words import CAUTION_SHORT
+from tapwear.report.plan_data import JobRow, PlanView, job_rows, stop_rows, taken_out_rows
+from tapwear.report.plan_words import (
+    chance_words,
+    engineer_lines,
+    kit_words,
+    parts,
+    release_words,
+    request_words,
+    resources_words,
+)
+from tapwear.words import CAUTION_SHORT, stop_notice
 
 ALARM_HOUR = 8  # local time of the calendar; our choice
 SETTLED = ("asked", "approved")  # an outage asked for needs no reminder to ask
@@ -22,7 +30,8 @@ def plan_ics(view: PlanView, earlier: Sequence[PlanView] = ()) -> bytes:
 
     An event keeps its UID from plan to plan of the same year, and a plan made or published later carries a higher
     SEQUENCE, so that a calendar moves the entry instead of showing it twice. What stood in one of the `earlier` plans
-    of that year (oldest first) and stands no more is there as cancelled, or as done.
+    of that year (oldest first) and stands no more is there as cancelled, or as done. A unit whose stop stands has no
+    event but such a cancelled one; the calendar's own description says so first.
     Raises MissingExtra without icalendar.
     """
     try:
@@ -33,6 +42,9 @@ def plan_ics(view: PlanView, earlier: Sequence[PlanView] = ()) -> bytes:
     calendar.add("prodid", "-//Tapwear//Outage plan//EN")
     calendar.add("version", "2.0")
     calendar.add("name", f"Outage plan {view.result.year}")
+    stopped = stop_rows(view.result)
+    if stopped:
+        calendar.add("description", "\n".join(engineer_lines(stopped)))
     rows = job_rows(view.result)
     placed, waiting = parts(rows)
     for row in placed:
@@ -42,23 +54,27 @@ def plan_ics(view: PlanView, earlier: Sequence[PlanView] = ()) -> bytes:
             if day >= view.result.as_of:
                 event.add_component(_alarm(row, day, words))
         calendar.add_component(event)
-    gone = _gone(earlier, {row.unit for row in placed})
+    gone = _gone([*earlier, view], {row.unit for row in placed})
+    away = {one.unit: one.reason for one in stopped}
     known = {plain(one.unit): plain(one.words) for one in view.result.left_out}
     known |= {row.unit: row.stopped_by for row in waiting}
     for row in gone:
         done = row.progress == "done"
-        why = known.get(row.unit) or f"no longer in the plan for {view.result.year}"
-        event = _event(row, view, f"{'' if done else 'cancelled: '}{_title(row)}", f"{plain(view.name)}: {why}")
+        why = f"{plain(view.name)}: {known.get(row.unit) or f'no longer in the plan for {view.result.year}'}"
+        cancelled = "cancelled: "
+        if row.unit in away:
+            why, cancelled = f"{stop_notice(row.unit)}\n{plain(view.name)}: {away[row.unit]}", "STOP, cancelled: "
+        event = _event(row, view, f"{'' if done else cancelled}{_title(row)}", why)
         event.add("status", "CONFIRMED" if done else "CANCELLED")
         calendar.add_component(event)
     return bytes(calendar.to_ical())
 
 
 def _gone(earlier: Sequence[PlanView], kept: set[str]) -> list[JobRow]:
-    """What earlier plans had placed and this one has not, each as the newest of them had it."""
+    """What plans had placed and is not kept, each as the newest of them had it, whatever was taken out of it since."""
     found: dict[str, JobRow] = {}
     for view in earlier:
-        found |= {row.unit: row for row in job_rows(view.result) if row.start_week}
+        found |= {row.unit: row for row in (*job_rows(view.result), *taken_out_rows(view.result)) if row.start_week}
     return [row for unit, row in sorted(found.items()) if unit not in kept]
 
 
@@ -72,7 +88,7 @@ def _event(row: JobRow, view: PlanView, title: str, words: str) -> Any:
     first, last = _days(row)
     event = Event()
     event.add("uid", _uid(row, view.result.year))
-    event.add("sequence", view.sequence)
+    event.add("sequence", view.sequence + view.revised.get(row.unit, 0))
     event.add("dtstamp", view.recorded_at)
     event.add("dtstart", first)
     event.add("dtend", last + timedelta(days=1))
@@ -94,7 +110,7 @@ def _uid(row: JobRow, year: int) -> str:
 
 
 def _title(row: JobRow) -> str:
-    before = "done: " if row.progress == "done" else "severe finding: " if row.severe else ""
+    before = "done: " if row.progress == "done" else f"{row.stop}: " if row.release else ""
     return f"{before}{row.task}: {row.unit}, {row.station}"
 
 
@@ -124,7 +140,7 @@ def _alarm(row: JobRow, day: date, words: str) -> Any:
 def _words(row: JobRow, view: PlanView) -> str:
     late = chance_words(row)
     lines = [
-        severe_words([row]),
+        release_words(row),
         row.why,
         f"due from {row.early.isoformat()}" if row.early else "",
         f"chance of being past due when it starts: {late}" if late else "",

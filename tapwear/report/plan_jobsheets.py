@@ -1,7 +1,7 @@
 """Job sheets of a plan: for each overhaul what the crew must know beforehand, and room for what they find and do.
 
-A unit with a severe finding gets no steps and no room to fill in: its sheet says who and what it is, and to call the
-engineer.
+A unit whose stop stands gets no sheet. One that an engineer has released for work has one like any other, with the
+release and what is suspected at its head.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_data import JobRow, PlanView, job_rows, stop_rows
 from tapwear.report.plan_orders import items_of, us_gallons
-from tapwear.report.plan_words import chance_words, hours_words, parts, recall_words, request_words, severe_words
+from tapwear.report.plan_words import chance_words, engineer_lines, hours_words, parts, recall_words, request_words
 from tapwear.report.templating import house
 from tapwear.words import CAUTIONS, as_typed
 
@@ -53,11 +53,14 @@ TESTS = (
 
 @dataclass(frozen=True)
 class JobSheet:
-    """One sheet. `steps` empty: a severe finding, nobody goes there on the strength of this sheet."""
+    """One sheet.
+
+    release : by whom a stopped unit was released for work de-energised, since when and why; "" where it was not
+    suspected : what its stop rests on
+    """
 
     unit: str
     title: str
-    severe: str
     identity: tuple[tuple[str, str], ...]
     why: tuple[str, ...]
     needs: tuple[tuple[str, str], ...]
@@ -65,34 +68,37 @@ class JobSheet:
     steps: tuple[str, ...]
     phases: tuple[str, ...]  # of the rows for contacts; empty where the contacts are not reached
     command: str
+    suspected: tuple[str, ...] = ()
+    release: str = ""
 
 
 def job_sheets(view: PlanView, units: Sequence[str] = ()) -> list[JobSheet]:
     """The sheets in the order of the plan's weeks: of the units named, else of all that are still to be done.
 
-    Jobs without a place have none.
+    Jobs without a place have none, and units whose stop stands have none either.
     """
     placed, _ = parts(job_rows(view.result))
+    away = {one.unit for one in stop_rows(view.result)}
     chosen = [row for row in placed if (row.unit in units if units else row.progress != "done")]
-    return [_sheet(row, view) for row in chosen]
+    return [_sheet(row, view) for row in chosen if row.unit not in away]
 
 
 def _sheet(row: JobRow, view: PlanView) -> JobSheet:
-    severe = severe_words([row])
     opens = row.task in OPENING
-    steps = () if severe else (*BEFORE, *DRAINING, *(CONTACTS if opens else ()), *AFTER, LATER)
+    steps = (*BEFORE, *DRAINING, *(CONTACTS if opens else ()), *AFTER, LATER)
     phase = [row.phase] * 6 if row.phase else ["A", "A", "B", "B", "C", "C"]
     return JobSheet(
         unit=row.unit,
         title=f"Job sheet: {row.task}, {row.unit}",
-        severe=severe,
         identity=_identity(row, view),
         why=_why(row),
         needs=_needs(row),
         kit=tuple(items_of(row)),
         steps=steps,
-        phases=tuple(phase) if opens and not severe else (),
-        command="" if severe else _command(row),
+        phases=tuple(phase) if opens else (),
+        command=_command(row),
+        suspected=row.suspected,
+        release=f"{row.stop}; {row.release}" if row.release else "",
     )
 
 
@@ -144,4 +150,5 @@ def _command(row: JobRow) -> str:
 def sheets_html(view: PlanView, sheets: Sequence[JobSheet]) -> str:
     """The sheets, each on A4 from a new page. Raises MissingExtra without jinja2."""
     page = house("Job sheets on paper").get_template("plan_jobsheets.html")
-    return f"{page.render(name=view.name, sheets=sheets, cautions=CAUTIONS, tests=TESTS)}\n"
+    stopped = engineer_lines(stop_rows(view.result))
+    return f"{page.render(name=view.name, stopped=stopped, sheets=sheets, cautions=CAUTIONS, tests=TESTS)}\n"

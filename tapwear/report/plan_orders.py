@@ -34,6 +34,7 @@ class Order:
     station: str
     number: int
     words: str
+    stop: str = ""  # of the unit: only work de-energised
 
     @property
     def us_gallons(self) -> float | None:
@@ -98,6 +99,7 @@ def orders(rows: Sequence[JobRow]) -> list[Order]:
                     station=row.station,
                     number=row.number or 0,
                     words="; ".join([*words, *([lead] if lead else [])]),
+                    stop=row.stop,
                 )
             )
     return sorted(found, key=lambda one: (one.order_by or one.needed_on, one.needed_on, one.number, one.item))
@@ -127,7 +129,9 @@ def crew_weeks(result: PlanResult) -> list[CrewWeek]:
     limits = result.limits
     used: dict[tuple[str, str, str], float] = defaultdict(float)
     numbers: dict[tuple[str, str, str], list[int]] = defaultdict(list)
-    for number, slot in enumerate(result.placed, start=1):
+    known = result.numbers
+    for slot in result.placed:
+        number = known[slot.job.job_id]
         first = limits.weeks.index(slot.start_week or "")
         for week in limits.weeks[first : first + slot.job.weeks]:
             for skill in dict.fromkeys(("", slot.job.skill)):

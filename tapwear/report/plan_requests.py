@@ -10,8 +10,15 @@ from tapwear.plan.limits import group_words
 from tapwear.plan.types import Job, PlanResult
 from tapwear.report.page import Block, Line, table
 from tapwear.report.plain import plain
-from tapwear.report.plan_data import JobRow, PlanView, job_rows
-from tapwear.report.plan_words import chance_words, hours_words, recall_words, request_words, severe_words
+from tapwear.report.plan_data import JobRow, PlanView, job_rows, stop_rows
+from tapwear.report.plan_words import (
+    chance_words,
+    engineer_lines,
+    hours_words,
+    recall_words,
+    release_words,
+    request_words,
+)
 from tapwear.report.templating import house
 from tapwear.words import CAUTION_SHORT
 
@@ -27,7 +34,8 @@ SIGNED = ("conditions set", "asked by (name, day)", "approver (name, day, signat
 
 @dataclass(frozen=True)
 class OutageRequest:
-    """One request. `facts` are heading and words, in the order in which they are read; `severe` comes first."""
+    """One request. `facts` are heading and words, in the order in which they are read; `severe` comes first:
+    that only work de-energised was released, and by whom."""
 
     unit: str
     station: str
@@ -40,14 +48,16 @@ class OutageRequest:
 def outage_requests(view: PlanView, units: Sequence[str] = ()) -> list[OutageRequest]:
     """The requests of a plan in the order of its weeks: of the units named, else of all that are still to be done.
 
-    Jobs without a place, and those of units that are exchanged beside their bypass, need none.
+    Jobs without a place, those of units whose stop stands, and those of units that are exchanged beside their bypass,
+    need none.
     """
     slots, around = view.result.placed, _around(view.result)
+    away = {one.unit for one in stop_rows(view.result)}
     rows = [row for row in job_rows(view.result) if row.start_week]
     return [
         _request(row, slot.job, view, around)
         for row, slot in zip(rows, slots, strict=True)
-        if row.needs_outage and (row.unit in units if units else row.progress != "done")
+        if row.needs_outage and row.unit not in away and (row.unit in units if units else row.progress != "done")
     ]
 
 
@@ -95,7 +105,7 @@ def _request(row: JobRow, job: Job, view: PlanView, around: _Around) -> OutageRe
         unit=row.unit,
         station=row.station,
         title=f"Outage request: {row.unit}, {row.station}",
-        severe=severe_words([row]),
+        severe=release_words(row),
         facts=tuple((name, words) for name, words in facts.items() if words),
         signed=(*SIGNED[:2], approver),
     )
@@ -152,9 +162,9 @@ def _why(row: JobRow) -> str:
     return "; ".join(part for part in (due + late, chance, row.why) if part)
 
 
-def requests_text(requests: Sequence[OutageRequest]) -> list[Block]:
-    """The same as words for a pipe, a mail or a screen."""
-    blocks = []
+def requests_text(view: PlanView, requests: Sequence[OutageRequest]) -> list[Block]:
+    """The same as words for a pipe, a mail or a screen; the units whose stop stands come first."""
+    blocks = [Block(words, loud=True) for words in engineer_lines(stop_rows(view.result))]
     for one in requests:
         facts = table(("", ""), one.facts)
         signed = [Line(f"[ ] {words}") for words in DECISION] + [Line(f"{words}: ____________") for words in one.signed]
@@ -166,5 +176,6 @@ def requests_text(requests: Sequence[OutageRequest]) -> list[Block]:
 def requests_html(view: PlanView, requests: Sequence[OutageRequest]) -> str:
     """One A4 page for each request. Raises MissingExtra without jinja2."""
     page = house("Outage requests on paper").get_template("plan_requests.html")
-    made = page.render(name=view.name, requests=requests, decision=DECISION, caution=CAUTION_SHORT)
+    stopped = engineer_lines(stop_rows(view.result))
+    made = page.render(name=view.name, stopped=stopped, requests=requests, decision=DECISION, caution=CAUTION_SHORT)
     return f"{made}\n"

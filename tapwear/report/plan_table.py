@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tapwear.plan.terms import ORDERED
 from tapwear.report.plain import plain
-from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_data import JobRow, PlanView, job_rows, stop_rows
 from tapwear.report.plan_words import (
     chance_words,
     cost_words,
     day_words,
+    engineer_lines,
     headline,
     kit_items,
     parts,
     proof_words,
+    release_words,
     requests_words,
-    severe_words,
     state_words,
 )
 from tapwear.report.terminal import GAP, NARROWEST, cell_width, columns
@@ -56,6 +57,7 @@ class Column:
     rank: int = 0
 
 
+STOP = Column("stop", lambda row: row.stop, "")
 WEEK = Column("week", lambda row: row.start_week or "", "")
 UNIT = Column("unit", lambda row: row.unit, "")
 STATION = Column("station", lambda row: row.station, "")
@@ -84,16 +86,18 @@ def plan_screen(view: PlanView, console: Console) -> list[Text]:
 
     placed, waiting = parts(job_rows(view.result))
     width = max(console.width, NARROWEST)
-    lines = _wrapped(headline(view), "", console, width, indent=0)
+    lines = [
+        line for words in engineer_lines(stop_rows(view.result)) for line in _wrapped(words, "bold", console, width, 0)
+    ]
+    lines += _wrapped(headline(view), "", console, width, indent=0)
     for words in (proof_words(view.result), requests_words(placed)):
         lines += _wrapped(words, "", console, width, indent=0) if words else []
-    if severe_words([*placed, *waiting]):
-        lines += _wrapped(severe_words([*placed, *waiting]), "bold", console, width, indent=0)
     lines.append(Text(""))
-    lines += _table(placed, PLACED, lambda row: [row.why], console)
+    lines += _table(placed, _offered(placed, PLACED), lambda row: [release_words(row), row.why], console)
     if waiting:
         lines += [Text(""), Text("Not placed", "bold")]
-        lines += _table(waiting, NOT_PLACED, lambda row: [row.stopped_by, row.why], console)
+        offered = _offered(waiting, NOT_PLACED)
+        lines += _table(waiting, offered, lambda row: [release_words(row), row.stopped_by, row.why], console)
     lines += [Text(""), Text("This plan rests on", "bold")]
     for words in (*view.result.limits.assumptions, cost_words(view.result)):
         lines += _wrapped(words, "", console, width)
@@ -103,22 +107,32 @@ def plan_screen(view: PlanView, console: Console) -> list[Text]:
 def plan_plain(view: PlanView) -> list[str]:
     """The same for a pipe or a file: one line per job, nothing cut off."""
     placed, waiting = parts(job_rows(view.result))
-    head = (headline(view), proof_words(view.result), requests_words(placed), severe_words([*placed, *waiting]))
-    lines = [words for words in head if words]
-    lines.append("")
-    lines += columns(
-        [*(column.heading for column in PLACED), "why"],
-        [[*(column.cell(row) for column in PLACED), row.why] for row in placed],
-    )
+    head = (headline(view), proof_words(view.result), requests_words(placed))
+    lines = [*engineer_lines(stop_rows(view.result)), *(words for words in head if words), ""]
+    lines += _columns_of(placed, PLACED, {"why": _why})
     if waiting:
         lines += ["", "Not placed"]
-        lines += columns(
-            [*(column.heading for column in NOT_PLACED), "what stops it", "why"],
-            [[*(column.cell(row) for column in NOT_PLACED), row.stopped_by, row.why] for row in waiting],
-        )
+        lines += _columns_of(waiting, NOT_PLACED, {"what stops it": lambda row: row.stopped_by, "why": _why})
     lines += ["", "This plan rests on", *(plain(words) for words in view.result.limits.assumptions)]
     lines.append(cost_words(view.result))
     return [*lines, "", CAUTION_SHORT]
+
+
+def _why(row: JobRow) -> str:
+    return " ".join(words for words in (release_words(row), row.why) if words)
+
+
+def _offered(rows: Sequence[JobRow], offered: Sequence[Column]) -> Sequence[Column]:
+    """The columns, and before all of them that of the stops where there is one."""
+    return (STOP, *offered) if any(row.stop for row in rows) else offered
+
+
+def _columns_of(
+    rows: Sequence[JobRow], offered: Sequence[Column], last: Mapping[str, Callable[[JobRow], str]]
+) -> list[str]:
+    shown = _offered(rows, offered)
+    cells = [[*(column.cell(row) for column in shown), *(cell(row) for cell in last.values())] for row in rows]
+    return columns([*(column.heading for column in shown), *last], cells)
 
 
 def _table(

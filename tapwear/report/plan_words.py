@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from tapwear.plan.jobs import kit_parts
-from tapwear.plan.types import PlanResult
+from tapwear.plan.types import AtEngineer, PlanResult
 from tapwear.report.plain import plain
 from tapwear.report.plan_data import JobRow, PlanView
 from tapwear.weeks import iso_week
@@ -35,6 +35,7 @@ def headline(view: PlanView) -> str:
     parts = [f"{count_words(len(result.placed), 'outage')} placed"]
     parts += [f"{len(result.stopped)} found no place"] if result.stopped else []
     parts += [f"{len(result.undated)} with unknown date"] if result.undated else []
+    parts += [f"{len(result.at_engineer)} stopped and taken out"] if result.at_engineer else []
     start = f"Outage plan {plain(view.name)} for {result.year}, as of {result.as_of.isoformat()}"
     return f"{start}: {', '.join(parts)}."
 
@@ -69,10 +70,25 @@ def chance_words(row: JobRow) -> str:
     return "" if row.chance_late is None else percent_words(row.chance_late)
 
 
-def severe_words(rows: Sequence[JobRow]) -> str:
-    """What must be read before anything else where a job has a severe finding; blank where none has."""
-    units = [row.unit for row in rows if row.severe and row.progress != "done"]
-    return stop_notice(*units) if units else ""
+def engineer_words(stopped: Sequence[AtEngineer]) -> str:
+    """What stands above a plan and all that is made of it; blank where no stop stands."""
+    if not stopped:
+        return ""
+    return f"{stop_notice(*(one.unit for one in stopped))} Taken out of the plan: the engineer decides now."
+
+
+def engineer_lines(stopped: Sequence[AtEngineer]) -> list[str]:
+    """The same, then each unit with its evidence and the week that it was taken out of."""
+    lines = [
+        f"{one.unit}{f' ({one.station})' if one.station else ''}, {one.stop}, {one.reason}. {one.words}"
+        for one in stopped
+    ]
+    return [engineer_words(stopped), *lines] if lines else []
+
+
+def release_words(row: JobRow) -> str:
+    """What is said first of a stopped unit that an engineer has released for work; blank for any other."""
+    return f"{row.stop}; {row.release.rstrip('.')}. Suspected: {' '.join(row.suspected)}" if row.release else ""
 
 
 def day_words(day: date | None) -> str:

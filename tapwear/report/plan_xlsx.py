@@ -6,33 +6,48 @@ from collections.abc import Callable, Sequence
 from datetime import UTC
 from typing import Any
 
+from tapwear.plan.types import AtEngineer
 from tapwear.report.plain import plain
 from tapwear.report.plan_board import Board, week_board
-from tapwear.report.plan_data import JobRow, PlanView, job_rows
+from tapwear.report.plan_data import JobRow, PlanView, job_rows, stop_rows
 from tapwear.report.plan_orders import CrewWeek, Order, Total, crew_weeks, orders, totals, us_gallons
 from tapwear.report.plan_words import (
     COST_WORDS,
+    engineer_lines,
     headline,
     kit_words,
     parts,
     proof_words,
+    release_words,
     request_words,
-    severe_words,
     state_words,
 )
 from tapwear.report.sheets import A3, A4, Column, Workbook, new_sheet, new_workbook, table_sheet, write_cell
 from tapwear.words import CAUTIONS
 
 
-def _field(name: str) -> Callable[[JobRow], object]:
-    def value(row: JobRow) -> object:
-        found = getattr(row, name)
+def _field(name: str) -> Callable[[object], object]:
+    """A field; blank for a unit whose stop stands where that has no such field."""
+
+    def value(row: object) -> object:
+        found = getattr(row, name, None)
         return "; ".join(found) if isinstance(found, tuple) else found
 
     return value
 
 
+def _of_job(words: Callable[[JobRow], str]) -> Callable[[object], object]:
+    return lambda row: words(row) if isinstance(row, JobRow) else None
+
+
+def _why(row: JobRow | AtEngineer) -> str:
+    if isinstance(row, AtEngineer):
+        return f"{row.reason}. {row.words}"
+    return " ".join(words for words in (release_words(row), row.why) if words)
+
+
 PLAN_COLUMNS = (
+    Column("stop", 14, _field("stop")),
     Column("no.", 5, _field("number")),
     Column("week", 10, _field("start_week")),
     Column("from", 11, _field("start_on")),
@@ -47,22 +62,23 @@ PLAN_COLUMNS = (
     Column("middle (50 %)", 11, _field("middle")),
     Column("late (90 %)", 11, _field("late")),
     Column("chance past due", 8, _field("chance_late"), "percent"),
-    Column("settled", 12, state_words),
-    Column("outage request", 20, request_words),
+    Column("settled", 12, _of_job(state_words)),
+    Column("outage request", 20, _of_job(request_words)),
     Column("ask for the permit by", 11, _field("permit_ask_by")),
     Column("crew hours", 8, _field("crew_hours")),
     Column("skill", 12, _field("skill")),
     Column("resources", 18, _field("resources")),
     Column("recall [h]", 8, _field("recall_hours")),
     Column("other work", 22, _field("other_work")),
-    Column("kit", 22, kit_words),
+    Column("kit", 22, _of_job(kit_words)),
     Column("order the kit by", 11, _field("kit_order_by")),
     Column("serial", 14, _field("serial")),
     Column("oil volume [L]", 9, _field("oil_volume_l")),
     Column("PCB status", 16, _field("pcb")),
-    Column("why", 60, _field("why")),
+    Column("why", 60, _why),
 )
 NOT_PLACED_COLUMNS = (
+    Column("stop", 14, _field("stop")),
     Column("unit", 16, _field("unit")),
     Column("station", 16, _field("station")),
     Column("region", 12, _field("region")),
@@ -70,7 +86,7 @@ NOT_PLACED_COLUMNS = (
     Column("due from (10 %)", 11, _field("early")),
     Column("late (90 %)", 11, _field("late")),
     Column("what stops it", 60, _field("stopped_by")),
-    Column("why it is due", 60, _field("why")),
+    Column("why it is due", 60, _why),
 )
 CREW_COLUMNS: tuple[Column, ...] = (
     Column("week", 10, lambda row: row.week),
@@ -84,16 +100,17 @@ CREW_COLUMNS: tuple[Column, ...] = (
     Column("jobs (no.)", 24, lambda row: ", ".join(str(number) for number in row.numbers)),
 )
 ORDER_COLUMNS: tuple[Column, ...] = (
-    Column("order by", 11, lambda one: one.order_by),
-    Column("needed on", 11, lambda one: one.needed_on),
-    Column("what", 30, lambda one: one.item),
-    Column("sets", 8, lambda one: one.sets),
-    Column("oil [L]", 10, lambda one: one.litres),
-    Column("oil [US gal]", 10, lambda one: one.us_gallons),
-    Column("unit", 16, lambda one: one.unit),
-    Column("station", 16, lambda one: one.station),
-    Column("job (no.)", 8, lambda one: one.number),
-    Column("remarks", 40, lambda one: one.words),
+    Column("stop", 14, _field("stop")),
+    Column("order by", 11, _field("order_by")),
+    Column("needed on", 11, _field("needed_on")),
+    Column("what", 30, _field("item")),
+    Column("sets", 8, _field("sets")),
+    Column("oil [L]", 10, _field("litres")),
+    Column("oil [US gal]", 10, _field("us_gallons")),
+    Column("unit", 16, _field("unit")),
+    Column("station", 16, _field("station")),
+    Column("job (no.)", 8, _field("number")),
+    Column("remarks", 40, lambda one: f"{one.reason}: no order" if isinstance(one, AtEngineer) else one.words),
 )
 
 
@@ -103,13 +120,13 @@ def plan_xlsx(view: PlanView) -> bytes:
     made = view.recorded_at.astimezone(UTC).replace(tzinfo=None)
     work = new_workbook(f"Outage plan {view.name}", made, "The XLSX export")
     placed, waiting = parts(job_rows(view.result))
-    needed = orders(placed)
-    table_sheet(work, "plan", PLAN_COLUMNS, placed, A3)
+    needed, stopped = orders(placed), stop_rows(view.result)
+    table_sheet(work, "plan", PLAN_COLUMNS, [*stopped, *placed], A3)
     _board(work, week_board(view.result))
     table_sheet(work, "crew load", CREW_COLUMNS, crew_weeks(view.result), A4)
-    _sums(work, table_sheet(work, "to order", ORDER_COLUMNS, needed, A4), needed)
+    _sums(work, table_sheet(work, "to order", ORDER_COLUMNS, [*stopped, *needed], A4), needed, len(stopped))
     table_sheet(work, "not placed", NOT_PLACED_COLUMNS, waiting, A4)
-    _assumptions(work, view, [*placed, *waiting])
+    _assumptions(work, view)
     return work.content()
 
 
@@ -125,10 +142,10 @@ def _load_words(row: CrewWeek) -> str:
     return "free" if not row.used else "full" if row.used >= row.offered else "part used"
 
 
-def _sums(work: Workbook, sheet: Any, needed: Sequence[Order]) -> None:
-    """Totals below the table, out of reach of its filter."""
-    line = max(1, len(needed)) + 2
-    sheet.write_string(line, 2, "in all", work.looks["head"])
+def _sums(work: Workbook, sheet: Any, needed: Sequence[Order], above: int) -> None:
+    """Totals below the table, out of reach of its filter; `above` are the rows in it that order nothing."""
+    line = max(1, above + len(needed)) + 2
+    sheet.write_string(line, 3, "in all", work.looks["head"])
     for total in totals(needed):
         line += 1
         for at, value in enumerate(_sum_cells(total)):
@@ -137,7 +154,8 @@ def _sums(work: Workbook, sheet: Any, needed: Sequence[Order]) -> None:
 
 def _sum_cells(total: Total) -> tuple[object, ...]:
     litres = total.litres or None
-    return (total.first_order_by, None, total.item, total.sets or None, litres, us_gallons(litres) if litres else None)
+    gallons = us_gallons(litres) if litres else None
+    return (None, total.first_order_by, None, total.item, total.sets or None, litres, gallons)
 
 
 def _board(work: Workbook, board: Board) -> None:
@@ -176,10 +194,11 @@ def _board(work: Workbook, board: Board) -> None:
     sheet.write_string(line + 1, 0, words)
 
 
-def _assumptions(work: Workbook, view: PlanView, rows: Sequence[JobRow]) -> None:
+def _assumptions(work: Workbook, view: PlanView) -> None:
     result = view.result
     made = f"Made by {plain(view.recorded_by)} on {view.recorded_at.date().isoformat()}; {view.status}."
-    said = [severe_words(rows), headline(view), made, proof_words(result), *result.limits.assumptions, *CAUTIONS]
+    said = [*engineer_lines(stop_rows(result)), headline(view), made, proof_words(result)]
+    said += [*result.limits.assumptions, *CAUTIONS]
     lines: list[tuple[str, object]] = [(words, None) for words in said if words]
     lines += [(words, getattr(result.costs, name)) for name, words in COST_WORDS.items()]
     if result.proof:

@@ -180,7 +180,7 @@ def test_export_writes_each_format_and_never_over_a_file_by_accident(
     done = run(store, "export", "--format", kind, "--out", str(out))
     assert done.exit_code == 0, done.output
     assert done.stdout == ""
-    beginning = {"csv": b"number,start_week", "xlsx": b"PK", "ics": b"BEGIN:VCALENDAR", "html": b"<!DOCTYPE html>"}
+    beginning = {"csv": b"stop,number,start_week", "xlsx": b"PK", "ics": b"BEGIN:VCALENDAR", "html": b"<!DOCTYPE html>"}
     assert out.read_bytes().startswith(beginning[kind])
     out.write_text("mine")
     assert run(store, "export", "--format", kind, "--out", str(out)).exit_code == 2

@@ -23,9 +23,9 @@ from oil_frames import (
 )
 
 from tapwear.oil.assess import assess
-from tapwear.oil.sentences import SEVERE
 from tapwear.oil.settings import READ_GASES, OilSettings
 from tapwear.oil.types import OilVerdict
+from tapwear.words import stop_notice
 
 ARCING, ARCING_UNITS = steady(24, vacuum=False)
 VACUUM, VACUUM_UNITS = steady(24, vacuum=True)
@@ -181,20 +181,20 @@ def test_a_jump_far_beyond_the_usual_is_severe_and_suggests_no_sample_visit_or_o
     samples.loc[wet, "moisture_mg_per_kg"] = [10.0] * 14 + [40.0, 40.0]
     verdict = verdict_on(samples, ARCING_UNITS, "T1")
     assert (verdict.call, verdict.severe) == ("pull forward", True)
-    assert SEVERE in words_of(verdict)
+    assert stop_notice() in words_of(verdict)
     assert verdict.resample_by is None
     assert verdict.oil_work == ()
     for word in ("resample", "take ", "needed", "visit", "exercise"):
         assert word not in words_of(verdict)
     calm = verdict_on(ARCING, ARCING_UNITS, "T1")
     assert not calm.severe
-    assert SEVERE not in words_of(calm)
+    assert stop_notice() not in words_of(calm)
 
 
 def test_a_slow_fault_that_two_samples_agree_on_is_not_severe() -> None:
     verdict = verdict_on(changed(ARCING, "T1", heated(0.5, 600.0)), ARCING_UNITS, "T1")
     assert not verdict.severe
-    assert SEVERE not in words_of(verdict)
+    assert stop_notice() not in words_of(verdict)
 
 
 # --- a call stands, or is withdrawn ---------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from tapwear.plan.jobs import jobs_from
 from tapwear.report.due_data import due_record
 from tapwear.report.due_words import next_words, status_words
 from tapwear.store.book import Book
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def condition(unit: str = "T1", **changes: Any) -> dict[str, Any]:
@@ -99,12 +99,12 @@ def test_as_of_an_earlier_day_it_is_as_it_was_then() -> None:
 def test_a_severe_condition_leaves_one_thing_to_do_for_every_task() -> None:
     trip = condition(kind="relay_trip", words="surge relay", severe=True)
     service, look = sorted(dues(trip, tasks=("contact service", "inspection")), key=lambda due: due.task)
-    assert (service.severe, next_words(service), next_words(look)) == (True, SEVERE, SEVERE)
+    assert (service.severe, next_words(service), next_words(look)) == (True, stop_notice("T1"), stop_notice("T1"))
     assert service.doubts[0].endswith(
         "noted 2026-05-02 by K.; do not re-energise or operate until the engineer releases it"
     )
     calm = dues(condition(kind="relay_trip", words="surge relay"), tasks=("contact service", "inspection"))
-    assert not any(due.severe or SEVERE in next_words(due) for due in calm)
+    assert not any(due.severe or stop_notice("T1") in next_words(due) for due in calm)
     assert "re-energise" not in " ".join(words for due in calm for words in due.doubts)
 
 
@@ -131,6 +131,6 @@ def test_the_earliest_of_several_governs_and_severe_ones_are_told_first() -> Non
 def test_a_severe_condition_stops_everybody_at_a_unit_without_a_rule_too() -> None:
     noted = fleet(condition(severe=True), tasks=())
     found = assess_book(noted, AS_OF)
-    assert severe_units(found) == {"T1"}
+    assert severe_units(found) == {"T1": "STOP since 2026-05-02"}
     closed = fleet(condition(severe=True, closed_on="2026-05-20"), tasks=())
-    assert severe_units(assess_book(closed, AS_OF)) == set()
+    assert severe_units(assess_book(closed, AS_OF)) == {}

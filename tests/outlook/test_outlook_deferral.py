@@ -9,7 +9,7 @@ from outlook_dues import AS_OF, due
 
 from tapwear.outlook.deferral import with_deferrals
 from tapwear.outlook.types import Due, Outlook
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 LATE = due(overdue=True, next_action="plan the contact service now", doubts=("no oil sample",))
 WORDS = "deferred to 2027-03-01 by K. Lund: winter peak; checks: monthly sample"
@@ -64,8 +64,8 @@ def test_a_decision_dated_after_as_of_is_not_known_yet() -> None:
 
 
 def test_a_severe_finding_keeps_its_one_thing_to_do() -> None:
-    found = seen(due(severe=True, next_action=SEVERE))
-    assert found.next_action == SEVERE
+    found = seen(due(severe=True, next_action=stop_notice("T1")))
+    assert found.next_action == stop_notice("T1")
     assert found.deferral == "deferred to 2027-03-01 by K. Lund: winter peak"  # and no sample as a check meanwhile
 
 

@@ -16,7 +16,7 @@ from tapwear.outlook.next import Look, Round, SampleWanted, next_round, usual_in
 from tapwear.outlook.types import Outlook
 from tapwear.report.next_view import next_page, range_words, what_words
 from tapwear.weeks import cadence_days
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def round_of(now: Outlook, then: Outlook, **changes: object) -> Round:
@@ -71,7 +71,7 @@ def test_a_narrowing_of_days_or_of_a_far_date_is_not_worth_a_visit() -> None:
 
 
 def test_severe_units_go_to_the_engineer_and_are_never_visited() -> None:
-    severe = replace(NOW, severe=True, next_action=SEVERE)
+    severe = replace(NOW, severe=True, next_action=stop_notice("T1"))
     other = replace(NOW, task="contact replacement")
     found = round_of(
         Outlook(AS_OF, (severe, other)),

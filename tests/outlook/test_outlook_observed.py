@@ -16,7 +16,7 @@ from tapwear.outlook.conditions import Noted
 from tapwear.outlook.noticed import Noticed, in_order
 from tapwear.outlook.observed import HOTTER, advice, last_cleaned, last_closed, with_observed
 from tapwear.outlook.types import Outlook
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 
 def told(*visits: list[Noticed], after: float | None = None, cleaned: str = "", suspected: bool = False) -> str:
@@ -141,8 +141,8 @@ def hot(on: str, compartment: float, tank: float) -> list[Noticed]:
 def test_a_compartment_hotter_than_its_tank_is_told_with_how_to_note_it_until_it_is_noted() -> None:
     visits = (hot("2026-05-04", 34, 36), hot("2026-06-01", 43, 39), hot("2026-06-25", 47, 41))
     assert told(*visits) == (
-        "compartment 6 K hotter than the main tank on 2026-06-25, as on 2026-06-01: for the engineer to judge; note it "
-        "with tapwear condition add T1 hotter_than_main_tank --words TEXT"
+        "compartment 6 K hotter than the main tank on 2026-06-25, as on 2026-06-01: refer to the engineer today; note "
+        "it with tapwear condition add T1 hotter_than_main_tank --words TEXT"
     )
     assert told(*visits[:1]) == ""
     assert told(hot("2026-06-25", 43, 40.5)) == ""  # 2.5 K may be the thermometer
@@ -173,6 +173,6 @@ def test_it_stands_at_the_contact_service_and_moves_no_date() -> None:
 
 
 def test_of_a_unit_with_a_severe_finding_nothing_else_is_said() -> None:
-    severe = replace(due(), task="oil change", severe=True, next_action=SEVERE)
+    severe = replace(due(), task="oil change", severe=True, next_action=stop_notice("T1"))
     outlook = Outlook(AS_OF, (due(), severe))
     assert with_observed(outlook, {severe.unit: ("selector stands still",)}) == outlook

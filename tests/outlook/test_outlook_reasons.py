@@ -52,7 +52,7 @@ def test_the_oil_clock_gives_the_very_days_that_the_oil_gives(middle: int, late:
 
 
 def test_without_an_interval_the_opening_that_the_oil_asks_for_comes_first() -> None:
-    assert only_due(asking("pull forward"), rules=()).next_action == "plan the overhaul now; the oil asks for it"
+    assert only_due(asking("pull forward"), rules=()).next_action == "schedule the overhaul now (oil results)"
     assert only_due(rules=()).next_action.startswith("give its interval")
 
 

@@ -15,7 +15,7 @@ from tapwear.outlook.next import SampleWanted, next_round
 from tapwear.outlook.types import Outlook
 from tapwear.outlook.visits_due import read_by_rule, visits_due, with_samples_by_rule
 from tapwear.store.book import Book
-from tapwear.words import SEVERE
+from tapwear.words import stop_notice
 
 NAN = float("nan")
 
@@ -92,7 +92,7 @@ def test_next_asks_for_a_reading_by_its_rule_from_the_deadline_that_it_falls_bef
 
 
 def test_next_never_sends_anybody_to_a_severe_unit_whatever_the_rule_says() -> None:
-    severe = Outlook(AS_OF, (replace(NOW, severe=True, next_action=SEVERE),))
+    severe = Outlook(AS_OF, (replace(NOW, severe=True, next_action=stop_notice("T1")),))
     assert looks(severe, AS_OF, {NOW.unit: (AS_OF, 30.0)}) == []
 
 

@@ -12,6 +12,8 @@ from plan_dues import AS_OF, due
 from tapwear.outlook.types import Due, Outlook
 from tapwear.plan.ahead import Ahead, years_ahead
 from tapwear.plan.lateness import DueDay, spread_days
+from tapwear.report.plan_ahead import ahead_lines
+from tapwear.words import stop_notice
 
 
 def lasting(first: Due, days: int | None) -> Due:
@@ -48,8 +50,16 @@ def test_the_share_of_a_year_is_the_chance_of_falling_due_in_it() -> None:
 
 
 def test_what_is_overdue_counts_in_the_rest_of_this_year() -> None:
-    found = look((due("U1", "2024-01-01", overdue=True), None), (due("U2", None, severe=True), None))
+    released = due("U2", None, severe=True, release="released for work")
+    found = look((due("U1", "2024-01-01", overdue=True), None), (released, None))
     assert counts(found) == [2, 0, 0, 0, 0, 0]
+
+
+def test_a_unit_whose_stop_stands_is_not_counted_but_named() -> None:
+    found = look((due("U1", "2024-01-01", overdue=True), None), (due("U2", "2026-07-10", severe=True), None))
+    assert counts(found) == [1, 0, 0, 0, 0, 0]
+    assert (found.units, found.unknown, [one.unit for one in found.at_engineer]) == (1, (), ["U2"])
+    assert ahead_lines(found)[0].startswith(stop_notice("U2"))
 
 
 def test_tasks_of_one_year_are_one_overhaul_that_takes_the_most_demanding_one_s_hours() -> None:

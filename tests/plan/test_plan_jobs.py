@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from tapwear.outlook.types import Clock, Due, Outlook
-from tapwear.plan.jobs import jobs_from, last_day, rests_on
+from tapwear.plan.jobs import at_engineer, jobs_from, last_day, left_out, rests_on
 
 AS_OF = date(2026, 6, 30)
 
@@ -33,18 +33,40 @@ def test_a_job_belongs_when_its_early_date_lies_before_the_end_of_the_last_week(
     assert set(jobs) == {"IN"}
 
 
-def test_overdue_severe_and_unknown_ones_always_belong() -> None:
+RELEASED: dict[str, Any] = {
+    "severe": True, "release": "released for work de-energised from 2026-07-02 by K. Arden: open it",
+    "stop_words": ("Ethylene rose.",), "work_from": date(2026, 7, 2),
+}  # fmt: skip
+
+
+def test_a_unit_whose_stop_stands_has_no_job_and_is_at_the_engineer() -> None:
+    stopped = due("U1", "2027-03-01", severe=True, stop_since=date(2026, 6, 1), stop_words=("Ethylene rose.",))
+    outlook = Outlook(AS_OF, (stopped, due("SPARE", state="spare", severe=True), due("FREE", "2027-03-01", **RELEASED)))
+    jobs = jobs_from(outlook, 2027)
+    assert [job.unit for job in jobs] == ["FREE"]
+    assert left_out(outlook, jobs) == ()
+    assert [one.unit for one in at_engineer(outlook)] == ["SPARE", "U1"]
+    told = at_engineer(outlook)[1]
+    assert (told.station, told.stop, told.words) == ("ALDER", "STOP since 2026-06-01", "Ethylene rose.")
+    assert told.reason == "taken out: stopped, the engineer decides now"
+
+
+def test_overdue_released_and_unknown_ones_always_belong() -> None:
     jobs = plan_of(
         due("OVERDUE", "2025-01-01", overdue=True),
-        due("SEVERE", "2035-01-01", severe=True),
+        due("RELEASED", "2035-01-01", **RELEASED),
         due("UNKNOWN", None, bounds=(None, date(2031, 1, 1)), bounds_words="2031-01-01 if it were done today"),
         due("LATER", "2035-01-01"),
         due("BEYOND", None, known=True, driver="calendar"),
     )
-    assert set(jobs) == {"OVERDUE", "SEVERE", "UNKNOWN"}
+    assert set(jobs) == {"OVERDUE", "RELEASED", "UNKNOWN"}
     assert not jobs["UNKNOWN"].dated
     assert jobs["UNKNOWN"].why == "due unknown: 2031-01-01 if it were done today"
-    assert jobs["SEVERE"].why.startswith("severe finding: Do not operate")
+    job = jobs["RELEASED"]
+    assert (job.severe, job.work_from, job.suspected) == (True, date(2026, 7, 2), ("Ethylene rose.",))
+    assert job.release == RELEASED["release"]
+    assert job.stop == "STOP: only work de-energised"
+    assert jobs["OVERDUE"].stop == ""
     assert jobs["OVERDUE"].why == (
         "overdue: contact service since 2025-01-01; a recorded deferral is needed until the work is done; "
         "operations drive the date"
@@ -105,19 +127,19 @@ def test_a_task_of_unknown_date_that_cannot_be_due_yet_makes_no_job_and_leads_no
     assert "contact replacement" not in jobs["A"].why
 
 
-def test_a_severe_finding_brings_in_one_task_and_not_every_rule_of_the_unit() -> None:
+def test_a_release_for_work_brings_in_one_task_and_not_every_rule_of_the_unit() -> None:
     jobs = plan_of(
-        due("U1", "2034-01-01", task="contact replacement", severe=True),
-        due("U1", "2030-01-01", severe=True),
-        due("U1", "2027-01-01", task="inspection", severe=True),
+        due("U1", "2034-01-01", task="contact replacement", **RELEASED),
+        due("U1", "2030-01-01", **RELEASED),
+        due("U1", "2027-01-01", task="inspection", **RELEASED),
     )
     assert jobs["U1"].task == "contact service"
     assert jobs["U1"].severe
     assert jobs["U1"].why.count("with it") == 1
 
 
-def test_a_severe_finding_on_a_unit_with_nothing_but_an_inspection_is_not_lost() -> None:
-    assert plan_of(due("U1", "2031-01-01", task="inspection", severe=True))["U1"].severe
+def test_a_release_of_a_unit_with_nothing_but_an_inspection_is_not_lost() -> None:
+    assert plan_of(due("U1", "2031-01-01", task="inspection", **RELEASED))["U1"].severe
 
 
 def test_what_a_rule_leaves_open_is_assumed_and_said() -> None:

@@ -11,7 +11,7 @@ from plan_instances import AS_OF, WEEKS, group, instances, job, limits
 
 from tapwear.plan.check import check
 from tapwear.plan.place import place
-from tapwear.plan.types import Job, Limits, PlanResult
+from tapwear.plan.types import Job, Limits, PlanResult, Slot
 from tapwear.weeks import monday, weeks_of_year
 
 
@@ -44,6 +44,27 @@ def test_an_overdue_job_goes_first_and_at_once() -> None:
 def test_a_severe_job_goes_before_everything_and_takes_the_first_week() -> None:
     jobs = (job("U1", "2026-01-01", overdue=True), job("U2", "2031-01-01", severe=True))
     assert starts(place(jobs, limits(groups=group("U1", "U2")), AS_OF)) == {"U2": "2027-W01", "U1": "2027-W02"}
+
+
+def test_what_is_released_for_work_goes_before_a_pin_but_not_before_work_under_way() -> None:
+    urgent = job("U2", "2031-01-01", severe=True)
+    pinned = job("U1", pinned_week="2027-W01")
+    found = place((pinned, urgent), limits(groups=group("U1", "U2")), AS_OF)
+    assert starts(found) == {"U2": "2027-W01", "U1": None}
+    assert "U2" in found.unplaced[0].stopped_by
+    begun = job("U1", pinned_week="2027-W01", progress="started")
+    found = place((begun, urgent), limits(groups=group("U1", "U2")), AS_OF)
+    assert starts(found) == {"U1": "2027-W01", "U2": "2027-W02"}
+
+
+def test_what_is_released_for_work_starts_no_sooner_than_the_release_says() -> None:
+    urgent = job("U1", "2026-01-01", severe=True, work_from=date(2027, 1, 12))
+    assert starts(place((urgent,), limits(), AS_OF)) == {"U1": "2027-W03"}
+    closed = {"ALDER": dict.fromkeys(WEEKS[2:], "rebuilding")}
+    (slot,) = place((urgent,), limits(closed=closed), AS_OF).unplaced
+    assert "released for work from 2027-01-12" in slot.stopped_by
+    early = replace(place((urgent,), limits(), AS_OF), slots=(Slot(urgent, "2027-W02"),))
+    assert check(early) == ["U1 / contact service starts on 2027-01-11, it is released for work from 2027-01-12"]
 
 
 def test_of_two_equally_pressing_the_one_of_more_consequence_goes_first() -> None:

@@ -10,7 +10,6 @@ from plan_dues import AS_OF, job
 from tapwear.plan.publish import past_limit
 from tapwear.plan.types import Limits, PlanResult, Slot
 from tapwear.weeks import weeks_of_year
-from tapwear.words import SEVERE
 
 DECIDED = date(2026, 6, 1)
 
@@ -32,8 +31,9 @@ def test_a_slot_past_the_middle_date_is_named_with_its_tasks_and_chance() -> Non
     assert "oil change due on 2027-06-01" in past_limit(plan("2027-W30"), [], AS_OF)[0]
 
 
-def test_a_severe_finding_is_said_with_its_words() -> None:
-    assert past_limit(plan("2027-W10", severe=True), [], AS_OF)[0].endswith(f"; severe finding: {SEVERE}")
+def test_what_an_engineer_has_released_for_work_needs_no_deferral() -> None:
+    assert past_limit(plan("2027-W10", severe=True, release="released for work"), [], AS_OF) == []
+    assert past_limit(plan("2027-W10", severe=True), [], AS_OF) != []
 
 
 def test_a_deferral_of_that_task_until_the_slot_lets_it_through() -> None:

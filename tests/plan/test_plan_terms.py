@@ -350,7 +350,7 @@ def test_a_plan_with_everything_comes_back_from_its_document() -> None:
 
 def test_a_document_of_the_first_version_still_loads() -> None:
     document = to_document(plan(due("U1")))
-    new = {"costs", "proof", "follows", "left_out"}
+    new = {"costs", "proof", "follows", "left_out", "at_engineer"}
     old = {key: value for key, value in document.items() if key not in new}
     first = ("unit", "task", "station", "region", "bank", "early", "middle", "late", "weeks", "crew_hours", "kit",
              "kit_ready_on", "severe", "overdue", "why", "phase", "weight", "assumed", "start_week", "stopped_by",
@@ -359,6 +359,30 @@ def test_a_document_of_the_first_version_still_loads() -> None:
     old["limits"] = {k: v for k, v in document["limits"].items() if k not in ("skill_hours", "resources")}
     found = from_document(old)
     assert (found.slots[0].job.unit, found.slots[0].job.resources, found.proof) == ("U1", (), None)
+    assert (found.at_engineer, found.slots[0].job.release, found.slots[0].job.work_from) == ((), "", None)
+
+
+def test_stops_and_releases_are_kept_in_the_document() -> None:
+    released = due("U1", severe=True, release="released for work", work_from=date(2027, 1, 5), stop_words=("Hot.",))
+    result = plan(released, due("U2", severe=True, stop_words=("Ethylene rose.",)))
+    found = from_document(to_document(result))
+    assert found == result
+    assert (found.slots[0].job.work_from, found.slots[0].job.suspected) == (date(2027, 1, 5), ("Hot.",))
+    assert [(one.unit, one.words) for one in found.at_engineer] == [("U2", "Ethylene rose.")]
+
+
+def test_what_is_released_for_work_keeps_close_to_no_plan() -> None:
+    first = plan(due("U1", "2027-06-01"), due("U2", "2027-06-01"))
+    again = plan(
+        due("U1", "2027-06-01", severe=True, release="released for work", work_from=date(2027, 1, 12)),
+        due("U2", "2027-06-01"),
+        follow=first, follows="2027-a",
+        inputs=Inputs(notes=(note("U1", "request", weeks="2027-W22", status="approved", happened_on=AS_OF),)),
+    )  # fmt: skip
+    assert week_of(again, "U1") == "2027-W03"
+    assert week_of(again, "U2") == week_of(first, "U2")
+    kept = {slot.job.unit: slot.job.kept_week for slot in again.slots}
+    assert kept == {"U1": None, "U2": week_of(first, "U2")}
 
 
 @pytest.mark.parametrize("year", [2026, 2032])

@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 
 LONGEST_LINE = 75  # octets without the line break
 ONCE = {
-    "VCALENDAR": {"VERSION", "PRODID", "NAME"},
+    "VCALENDAR": {"VERSION", "PRODID", "NAME", "DESCRIPTION"},
     "VEVENT": {
         "UID", "DTSTAMP", "SEQUENCE", "DTSTART", "DTEND", "SUMMARY", "DESCRIPTION", "LOCATION", "STATUS", "TRANSP",
     },

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
+from typing import Any
 
+from tapwear.outlook.stops import Stop
 from tapwear.plan.place import place
+from tapwear.plan.since import under_stops
 from tapwear.plan.types import Job, Limits
 from tapwear.report.plan_data import PlanView
 from tapwear.weeks import weeks_of_year
@@ -21,6 +25,12 @@ HOSTILE = (
     "\x1b[31mred\x07",
     "{{ 7*7 }}",
 )
+
+
+RELEASED: dict[str, Any] = {
+    "severe": True, "release": "released for work de-energised from 2027-02-01 by K. Arden: open it",
+    "suspected": ("Ethylene rose.",), "work_from": date(2027, 2, 1),
+}  # fmt: skip
 
 
 def job(unit: str, due: str = "2027-03-01", station: str = "ALDER", weeks: int = 1, **given: object) -> Job:
@@ -41,6 +51,18 @@ def view(*jobs: Job, sequence: int = 0, **given: object) -> PlanView:
     values.update(given)
     result = place(jobs, Limits(WEEKS, **values), AS_OF)  # type: ignore[arg-type]
     return PlanView("2027-a", "draft", datetime(2026, 6, 30, 9, 15, tzinfo=UTC), "A. Planner", sequence, result)
+
+
+def released(unit: str, **given: object) -> Job:
+    """A stopped unit that an engineer has released for work."""
+    return job(unit, **{**RELEASED, **given})
+
+
+def stopped(unit: str, *jobs: Job, sequence: int = 0, **given: object) -> PlanView:
+    """A plan of jobs, and a unit that was stopped since."""
+    plan = view(*jobs, sequence=sequence, **given)
+    stop = Stop(unit, date(2026, 6, 1), ("Ethylene rose.",))
+    return replace(plan, result=under_stops(plan.result, {unit: stop}))
 
 
 def usual() -> PlanView:

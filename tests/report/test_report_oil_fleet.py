@@ -88,16 +88,16 @@ def text_of(units: list[OilUnit], full: bool = False) -> str:
 
 
 def test_the_page_begins_with_severe_units_and_calls_before_the_groups() -> None:
-    severe = unit(sample("2026-03-01"), stop="STOP since 2026-05-01", verdict=pulled(severe=True), identity={"unit": "S1"})
+    stopped = {"stop": "STOP since 2026-05-01", "verdict": pulled(severe=True)}
+    severe = unit(sample("2026-03-01"), identity={"unit": "S1"}, **stopped)
     opening = unit(sample("2026-03-01"), verdict=pulled(), identity={"unit": "P1"})
     flagged = unit(
         sample("2026-03-01"), verdict=verdict("resample", resample_by=date(2026, 7, 18)), identity={"unit": "R1"}
     )
     text = text_of([*fleet(9), flagged, opening, severe])
     assert text.startswith(stop_notice("S1"))
-    places = [
-        text.index(word) for word in ("Oil of the fleet", "What it asks for", "STOP since 2026-05-01   S1   AH", "P1   AH", "R1   AH", "town:")
-    ]
+    rows = ("STOP since 2026-05-01   S1   AH", "P1   AH", "R1   AH")
+    places = [text.index(word) for word in ("Oil of the fleet", "What it asks for", *rows, "town:")]
     assert places == sorted(places)
     block = text[text.index("STOP since 2026-05-01   S1   AH") : text.index("P1   AH")]
     assert "Next sample" not in block

@@ -102,7 +102,7 @@ def test_the_workbook_has_typed_cells_a_frozen_heading_and_a_filter() -> None:
         assert page.page_setup.orientation == "landscape"
         assert str(page.page_setup.paperSize) == ("8" if page.title == "plan" else "9")  # A3, A4
     assert book["week board"].cell(2, 10).value == "1"
-    assert [cell.value for cell in book["not placed"]["A"]] == ["unit", "U3", "U4"]
+    assert [cell.value for cell in book["not placed"]["B"]] == ["unit", "U3", "U4"]
     told = [cell.value for cell in book["assumptions"]["A"]]
     assert "No crew hours given for region North: not limited." in told
     assert set(CAUTIONS) <= set(told)

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from datetime import date
 from html.parser import HTMLParser
 
 import pytest
-from plan_examples import HOSTILE, WEEKS, job, usual, view
+from plan_examples import HOSTILE, WEEKS, job, released, stopped, usual, view
 
 from tapwear.plan.types import Proof
 from tapwear.report.pages_choice import BoardPaper
 from tapwear.report.plan_board import months, part_of, week_board
 from tapwear.report.plan_html import SIZES, plan_html
-from tapwear.words import CAUTION_SHORT, CAUTIONS
+from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
 
 class Tags(HTMLParser):
@@ -111,11 +110,18 @@ def test_hostile_text_stays_text_on_the_page() -> None:
     assert "\x1b" not in tags.text
 
 
-def test_a_severe_job_puts_its_caution_first_until_it_is_done() -> None:
-    text = Tags(plan_html(view(job("U1", severe=True)))).text
-    assert text.index("Do not operate, approach or sample energised") < text.index("Treat as energised")
-    done = job("U1", severe=True, progress="done", done_on=date(2027, 3, 4))
-    assert "Severe finding at" not in Tags(plan_html(view(done))).text
+def test_a_stop_stands_first_on_the_board_and_its_unit_nowhere_else() -> None:
+    text = Tags(plan_html(stopped("U2", job("U1")))).text
+    assert text.index(stop_notice("U2")) < text.index("the engineer decides now") < text.index("Outage plan 2027-a for")
+    assert text.index("STOP since 2026-06-01") < text.index("Outage plan 2027-a for")
+    assert text.count("U2") == 2
+    assert "STOP" not in Tags(plan_html(view(job("U1")))).text
+
+
+def test_what_is_released_for_work_says_so_first_in_its_row() -> None:
+    text = " ".join(Tags(plan_html(view(released("U1")))).text.split())
+    assert text.index("STOP: only work de-energised") < text.index("U1")
+    assert "by K. Arden: open it. Suspected: Ethylene rose." in text
 
 
 @pytest.mark.parametrize("paper", list(BoardPaper))

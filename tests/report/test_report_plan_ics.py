@@ -8,12 +8,12 @@ from datetime import date, timedelta
 import pytest
 from icalendar import Calendar
 from ics_reader import Part, read_calendar
-from plan_examples import HOSTILE, job, usual, view
+from plan_examples import HOSTILE, job, released, stopped, usual, view
 
 from tapwear.plan.types import LeftOut
 from tapwear.report.plan_data import PlanView
 from tapwear.report.plan_ics import plan_ics
-from tapwear.words import CAUTION_SHORT, SEVERE
+from tapwear.words import CAUTION_SHORT, stop_notice
 
 
 def events(plan: PlanView, *earlier: PlanView) -> list[Part]:
@@ -118,10 +118,31 @@ def test_what_was_done_is_not_cancelled_by_a_later_plan_without_it() -> None:
     assert "last done on 2027-03-04" in str(gone.values["DESCRIPTION"])
 
 
-def test_a_severe_finding_stands_first_in_its_entry() -> None:
-    event = one(view(job("U1", severe=True)))
-    assert str(event["SUMMARY"]).startswith("severe finding: ")
-    assert SEVERE in str(event["DESCRIPTION"]).split("\n")[0]
+def test_a_release_for_work_stands_first_in_its_entry() -> None:
+    event = one(view(released("U1")))
+    assert event["SUMMARY"] == "STOP: only work de-energised: contact service: U1, ALDER"
+    assert "by K. Arden: open it. Suspected: Ethylene rose." in str(event["DESCRIPTION"]).split("\n")[0]
+
+
+def test_a_stop_is_said_by_the_calendar_and_makes_no_event() -> None:
+    plan = stopped("U2", job("U1"))
+    calendar = read_calendar(plan_ics(plan))
+    assert str(calendar.values["DESCRIPTION"]).startswith(stop_notice("U2"))
+    assert [event.values["SUMMARY"] for event in calendar.parts] == ["contact service: U1, ALDER"]
+
+
+def test_the_entry_of_a_unit_stopped_since_is_cancelled_with_a_higher_sequence_and_without_alarms() -> None:
+    before = view(job("U1", permit_from=date(2026, 9, 1)))
+    now = stopped("U1", job("U1", permit_from=date(2026, 9, 1)))
+    old, gone = events(before)[0], events(replace(now, revised={"U1": 1}))[0]
+    assert len(old.parts) == 2
+    assert gone.parts == []
+    assert (gone.values["STATUS"], gone.values["UID"]) == ("CANCELLED", old.values["UID"])
+    assert gone.values["SUMMARY"] == "STOP, cancelled: contact service: U1, ALDER"
+    assert str(gone.values["DESCRIPTION"]).startswith(stop_notice("U1"))
+    assert (old.values["SEQUENCE"], gone.values["SEQUENCE"]) == (0, 1)
+    later = stopped("U1", job("U2", station="BIRCH"), sequence=1)
+    assert "STOP, cancelled: contact service: U1, ALDER" in [event.values["SUMMARY"] for event in events(later, now)]
 
 
 def test_text_of_the_store_cannot_begin_a_line_of_its_own() -> None:

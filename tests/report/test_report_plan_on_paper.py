@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from browser import Browser, find_browser
-from plan_examples import WEEKS, job, view
+from plan_examples import RELEASED, WEEKS, job, stopped
 
 from tapwear.report.pages_choice import BoardPaper
 from tapwear.report.plan_data import PlanView
@@ -39,17 +39,18 @@ def printed(browser: Browser, page: str, folder: Path) -> list[tuple[float, floa
 
 
 def plan(jobs: int, stations: int) -> PlanView:
-    """A year with closed weeks, crews and a severe unit; jobs spread over stations and months."""
+    """A year with closed weeks, crews, a stopped unit and one released for work; jobs over stations and months."""
     names = [f"STATION {at:02d}" for at in range(stations)]
     made = [
         job(
             f"T{at:02d}-{1 + at // stations}", f"2027-{1 + at * 5 % 12:02d}-15", names[at % stations],
-            weeks=1 + at % 3, severe=at == 3, request_status="asked" if at % 2 else "", days=3.0,
+            weeks=1 + at % 3, **(RELEASED if at == 3 else {}), request_status="asked" if at % 2 else "", days=3.0,
             rests_on=tuple(f"reading: {number},000 on 2026-05-02" for number in range(6)),
         )
         for at in range(jobs)
     ]  # fmt: skip
-    return view(
+    return stopped(
+        "STOPPED-1",
         *made,
         closed={name: dict.fromkeys(WEEKS[25:33], "summer peak") for name in names[::2]},
         crew_hours={("North", week): 900.0 - (week == WEEKS[51]) for week in WEEKS},
@@ -77,5 +78,5 @@ def test_a_plan_too_large_for_that_goes_on_over_further_sheets(browser: Browser,
 def test_each_request_takes_a_sheet_and_each_job_sheet_two_sides(browser: Browser, tmp_path: Path) -> None:
     year = plan(7, 7)
     assert len(printed(browser, requests_html(year, outage_requests(year)), tmp_path)) == 7
-    # The unit with a severe finding has nothing to fill in, and so no second side.
-    assert len(printed(browser, sheets_html(year, job_sheets(year)), tmp_path)) == 6 * 2 + 1
+    # Before them a sheet with the unit that is stopped.
+    assert len(printed(browser, sheets_html(year, job_sheets(year)), tmp_path)) == 1 + 7 * 2

@@ -106,10 +106,10 @@ def test_the_sheet_of_crew_load_says_in_words_how_full_a_week_is() -> None:
 def test_the_sheet_of_orders_ends_with_totals_that_its_filter_leaves_alone() -> None:
     plan = view(job("U1", oil_volume_l=300.0), job("U2", "2027-06-07", oil_volume_l=2400.0))
     sheet = load_workbook(io.BytesIO(plan_xlsx(plan)))["to order"]
-    assert sheet.auto_filter.ref == "A1:J5"
+    assert sheet.auto_filter.ref == "A1:K5"
     below = [row for row in sheet.iter_rows(min_row=6, values_only=True) if any(row)]
-    assert [row[2] for row in below] == ["in all", "kit 7", "oil"]
-    assert (below[1][3], below[2][4], below[2][5]) == (2, 2700, 713)
+    assert [row[3] for row in below] == ["in all", "kit 7", "oil"]
+    assert (below[1][4], below[2][5], below[2][6]) == (2, 2700, 713)
 
 
 def test_the_sheet_of_assumptions_gives_costs_and_proof_as_numbers() -> None:

@@ -7,14 +7,14 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-from plan_examples import HOSTILE, WEEKS, job, usual, view
+from plan_examples import HOSTILE, WEEKS, job, released, stopped, usual, view
 from test_report_plan_html import Tags
 
 from tapwear.report.page import page_plain
 from tapwear.report.plan_data import PlanView
 from tapwear.report.plan_jobsheets import job_sheets, sheets_html
 from tapwear.report.plan_requests import outage_requests, requests_html, requests_text
-from tapwear.words import CAUTION_SHORT, CAUTIONS, SEVERE
+from tapwear.words import CAUTION_SHORT, CAUTIONS, stop_notice
 
 
 def facts(plan: PlanView, unit: str = "U1") -> dict[str, str]:
@@ -80,7 +80,7 @@ def test_there_is_no_request_for_what_needs_no_outage_is_done_or_has_no_place() 
 
 def test_the_text_holds_every_fact_the_decision_and_the_caution() -> None:
     plan = usual()
-    lines = page_plain(requests_text(outage_requests(plan)))
+    lines = page_plain(requests_text(plan, outage_requests(plan)))
     text = "\n".join(lines)
     assert [line for line in lines if line.startswith("Outage request")] == [
         "Outage request: U1, ALDER",
@@ -160,18 +160,31 @@ def test_contacts_are_asked_for_only_where_the_work_reaches_them() -> None:
     assert '--work "oil change"' in changed.command
 
 
-def test_a_severe_finding_leaves_nothing_but_its_words_on_requests_and_sheets() -> None:
-    plan = view(job("U1", severe=True, kit=""))
-    (one,) = outage_requests(plan)
-    assert SEVERE in one.severe
-    assert page_plain(requests_text([one]))[1].strip().endswith(SEVERE)
-    (sheet,) = job_sheets(plan)
-    assert (sheet.steps, sheet.phases, sheet.command) == ((), (), "")
+def test_a_stopped_unit_has_neither_request_nor_sheet_and_stands_first_on_both() -> None:
+    plan = stopped("U1", job("U1"), job("U2", station="BIRCH"))
+    requests, sheets = outage_requests(plan), job_sheets(plan)
+    assert ([one.unit for one in requests], [one.unit for one in sheets]) == (["U2"], ["U2"])
+    assert (outage_requests(plan, ["U1"]), job_sheets(plan, ["U1"])) == ([], [])
+    assert dict(sheets[0].identity)["plan"] == "2027-a, job 2"  # as on what was printed before the stop
+    lines = page_plain(requests_text(plan, requests))
+    assert lines[0].startswith(stop_notice("U1"))
+    assert lines[0].endswith("the engineer decides now.")
+    for page in (requests_html(plan, requests), sheets_html(plan, sheets)):
+        text = Tags(page).text
+        assert text.index(stop_notice("U1")) < text.index("taken out of 2027-W09") < text.index("U2")
+
+
+def test_a_release_for_work_stands_at_the_head_of_request_and_sheet_with_what_is_suspected() -> None:
+    plan = view(released("U1"))
+    (one,), (sheet,) = outage_requests(plan), job_sheets(plan)
+    assert one.severe.startswith("STOP: only work de-energised; released for work de-energised from 2027-02-01")
+    assert page_plain(requests_text(plan, [one]))[1].strip() == one.severe
+    assert sheet.suspected == ("Ethylene rose.",)
+    assert sheet.steps
+    assert sheet.command
     text = Tags(sheets_html(plan, [sheet])).text
-    assert SEVERE in text
-    assert "oil sample taken" not in text
-    assert "baseline sample" not in text
-    assert "as found and as left" not in text
+    assert text.index("by K. Arden: open it") < text.index("Ethylene rose.") < text.index("Steps")
+    assert text.index("Steps") < text.index("as found and as left")
 
 
 @pytest.mark.parametrize("kind", ["requests", "sheets"])

@@ -16,7 +16,6 @@ from tapwear.report.page import page_plain, print_page
 from tapwear.report.stories import Subject
 from tapwear.report.why_count import drawn_from
 from tapwear.report.why_view import why_page
-from tapwear.words import stop_notice
 
 
 def text_of(page: Subject, **options) -> str:

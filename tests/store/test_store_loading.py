@@ -24,6 +24,7 @@ from tapwear.store.loading import load_book, load_units
 from tapwear.store.places import drives_of, find_station
 from tapwear.store.recording import Stamp, insert, record
 from tapwear.store.register import add_unit, swap_units
+from tapwear.store.stops import Severe, open_stop
 
 STAMP = Stamp("Robin", datetime(2026, 11, 1, 8, tzinfo=UTC))
 DAY = date(2026, 6, 3)
@@ -45,6 +46,7 @@ def store(empty_store: Store) -> Store:
             add_sample(connection, unit, {"sampled_on": DAY, "acetylene_ul_per_l": 5.0}, STAMP)
             add_service(connection, unit, {"done_on": DAY, "work": "overhaul"}, STAMP)
             add_event(connection, unit, {"kind": "inspection", "happened_on": DAY}, STAMP)
+            open_stop(connection, unit, Severe(tag, DAY, "oil", "ethylene"), STAMP)
         swap_units(connection, "T2", "S1", date(2026, 7, 1), STAMP)
         for station in ("NORTH", "SOUTH"):
             number = find_station(connection, station)
