@@ -18,7 +18,6 @@ from tapwear.errors import UsageError
 from tapwear.report import terminal
 from tapwear.store.conditions import add_condition
 from tapwear.store.engine import open_store
-from tapwear.store.entries import add_sample
 from tapwear.store.find import find_unit
 from tapwear.store.observations import list_observations
 from tapwear.store.recording import Stamp
@@ -307,9 +306,14 @@ def severe(db: Path) -> None:
     with store.rows(writing=True) as connection:
         from datetime import UTC, date, datetime
 
+        from tapwear.store.conditions import severe_condition
+        from tapwear.store.stops import open_stop
+
         values = {"noted_on": date(2026, 10, 20), "kind": "relay_trip", "words": "surge relay"}
         stamp = Stamp("Robin", datetime(2026, 10, 20, tzinfo=UTC))
-        add_condition(connection, find_unit(connection, "T1"), values, stamp)
+        unit = find_unit(connection, "T1")
+        add_condition(connection, unit, values, stamp)
+        open_stop(connection, unit, severe_condition(unit, {"author": "Robin", **values}), stamp)
     store.close()
 
 
