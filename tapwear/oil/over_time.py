@@ -48,7 +48,7 @@ def calls_over_time(
     asked = samples[samples["unit"].isin(list(wanted))]
     newest = asked.groupby("unit")["sampled_on"].transform("max")
     asked = asked[asked["sampled_on"] >= newest - pd.Timedelta(days=back_days)]
-    last = asked["unit"].map(opened.to_dict()).astype("datetime64[us]")
+    last = opened.reindex(asked["unit"]).set_axis(asked.index)  # `map` stumbles where nothing was ever opened
     asked = asked[last.isna() | (asked["sampled_on"] > last)]
     if asked.empty:
         return []

@@ -90,7 +90,7 @@ def test_a_severe_unit_opens_with_the_warning_and_suggests_no_sample_anywhere(fo
     # A year on, every routine sample is overdue, and the severe unit is still on no list.
     late = run(folder, "oil", "--requests", "--as-of", "2027-06-30", "--json")
     page = json.loads(late.stdout)
-    assert [one["unit"] for one in page["requests"]] == ["AH-T1", "AH-T2"]
+    assert [(one["unit"], one["why"]) for one in page["requests"]] == [("AH-T2", "alarm"), ("AH-T1", "routine")]
     assert page["left_out"]["severe"] == ["BW-T1"]
 
 

@@ -18,11 +18,9 @@ from tapwear.errors import UsageError
 from tapwear.report import terminal
 from tapwear.store.conditions import add_condition
 from tapwear.store.engine import open_store
-from tapwear.store.entries import add_sample
 from tapwear.store.find import find_unit
 from tapwear.store.observations import list_observations
 from tapwear.store.recording import Stamp
-from tapwear.store.stops import Severe, open_stop
 from tapwear.words import CAUTIONS, stop_notice
 
 # Answers in the order of the questions for T1, a sealed unit.
@@ -308,9 +306,14 @@ def severe(db: Path) -> None:
     with store.rows(writing=True) as connection:
         from datetime import UTC, date, datetime
 
+        from tapwear.store.conditions import severe_condition
+        from tapwear.store.stops import open_stop
+
         values = {"noted_on": date(2026, 10, 20), "kind": "relay_trip", "words": "surge relay"}
         stamp = Stamp("Robin", datetime(2026, 10, 20, tzinfo=UTC))
-        add_condition(connection, find_unit(connection, "T1"), values, stamp)
+        unit = find_unit(connection, "T1")
+        add_condition(connection, unit, values, stamp)
+        open_stop(connection, unit, severe_condition(unit, {"author": "Robin", **values}), stamp)
     store.close()
 
 
@@ -328,16 +331,13 @@ def test_at_a_severe_unit_its_words_come_first_and_only_what_was_read_is_asked(d
 def test_a_severe_finding_of_the_oil_stops_as_well(db: Path) -> None:
     from datetime import UTC, date, datetime
 
-    store = open_store(db)
-    with store.rows(writing=True) as connection:
-        sample = {"sampled_on": date(2026, 6, 1), "acetylene_ul_per_l": 100.0}
-        add_sample(connection, find_unit(connection, "T1"), sample, Stamp("R", datetime(2026, 6, 1, tzinfo=UTC)))
-    store.close()
+    from tapwear.store.stops import Severe, open_stop
+
     assert "STOP" not in visit(db, "T1", "--counter", "11110").output
     store = open_store(db)
     with store.rows(writing=True) as connection:
-        found = Severe("T1", date(2026, 6, 2), "oil", "Ethylene rose.")
-        open_stop(connection, find_unit(connection, "T1"), found, Stamp("R", datetime(2026, 6, 2, tzinfo=UTC)))
+        found = Severe("T1", date(2026, 6, 1), "oil", "Ethylene rose.")
+        open_stop(connection, find_unit(connection, "T1"), found, Stamp("R", datetime(2026, 6, 1, tzinfo=UTC)))
     store.close()
     result = visit(db, "T1", "--remark", "x", "--sample")
     assert result.stderr.startswith(stop_notice("T1"))
