@@ -1,0 +1,582 @@
+"""The judge of one counter entry: is the number plausible, and if not, what is odd about it first of all?
+
+`limits_of` (tapwear.counts.plausible) looks at the book once and says what surrounds an entry: the readings before and
+after, each with its weight, the expected rate, recorded exchanges, and what the other counters of the station show.
+`judge` holds one number against that. It uses nothing but plain arithmetic, so that a page can do the same without a
+network; whoever writes it a second time takes the numbers of `Limits` from `as_plain` and follows these steps:
+
+1. Places. The entry stands after all readings of earlier days and before those of later ones. Among readings of its own
+   day its place follows the times of day where both are known, and is tried everywhere where one is not; so is the side
+   of an exchange recorded for that day. The place with the highest probability counts.
+2. Before and after the place up to `REACH` readings each are taken as the last right one (a) and the next right one (b).
+   The weight of a is its `lead` plus the `slip` of all readings between it and the entry; that of b its `trail` likewise.
+3. The operations between two moments are expected by `_leg`: rate, season and days in service; their density by
+   `_log_density`. A counter may roll over, and may have been set back without a record (questioned).
+4. Right: the sum over a and b of weight x density(a to entry) x density(entry to b). Wrong: weight x density(a to b) x the
+   chances of all slips: digits (`_digit_slips`), copied, a neighbour's number, anything else.
+5. Questioned where right / (right + wrong) lies below `question_below`. The words say first what can be seen (below the
+   last reading, above the next one, far more or fewer operations), then the likely slip.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field
+from datetime import date
+from math import cos, exp, floor, inf, isfinite, log, pi, sin, sqrt
+from typing import Any
+
+from tapwear.counts import slips
+
+REACH = 5  # a right reading is sought among so many before and after: up to four wrong ones in a row
+QUESTION_BELOW = 0.92  # an entry less likely right than this is questioned: our choice, about 1 in 60 right ones
+DOUBT_LAST_BELOW = 0.5  # the last reading in the book is named when less likely right than this
+RIGHT = log(0.965)  # chance that a reading is right: our choice
+KNOWN = 0.996  # no number is surer than this: slips in the last digits leave no trace (seen on simulated fleets)
+RESET_A_YEAR = 0.004  # unrecorded resets and exchanges of a counter: our choice
+NOTHING = -1e9  # stands for the logarithm of no chance at all
+WEIGHTLESS = 14.0  # readings that are e^14 times less likely the last right one are not looked at
+HALF = 0.5  # added to counts before logarithms are taken
+DAYS_PER_YEAR = 365.25
+ANGLE = 2.0 * pi / DAYS_PER_YEAR
+EPOCH = date(1970, 1, 1).toordinal()
+MINUTES = 1440.0
+ROOT_TAU = sqrt(2.0 * pi)
+TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 6.0))  # (weight, widening) of the density, as in tapwear.counts.likely
+INSPECTION_OPERATIONS = 40.0
+OUT_OF_SERVICE, STILL_WHEN_OUT, STILL_UNRECORDED, OUT_SPREAD = 0.2, 0.5, 0.002, 1.0
+OUT_SHARE = 0.98  # of a day out of service is not served
+WIDEST = 1.5
+IDLE, COPIED_WHEN_IDLE, SAME, UNLIKELY = 0.3, 0.1, 0.02, 30.0  # as in tapwear.counts.weigh
+MANY_A_DAY, MANY_SPREAD = 300.0, 0.7  # more operations a day are unlikely, by this scatter of the logarithm: our choice
+ROOM, SPARE = 3.0, 60.0  # as in tapwear.counts.exchanges
+
+
+@dataclass(frozen=True)
+class Known:
+    """A reading that the book has of the counter.
+
+    day : date ordinal. minute : of the day, None where not known. value : as written; count : the same on one running
+    scale over exchanges of the counter. exchanges : recorded before it. lead, trail, slip : logarithms of the weight of
+    the chains of right readings up to it, of those from it on, and of its being a slip.
+    """
+
+    day: int
+    minute: int | None
+    value: int
+    count: float
+    exchanges: int
+    lead: float
+    trail: float
+    slip: float
+
+    @property
+    def at(self) -> float:
+        return moment(self.day, self.minute)
+
+
+@dataclass(frozen=True)
+class Exchange:
+    """A recorded exchange of the counter: `offset` is added to a number read after it to have it on the running scale.
+
+    sure : the last number of the old counter and the first of the new one are both recorded.
+    """
+
+    day: int
+    minute: int | None
+    offset: float
+    sure: bool
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Another counter of the station: its last reading, and its usual operations a day."""
+
+    name: str
+    day: int
+    value: int
+    rate: float
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What one counter's entries are held against.
+
+    digits : places of the counter. known, exchanges : in order of time
+    rate_low, rate_high : natural logarithm of the operations a day in service, any rate between the two is as likely;
+        rate_variance : of that logarithm
+    noise : scatter of the logarithm over an interval of `usual_days`
+    season : how the logarithm goes with the year: of cos, sin, cos 2, sin 2 of the angle of the day
+    out_of_service : (first day, last day or None) as date ordinals; inspections : days of recorded ones
+    """
+
+    digits: int
+    known: tuple[Known, ...] = ()
+    exchanges: tuple[Exchange, ...] = ()
+    rate_low: float = log(2.0)
+    rate_high: float = log(2.0)
+    rate_variance: float = 1.7
+    noise: float = 0.18
+    usual_days: float = 90.0
+    season: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    out_of_service: tuple[tuple[int, int | None], ...] = ()
+    inspections: tuple[int, ...] = ()
+    neighbours: tuple[Beside, ...] = ()
+    question_below: float = QUESTION_BELOW
+    slip_chances: tuple[float, ...] = field(default_factory=lambda: tuple(map(float, slips.AS_TYPED)))
+
+    def as_plain(self) -> dict[str, Any]:
+        """The same as JSON has it."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Whether to ask back before an entry is taken.
+
+    questioned : ask back. reason : plain words, "" when there is nothing to say. likely : the number that was
+    probably meant, None if unknown. last_doubtful : the last reading in the book looks wrong, not this entry.
+    low, high : the counter is expected to show between these [as on its digits; low > high across a rollover], None
+    where the book has no reading. probability : that the entry is right.
+    """
+
+    questioned: bool
+    reason: str
+    likely: int | None
+    last_doubtful: bool
+    low: int | None
+    high: int | None
+    probability: float
+
+
+@dataclass(frozen=True)
+class _Leg:
+    """What is to be expected between two moments; see tapwear.counts.likely.Leg."""
+
+    low: float
+    high: float
+    spread: float
+    still: float
+    middle: float
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where an entry stands: how many known readings and exchanges lie before it, its moment, and its offset."""
+
+    behind: int
+    exchanges: int
+    at: float
+    offset: float
+
+
+_Side = tuple[Known | None, float]  # a reading that may be the right one beside the entry, and its log weight
+
+
+@dataclass(frozen=True)
+class _Weighed:
+    """What speaks for and against an entry at a place. slip : its likeliest explanation as (kind, right number)."""
+
+    place: _Place
+    right: float
+    wrong: float
+    last_right: float
+    next_right: float
+    before: Known | None
+    after: Known | None
+    reset: bool
+    slip: tuple[int, float, str]
+
+    @property
+    def probability(self) -> float:
+        return KNOWN * self.right / max(self.right + self.wrong, 1e-300)
+
+
+def moment(day: int, minute: int | None) -> float:
+    """A day and the time of day as one number [days]; noon where the time is not known."""
+    return day + (0.5 if minute is None else minute / MINUTES)
+
+
+def judge(limits: Limits, day: int, value: int, minute: int | None = None) -> Judgement:
+    """Whether the number `value`, read on `day` [date ordinal] at `minute` of the day (None: not known), is plausible."""
+    fits = value < 10**limits.digits
+    if not limits.known:
+        return Judgement(not fits, "" if fits else _too_long(limits), None, False, None, None, float(fits))
+    best = max((_weigh(limits, one, value) for one in _places(limits, day, minute)), key=lambda one: one.probability)
+    low, high = _range(limits, best)
+    if not fits:
+        return Judgement(True, _too_long(limits), None, False, low, high, 0.0)
+    twin = any(one.day == day and one.value == value and None in (minute, one.minute) for one in limits.known)
+    stands = _stands_since(limits, best.place, value)
+    probability = KNOWN if twin or stands else best.probability
+    if stands and not twin:
+        words = f"the counter has shown {value} since {date.fromordinal(stands)}: does it stand still?"
+        return Judgement(False, words, None, False, low, high, probability)
+    if not twin and (probability < limits.question_below or best.reset):
+        reason, likely = _words(limits, best, value)
+        return Judgement(True, reason, likely, best.last_right < DOUBT_LAST_BELOW, low, high, probability)
+    for side, share, name in ((-1, best.last_right, "last"), (0, best.next_right, "next")):
+        if share < DOUBT_LAST_BELOW and not twin:
+            beside = limits.known[best.place.behind + side]
+            written = f"{beside.value} of {date.fromordinal(beside.day)}"
+            reason = f"the {name} reading in the book, {written}, looks wrong, not this one"
+            return Judgement(False, reason, None, True, low, high, probability)
+    return Judgement(False, "", None, False, low, high, probability)
+
+
+def expected_range(limits: Limits, day: int, minute: int | None = None) -> tuple[int, int] | None:
+    """Between which numbers the counter is expected to stand on a day, None where nothing is known."""
+    if not limits.known:
+        return None
+    place = list(_places(limits, day, minute))[-1]
+    found = _range(limits, _weigh(limits, place, limits.known[max(place.behind - 1, 0)].value))
+    return None if found[0] is None or found[1] is None else (found[0], found[1])
+
+
+def told_apart(limits: Limits, day: int, first: tuple[int, int | None], second: tuple[int, int | None]) -> bool:
+    """Whether two different numbers of one day can both be right: (number, minute of the day or None) of each.
+
+    They can where the times of day or the numbers themselves order them, and the later one is above the earlier by no
+    more than a day's operations, or an exchange recorded for the day lies between them.
+    """
+    for one in limits.exchanges:
+        if one.day == day:
+            return True
+    (low, early), (high, late) = sorted((first, second), key=lambda one: one[0])
+    if early is not None and late is not None and early >= late:
+        return False
+    begin, stop = float(day), day + 1.0
+    if early is not None and late is not None:
+        begin, stop = moment(day, early), moment(day, late)
+    on = _leg(limits, begin, stop)
+    return high - low <= max(exp(on.high + 2.0 * on.spread) - HALF, 2.0)
+
+
+def _stands_since(limits: Limits, place: _Place, value: int) -> int:
+    """Since which day the counter shows just this number, if it was read at least twice and nothing else since; or 0.
+
+    A single odd reading between does not count: who reads the old number again has seen the counter standing.
+    """
+    same = [one for one in limits.known[max(place.behind - 3, 0) : place.behind] if one.value == value]
+    return same[0].day if len({one.day for one in same}) > 1 else 0
+
+
+# --- places and weights ---------------------------------------------------------------------------------------
+
+
+def _places(limits: Limits, day: int, minute: int | None) -> Iterator[_Place]:
+    """Where the entry may stand among the known readings and recorded exchanges."""
+    first, last = (
+        sum(_before(one, day, minute, sure) for one in limits.known) for sure in (True, False)
+    )
+    least, most = (sum(_before(one, day, minute, sure) for one in limits.exchanges) for sure in (True, False))
+    for behind in range(first, last + 1):
+        low = max(least, limits.known[behind - 1].exchanges if behind else 0)
+        high = min(most, limits.known[behind].exchanges if behind < len(limits.known) else most)
+        for passed in range(low, high + 1):
+            offset = limits.exchanges[passed - 1].offset if passed else 0.0
+            yield _Place(behind, passed, moment(day, minute), offset)
+
+
+def _before(one: Known | Exchange, day: int, minute: int | None, sure: bool) -> bool:
+    """Whether something known is (surely, or possibly) before the entry."""
+    if one.day != day or None in (one.minute, minute):
+        return one.day < day or (one.day == day and not sure)
+    return bool(one.minute < minute or (one.minute == minute and not sure))  # type: ignore[operator]
+
+
+def _sides(limits: Limits, behind: int) -> tuple[list[_Side], list[_Side]]:
+    """The readings before and after a place that may be the last and the next right one, nearest first, with weights.
+
+    None stands for no right one on that side: all of fewer than `REACH` readings are slips.
+    """
+    before: list[_Side] = []
+    after: list[_Side] = []
+    for side, rows in ((before, limits.known[:behind][::-1]), (after, limits.known[behind:])):
+        lost = 0.0
+        for one in rows[:REACH]:
+            side.append((one, (one.lead if side is before else one.trail) + lost))
+            lost += one.slip
+        if len(rows) < REACH:
+            side.append((None, lost))
+    return _weighty(before), _weighty(after)
+
+
+def _weighty(side: list[_Side]) -> list[_Side]:
+    top = max(weight for _, weight in side)
+    return [(one, weight - top) for one, weight in side if weight > top - WEIGHTLESS]
+
+
+def _weigh(limits: Limits, place: _Place, value: int) -> _Weighed:
+    """The chances that the number is right and that it is a slip, at this place."""
+    before, after = _sides(limits, place.behind)
+    count, modulus = value + place.offset, 10.0**limits.digits
+    fits = value < modulus
+    stranger, name = _stranger(limits, place.at, value)
+    right = wrong = last = following = 0.0
+    best: tuple[float, bool] = (-inf, False)
+    kinds: dict[tuple[int, float], float] = {}
+    for a, weight_a in before:
+        there = _joint(limits, a, place, value, count) if a is not None else (0.0, False)
+        for b, weight_b in after:
+            if a is None and b is None and max(len(before), len(after)) > 1:
+                continue
+            weight = weight_a + weight_b
+            back = _joint_after(limits, place, b, value, count) if b is not None else (0.0, False)
+            for_it = weight + there[0] + back[0] + RIGHT if fits else NOTHING
+            slips_of = list(_slips(limits, place, a, b, value, stranger))
+            base = weight + (_density_between(limits, a, b) if a is not None and b is not None else 0.0)
+            against = exp(base) * sum(chance for chance, _, _ in slips_of)
+            right += exp(max(for_it, -700.0))
+            wrong += against
+            share = exp(max(for_it, -700.0)) + against
+            last += share * (place.behind == 0 or a is limits.known[place.behind - 1])
+            following += share * (place.behind == len(limits.known) or b is limits.known[place.behind])
+            if for_it > best[0]:
+                best = for_it, there[1] or back[1]
+            for chance, kind, meant in slips_of:
+                kinds[kind, meant] = kinds.get((kind, meant), 0.0) + exp(base) * chance
+    (kind, meant), _ = max(kinds.items(), key=lambda one: one[1])
+    total = max(right + wrong, 1e-300)
+    nearest_a, nearest_b = (max(side, key=lambda one: one[1])[0] for side in (before, after))
+    return _Weighed(
+        place, right, wrong, last / total, following / total, nearest_a, nearest_b, best[1], (kind, meant, name)
+    )
+
+
+def _joint(limits: Limits, a: Known, place: _Place, value: int, count: float) -> tuple[float, bool]:
+    """Log density of the operations from a known reading to the entry, and whether the counter was set back between."""
+    guessed = any(not one.sure for one in limits.exchanges[a.exchanges : place.exchanges])
+    return _rise(limits, a.at, place.at, count - a.count, value, guessed, a.exchanges == place.exchanges)
+
+
+def _joint_after(limits: Limits, place: _Place, b: Known, value: int, count: float) -> tuple[float, bool]:
+    guessed = any(not one.sure for one in limits.exchanges[place.exchanges : b.exchanges])
+    return _rise(limits, place.at, b.at, b.count - count, b.value, guessed, b.exchanges == place.exchanges)
+
+
+def _density_between(limits: Limits, a: Known, b: Known) -> float:
+    guessed = any(not one.sure for one in limits.exchanges[a.exchanges : b.exchanges])
+    return _rise(limits, a.at, b.at, b.count - a.count, b.value, guessed, a.exchanges == b.exchanges)[0]
+
+
+def _rise(
+    limits: Limits, begin: float, stop: float, plain: float, shown: int, guessed: bool, one_counter: bool
+) -> tuple[float, bool]:
+    """Log density of a rise of the counter by `plain`, or by that and some turns, or of its having been set back."""
+    modulus = 10.0**limits.digits
+    on = _leg(limits, begin, stop)
+    made = _made(plain, on.middle, modulus)
+    if guessed and (-0.5 * modulus < plain < 0.0 or made > ROOM * on.middle + SPARE):
+        made = on.middle
+    a_day = (made + HALF) / max(stop - begin, HALF)
+    chance = _log_density(made, on) - 0.5 * (max(log(a_day / MANY_A_DAY), 0.0) / MANY_SPREAD) ** 2
+    if not one_counter:
+        return chance, False
+    room = 1.5 * on.middle + 50.0
+    years = max(stop - begin, 1.0) / DAYS_PER_YEAR
+    other = log(RESET_A_YEAR * years * (1.0 / modulus + (1.0 / room if shown <= room else 0.0)))
+    return (other, True) if other > chance else (chance, False)
+
+
+def _made(plain: float, usual: float, modulus: float) -> float:
+    """Operations behind a rise of the counter, with the most plausible number of turns."""
+    made = plain % modulus
+    return made + max(round((usual - made) / modulus), 0) * modulus
+
+
+# --- what to expect between two moments -----------------------------------------------------------------------
+
+
+def _leg(limits: Limits, begin: float, stop: float) -> _Leg:
+    days = stop - begin
+    served = days - OUT_SHARE * sum(
+        max(min(stop, inf if last is None else last + 0.5) - max(begin, first + 0.5), 0.0)
+        for first, last in limits.out_of_service
+    )
+    out = served < OUT_OF_SERVICE * days
+    offset = (_wave(limits, stop) - _wave(limits, begin)) / max(days, 1.0) + log(max(served, HALF))
+    least, most = (exp(min(max(rate + offset, -20.0), 20.0)) for rate in (limits.rate_low, limits.rate_high))
+    middle = sqrt(least * most)
+    shorter = min(max(limits.usual_days / max(served, 1.0), 0.25), 8.0)
+    variance = limits.noise**2 * sqrt(shorter) + limits.rate_variance + 1.0 / (middle + 1.0) + OUT_SPREAD**2 * out
+    inspected = sum(begin < one + 0.5 <= stop for one in limits.inspections)
+    return _Leg(
+        low=log(least + HALF),
+        high=log(most + HALF + INSPECTION_OPERATIONS * inspected),
+        spread=sqrt(min(variance, WIDEST**2)),
+        still=STILL_WHEN_OUT if out else STILL_UNRECORDED,
+        middle=middle,
+    )
+
+
+def _wave(limits: Limits, at: float) -> float:
+    """Integral of the season up to a moment."""
+    day, (c1, s1, c2, s2) = at - EPOCH - 0.5, limits.season
+    return (
+        c1 * sin(ANGLE * day) - s1 * cos(ANGLE * day) + (c2 * sin(2 * ANGLE * day) - s2 * cos(2 * ANGLE * day)) / 2.0
+    ) / ANGLE
+
+
+def _log_density(operations: float, on: _Leg) -> float:
+    """Logarithm of the probability of exactly that many operations on a leg."""
+    if operations < 0:
+        return NOTHING
+    found = log(operations + HALF)
+    z = min((max(on.low - found, found - on.high, 0.0) / on.spread) ** 2, 600.0)
+    total = sum(weight / factor * exp(-0.5 * z / factor**2) for weight, factor in TAILS)
+    total /= (operations + HALF) * (ROOT_TAU * on.spread + on.high - on.low)
+    return log((1.0 - on.still) * total + on.still * (operations == 0) + 1e-300)
+
+
+# --- slips ----------------------------------------------------------------------------------------------------
+
+
+def _slips(
+    limits: Limits, place: _Place, a: Known | None, b: Known | None, value: int, stranger: float
+) -> Iterator[tuple[float, int, float]]:
+    """Explanations of the number as a slip between the right readings a and b: (chance, kind, right number or NaN)."""
+    modulus, chance_of = 10.0**limits.digits, limits.slip_chances
+    leg_a = _leg(limits, a.at, place.at) if a is not None else None
+    leg_b = _leg(limits, place.at, b.at) if b is not None else None
+    before, after = leg_a.middle if leg_a else 0.0, leg_b.middle if leg_b else 0.0
+    usual = before + after
+    total = 0.0
+    if a is not None and b is not None:
+        total = _made(b.count - a.count, usual, modulus)
+        whole = _log_density(total, _leg(limits, a.at, b.at))
+        guess = total * before / max(usual, 1e-9)
+    else:
+        whole, guess = 0.0, before if a is not None else -after
+    start = a.count if a is not None else b.count if b is not None else 0.0
+    origin = (start - place.offset) % modulus
+    size = max(usual, total) + 10.0
+    for chance, kind, meant in _digit_slips(value, (origin + guess) % modulus, limits.digits, chance_of):
+        apart = meant - origin
+        apart += round((guess - apart) / modulus) * modulus
+        if abs(meant - value) <= SAME * size:
+            continue
+        if not (0.0 if a is not None else -UNLIKELY * size) <= apart <= (
+            total if a is not None and b is not None else UNLIKELY * size if a is not None else 0.0
+        ):
+            continue
+        fit = _log_density(apart, leg_a) if leg_a else 0.0
+        if leg_b:
+            fit += _log_density(total - apart if leg_a else -apart, leg_b)
+        yield chance * exp(max(fit - whole, -700.0)), kind, meant
+    went_on = a is None or b is None or total >= IDLE * usual
+    if any(one.value == value for one in limits.known[max(place.behind - 2, 0) : place.behind]):
+        yield chance_of[slips.COPIED] * (1.0 if went_on else COPIED_WHEN_IDLE), slips.COPIED, inf
+    yield chance_of[slips.NEIGHBOUR] * stranger, slips.NEIGHBOUR, inf
+    yield chance_of[slips.OTHER] / modulus, slips.OTHER, inf
+
+
+def _digit_slips(
+    value: int, near: float, digits: int, chance_of: Sequence[float]
+) -> Iterator[tuple[float, int, float]]:
+    """Right numbers behind a number whose digits went wrong: (chance, kind, right number); see `slips.digit_slips`."""
+    modulus = 10**digits
+    heads = [value // 10**k for k in range(digits + 2)]
+    found: list[tuple[float, int, float]] = []
+    for k in range(digits - 1):
+        low, high = heads[k] % 10, heads[k + 1] % 10
+        found.append((chance_of[slips.TRANSPOSED] / (digits - 1), slips.TRANSPOSED, value + (low - high) * 9 * 10**k))
+    for k in range(digits):
+        dropped = heads[k] * 10 ** (k + 1) + value % 10**k
+        mistyped = value - heads[k] % 10 * 10**k
+        for base, kind, share in ((dropped, slips.DROPPED, 1.0), (mistyped, slips.MISTYPED, 1.0 / 9.0)):
+            digit = min(max(floor((near - base) / 10**k), 0), 8)
+            chance = chance_of[kind] * share / digits
+            found += [(chance, kind, base + digit * 10**k), (chance, kind, base + (digit + 1) * 10**k)]
+    for k in range(digits + 1):
+        if heads[k + 1] > 0:
+            found.append((chance_of[slips.EXTRA] / digits, slips.EXTRA, heads[k + 1] * 10**k + value % 10**k))
+    yield from ((chance, kind, float(meant)) for chance, kind, meant in found if meant < modulus)
+
+
+def _stranger(limits: Limits, at: float, value: int) -> tuple[float, str]:
+    """How likely one of the neighbours' counters shows just this number, and which."""
+    best, name = 0.0, ""
+    for one in limits.neighbours:
+        days, rise = floor(at) - one.day, value - one.value
+        if rise < 0 or days < 0:
+            continue
+        if days == 0:
+            chance = float(rise == 0)
+        else:
+            off = log((rise + HALF) / max(one.rate * days, 1.0)) / 0.5
+            chance = exp(max(-0.5 * off * off, -700.0)) / (0.5 * ROOT_TAU * (rise + HALF))
+        if chance > best:
+            best, name = chance, one.name
+    return best, name
+
+
+# --- words ----------------------------------------------------------------------------------------------------
+
+
+def _too_long(limits: Limits) -> str:
+    return f"more than {limits.digits} digits"
+
+
+def _words(limits: Limits, found: _Weighed, value: int) -> tuple[str, int | None]:
+    """What is odd about a number: what can be seen first, then the likely slip; and the number probably meant."""
+    kind, meant, name = found.slip
+    fact, explains = _fact(limits, found, value)
+    if kind == slips.COPIED:
+        return slips.in_words(kind, value, meant, name), None
+    if kind == slips.OTHER or found.reset and found.right > found.wrong:
+        return fact + explains, None
+    words = slips.in_words(kind, value, meant, name)
+    return f"{fact}; {words}" if fact else words, int(meant) if isfinite(meant) else None
+
+
+def _fact(limits: Limits, found: _Weighed, value: int) -> tuple[str, str]:
+    """What anybody sees without knowing of slips, "" where nothing is; and what it asks for where no slip explains it."""
+    place, modulus = found.place, 10.0**limits.digits
+    last, following = found.before, found.after
+    if last is not None and last.exchanges == place.exchanges and value < last.value and not _may_roll(limits, found, value):
+        words = f"below the last reading, {last.value} of {date.fromordinal(last.day)}"
+        return words, ": a counter set back or exchanged has to be recorded"
+    if following is not None and following.exchanges == place.exchanges and value > following.value:
+        return f"above the next reading, {following.value} of {date.fromordinal(following.day)}", ""
+    for one, begin, stop, sign in ((last, None, place.at, 1.0), (following, place.at, None, -1.0)):
+        if one is None:
+            continue
+        on = _leg(limits, one.at if begin is None else begin, one.at if stop is None else stop)
+        made = _made(sign * (value + place.offset - one.count), on.middle, modulus)
+        off = log(made + HALF)
+        if on.low - 2.0 * on.spread <= off <= on.high + 2.0 * on.spread:
+            continue
+        more = "more" if off > on.high else "fewer"
+        since = "since" if sign > 0 else "up to the next reading, of"
+        day = date.fromordinal(one.day)
+        return f"far {more} operations than usual {since} {day}: {made:.0f} against about {on.middle:.0f}", ""
+    return "", slips.in_words(slips.OTHER, value, inf, "")
+
+
+def _may_roll(limits: Limits, found: _Weighed, value: int) -> bool:
+    """Whether the counter may have passed its highest number since the last reading."""
+    last, modulus = found.before, 10.0**limits.digits
+    if last is None:
+        return False
+    on = _leg(limits, last.at, found.place.at)
+    return (value - last.value) % modulus <= exp(on.high + 3.0 * on.spread)
+
+
+def _range(limits: Limits, found: _Weighed) -> tuple[int | None, int | None]:
+    """Numbers between which the counter is expected to stand, as on its digits."""
+    place, modulus = found.place, 10.0**limits.digits
+    low, high = -inf, inf
+    if found.before is not None:
+        least, most = _usual(_leg(limits, found.before.at, place.at))
+        low, high = found.before.count + floor(least), found.before.count - floor(-most)
+    if found.after is not None:
+        least, most = _usual(_leg(limits, place.at, found.after.at))
+        low, high = max(low, found.after.count + floor(-most)), min(high, found.after.count - floor(least))
+        high = max(low, high)
+    return int((low - place.offset) % modulus), int((high - place.offset) % modulus)
+
+
+def _usual(on: _Leg) -> tuple[float, float]:
+    """Operations between which about 19 in 20 right readings lie."""
+    return max(exp(on.low - 2.0 * on.spread) - HALF, 0.0), exp(on.high + 2.0 * on.spread) - HALF
