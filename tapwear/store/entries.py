@@ -6,8 +6,9 @@ counter on the same day, say) is a conflict, shown and not stored, unless it is 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -154,13 +155,70 @@ def add_reading(
     columns = {
         "counter_id": counter.id,
         "read_on": given["read_on"],
+        "read_time": given.get("read_time", ""),
         "value": given["value"],
         "current_a": given.get("current_a"),
         "reader": given.get("reader", ""),
         "remark": given.get("remark", ""),
         "doubt": doubt,
     }
-    return enter(connection, "reading", columns, given, stamp, replace)
+    apart = _other_moments(connection, unit, slot, columns, replace)
+    return enter(connection, "reading", columns, given, stamp, replace, apart)
+
+
+def _other_moments(
+    connection: Connection, unit: UnitKey, slot: str, columns: Mapping[str, Any], replace: bool
+) -> set[int]:
+    """The readings of the same counter and day that are about other moments than a reading with these columns.
+
+    A correction that names no time of day is about the only reading of the day, also where that has one.
+    """
+    rows = lean("reading", "id", "counter_id", "read_on", "read_time", "value", "supersedes_id", "withdrawn")
+    same = [rows.c[name] == columns[name] for name in ("counter_id", "read_on")]
+    others = connection.execute(sa.select(rows.c.id, rows.c.read_time, rows.c.value).where(is_current(rows), *same)).all()
+    if not others or (replace and len(others) == 1 and columns["read_time"] in ("", others[0][1])):
+        return set()
+    swaps = exchanges_on(connection, unit, slot, columns["read_on"])
+    mine = (columns["read_time"], columns["value"])
+    return {number for number, at, value in others if told_apart(mine, (at, value), swaps)}
+
+
+def told_apart(
+    one: tuple[str, int], other: tuple[str, int], exchanges: Sequence[tuple[int | None, int | None]]
+) -> bool:
+    """Whether two readings of one counter and day, each (time of day or "", number), are about different moments.
+
+    They are where both have times and these differ, where one has a time and the numbers differ, and where the counter
+    was exchanged that day and they lie on either side of that: (last number of the old, first of the new) of each.
+    """
+    (early, first), (late, second) = one, other
+    if early != late:
+        return bool(early and late) or first != second
+    for old, new in exchanges:
+        sides = {old is None or abs(value - old) > abs(value - (new or 0)) for value in (first, second)}
+        if len(sides) > 1 or (old is None and first != second):
+            return True
+    return False
+
+
+def exchanges_on(
+    connection: Connection, unit: UnitKey, slot: str, day: date
+) -> list[tuple[int | None, int | None]]:
+    """The counter's exchanges recorded for a day: last number of the old one, first of the new one."""
+    event = lean(
+        *("event", "id", "tap_changer_id", "slot", "kind", "happened_on", "old_reading", "new_reading"),
+        *("supersedes_id", "withdrawn"),
+    )
+    rows = connection.execute(
+        sa.select(event.c.old_reading, event.c.new_reading).where(
+            event.c.tap_changer_id == unit.id,
+            event.c.slot.in_(("", slot)),
+            event.c.kind == "counter_replaced",
+            event.c.happened_on == day,
+            is_current(event),
+        )
+    )
+    return [(row[0], row[1]) for row in rows]
 
 
 def add_event(
@@ -266,9 +324,11 @@ def enter(
     given: Mapping[str, Any],
     stamp: Stamp,
     replace: bool,
+    apart: Collection[int] = (),
 ) -> Outcome:
     """Stores a row, or holds it against the one that is about the same thing: only what was given counts.
 
+    apart : numbers of rows that are not about the same thing although they look so (other moments of one day)
     A correction takes over from the former row whatever it does not state itself.
     """
     same, compared = SAME[table], COMPARED[table]
@@ -278,7 +338,7 @@ def enter(
         .where(is_current(rows), *(rows.c[name] == columns[name] for name in same))
         .order_by(rows.c.id)
     ).scalars()
-    held = {int(number): columns_of(connection, table, number) for number in numbers}
+    held = {int(number): columns_of(connection, table, number) for number in numbers if number not in apart}
     if not held:
         return Outcome("stored", record(connection, table, stamp, **columns), {})
     stated = {
@@ -309,7 +369,7 @@ def _unlike(present: Mapping[str, Any], stated: Mapping[str, Any]) -> dict[str, 
 
 
 _BOOK_COLUMNS = {
-    "reading": ("counter_id", "read_on", "value", "current_a", "reader", "doubt", "remark"),
+    "reading": ("counter_id", "read_on", "read_time", "value", "current_a", "reader", "doubt", "remark"),
     "event": ("tap_changer_id", "slot", "happened_on", "kind", "old_reading", "new_reading", "remark"),
     "service": (
         *("tap_changer_id", "done_on", "work", "resets", "serial_seen", "as_found_counter", "as_left_counter"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -13,7 +14,15 @@ from tapwear.errors import UsageError
 from tapwear.findings import Finding
 from tapwear.store.compartments import known_serials
 from tapwear.store.conditions import condition_columns
-from tapwear.store.entries import check_serial, enter, event_columns, sample_columns, service_columns
+from tapwear.store.entries import (
+    check_serial,
+    enter,
+    event_columns,
+    exchanges_on,
+    sample_columns,
+    service_columns,
+    told_apart,
+)
 from tapwear.store.find import UnitKey, near_names
 from tapwear.store.importing_drives import Drives
 from tapwear.store.importing_known import Known
@@ -100,14 +109,22 @@ class BookIntake:
         raise Refused("unit", f"there is no unit {tag}", self._strangers[tag])
 
     def _keep(
-        self, table: str, row: Row, columns: dict[str, Any], whose: str, how: str, *, leaves_open: tuple[str, ...] = ()
+        self,
+        table: str,
+        row: Row,
+        columns: dict[str, Any],
+        whose: str,
+        how: str,
+        *,
+        leaves_open: tuple[str, ...] = (),
+        apart: Callable[[Any, Any], bool] = lambda old, new: False,
     ) -> Result:
         """Keeps a row for writing, unless the book has it already or says otherwise.
 
         `leaves_open` names columns that hold a usual value of ours, of which the row itself says nothing.
         """
         says = columns if not leaves_open else {**columns, **dict.fromkeys(leaves_open)}
-        said = self._known.judge(table, row, says, whose, how)
+        said = self._known.judge(table, row, says, whose, how, apart)
         if said is not None:
             return said
         batch = self._new.setdefault(table, [])
@@ -140,6 +157,7 @@ class BookIntake:
         columns = {
             "counter_id": counter.id,
             "read_on": on,
+            "read_time": given.get("read_time", "") if name == "value" else "",
             "value": value,
             "current_a": current,
             "reader": given.get("reader", ""),
@@ -148,7 +166,13 @@ class BookIntake:
         }
         typed = f"{value} --on {on}" + ("" if current is None else f" --current {current:g}")
         how = f"keep the book's, or correct it: tapwear log {as_typed(unit.tag)} {typed} --replace --because REASON"
-        return self._keep("reading", row, columns, f"{unit.tag} on {on}", how)
+
+        def apart(old: int, new: int) -> bool:
+            self._write("event")
+            at = columns["read_time"]
+            return told_apart((at, old), (at, new), exchanges_on(self.connection, unit, self._drives.slot(unit, drive, on), on))
+
+        return self._keep("reading", row, columns, f"{unit.tag} on {on}", how, apart=apart)
 
     def _short_enough(self, unit: UnitKey, name: str, value: int | None, digits: int) -> None:
         if value is not None and digits and value >= 10**digits:

@@ -21,7 +21,7 @@ from tapwear.errors import UsageError
 from tapwear.findings import Severity
 from tapwear.store.conditions import condition_columns
 from tapwear.store.counters import counter_for, drive_in
-from tapwear.store.entries import columns_of, squeezed
+from tapwear.store.entries import columns_of, exchanges_on, squeezed, told_apart
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import is_current, lean
 from tapwear.store.observations import positions_known
@@ -72,6 +72,7 @@ class _Row:
 @dataclass
 class _Found:
     rows: list[_Row] = field(default_factory=list)
+    slots: dict[int, str] = field(default_factory=dict)  # drive of each counter
     remarks: list[Remark] = field(default_factory=list)
 
     def refuse(self, name: str, found: str, remedy: str) -> None:
@@ -100,7 +101,7 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
         written = _bring_in_line(connection, visit, old, now.rows, stamp)
     remarks += now.remarks
     if kind != "known" or written:
-        remarks += [told for row in now.rows if row.table == "reading" for told in _others(connection, unit, row)]
+        remarks += [told for row in now.rows if row.table == "reading" for told in _others(connection, unit, now.slots, row)]
     return VisitOutcome("replaced" if kind == "known" and written else kind, written, tuple(remarks))
 
 
@@ -236,10 +237,11 @@ def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: Coun
         found.refuse(name, f"two numbers of one counter of {unit.tag} in one visit, {seen.value} too", "keep one")
         return
     columns = {
-        "counter_id": counter.id, "read_on": visit.visited_on, "value": seen.value, "current_a": None,
-        "reader": visit.by, "doubt": seen.doubt, "remark": "",
+        "counter_id": counter.id, "read_on": visit.visited_on, "read_time": visit.visited_time, "value": seen.value,
+        "current_a": None, "reader": visit.by, "doubt": seen.doubt, "remark": "",
     }  # fmt: skip
     found.rows.append(_Row("reading", f"{slot}/{seen.source}", name, columns))
+    found.slots[counter.id] = slot
 
 
 # --- bringing the book in line --------------------------------------------------------------------------------
@@ -309,11 +311,13 @@ def _bit(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:BIT]
 
 
-def _others(connection: Connection, unit: UnitKey, row: _Row) -> list[Remark]:
-    """What else the book says about that counter on that day."""
-    reading = lean("reading", "id", "counter_id", "read_on", "value", "reader", "supersedes_id", "withdrawn")
+def _others(connection: Connection, unit: UnitKey, slots: Mapping[int, str], row: _Row) -> list[Remark]:
+    """What else the book says about that counter on that day, where time or order do not tell them apart."""
+    reading = lean(
+        *("reading", "id", "counter_id", "read_on", "read_time", "value", "reader"), *("supersedes_id", "withdrawn")
+    )
     others = connection.execute(
-        sa.select(reading.c.value, reading.c.reader)
+        sa.select(reading.c.value, reading.c.reader, reading.c.read_time)
         .where(
             reading.c.counter_id == row.columns["counter_id"],
             reading.c.read_on == row.columns["read_on"],
@@ -322,6 +326,8 @@ def _others(connection: Connection, unit: UnitKey, row: _Row) -> list[Remark]:
         )
         .order_by(reading.c.value)
     ).all()
+    mine = (row.columns["read_time"], row.columns["value"])
+    swaps = exchanges_on(connection, unit, slots[row.columns["counter_id"]], row.columns["read_on"]) if others else ()
     return [
         Remark(
             row.name,
@@ -333,5 +339,6 @@ def _others(connection: Connection, unit: UnitKey, row: _Row) -> list[Remark]:
             "decide which is right: tapwear resolve",
             "conflict",
         )
-        for value, reader in others
+        for value, reader, at in others
+        if not told_apart(mine, (at, value), swaps)
     ]

@@ -39,6 +39,7 @@ class Visit:
     revision : 1 for the first saving; of several savings of one visit the highest counts
     another_unit : the person read `serial_seen` twice: not the unit of this tag stands here. Its counters and
         observations are then not this unit's
+    visited_time : time of day, HH:MM, "" where not known
     observations : by quantity, as in tapwear.visits.observations, numbers in the unit that we keep
     """
 
@@ -53,6 +54,7 @@ class Visit:
     sample_taken: bool = False
     remark: str = ""
     revision: int = 1
+    visited_time: str = ""
 
     @property
     def empty(self) -> bool:
@@ -89,6 +91,7 @@ def content_of(visit: Visit) -> dict[str, Any]:
         "observations": dict(visit.observations),
         "sample_taken": visit.sample_taken,
         "remark": visit.remark,
+        "visited_time": visit.visited_time,
     }  # fmt: skip
     return {name: value for name, value in content.items() if value not in ("", False, [], {})}
 

@@ -34,6 +34,7 @@ PLAIN = (
     _F("revision", "count", "1, and one more for each later saving of the same visit", low=1, high=1_000_000),
     _F("unit", "text", "the owner's asset tag of the tap changer", required=True),
     _F("visited_on", "date", "day of the visit", required=True),
+    _F("visited_time", "time", "time of day, HH:MM"),
     _F("by", "text", "who was there"),
     _F("serial_seen", "text", "serial number read on the nameplate"),
     _F("another_unit", "yes or no", "serial_seen was read twice: the unit of this tag does not stand here"),

@@ -1,0 +1,1 @@
+ALTER TABLE reading ADD COLUMN read_time TEXT NOT NULL DEFAULT '';
