@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
-from tapwear.cli.entering import asked, at_a_terminal, confirmed, tell
+from tapwear.cli.entering import asked, at_a_terminal, confirmed, tell, value_of
 from tapwear.errors import DataRejected, UsageError
+from tapwear.visits.fields import READINGS
 from tapwear.weeks import age_words
 from tapwear.words import as_typed
 
@@ -36,7 +37,7 @@ def limits_for(past: CounterPast, on: date) -> Limits:
 
 
 def expected(past: CounterPast, on: date, value: int, minute: int | None = None) -> Judgement:
-    """The judgement of a number against the readings before and after, the recorded events and the neighbours' counters.
+    """The judgement of a number against the readings before and after, recorded events, the neighbours' counters.
 
     minute : of the day, None where not known. Raises UsageError for a number with more digits than the counter has.
     """
@@ -48,6 +49,12 @@ def expected(past: CounterPast, on: date, value: int, minute: int | None = None)
     from tapwear.counts.judge import judge
 
     return judge(limits_for(past, on), on.toordinal(), value, minute)
+
+
+def question_words(past: CounterPast, on: date, value: int, minute: int | None) -> str:
+    """Why a number is questioned, "" for nothing: the judgement as an import takes it."""
+    check = expected(past, on, value, minute)
+    return check.reason if check.questioned else ""
 
 
 def introduce(past: CounterPast, on: date, minute: int | None = None) -> None:
@@ -84,6 +91,33 @@ def say_range(check: Judgement, on: date, digits: int) -> None:
     low, high = str(check.low).zfill(digits), str(check.high).zfill(digits)
     past_zero = ", having rolled over" if check.low > check.high else ""
     tell(f"Expected on {on}: {low} to {high}{past_zero}")
+
+
+def number_kept(
+    past: CounterPast, on: date, value: int, sure: str | None, minute: int | None = None
+) -> tuple[int, str]:
+    """The number to record and the doubt to store with it; a number typed where it is questioned takes its place.
+
+    Raises as `expected` and `doubt_kept` do.
+    """
+    while True:
+        check = expected(past, on, value, minute)
+        say_range(check, on, past.digits)
+        if not check.questioned or sure is not None or not at_a_terminal():
+            return value, doubt_kept(check, value, sure)
+        say_questioned(check, value)
+        answer = asked(f"Read it again. Does the counter show {value}? (y, n, or what it shows)")
+        if answer == "?":
+            tell("y keeps it with the doubt beside it, n records nothing; or type what the counter really shows.")
+        elif answer.casefold() in ("y", "yes"):
+            return value, kept_with(check.reason, asked("What explains it (may be left empty)"))
+        elif answer.casefold() in ("", "n", "no"):
+            raise DataRejected("Nothing was recorded.")
+        else:
+            try:
+                value = value_of(READINGS.field("value"), answer, "The counter")
+            except UsageError as error:
+                tell(str(error))
 
 
 def doubt_kept(check: Judgement, value: int, sure: str | None, *, stop: bool = True) -> str:

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from tapwear.cli.context import open_the_store, today
-from tapwear.cli.counter_check import doubt_kept, expected, introduce, say_range
+from tapwear.cli.counter_check import introduce, number_kept
 from tapwear.cli.entering import past_day, replacing, say_severe, settle, stamp_of, tell, values_of
 from tapwear.visits.fields import READINGS
 from tapwear.visits.values import minute_of
@@ -91,9 +91,7 @@ def log(
     if present is None or present.value != given["value"] or replace:
         if replace and present is not None:
             past = dataclasses.replace(past, readings=tuple(one for one in past.readings if one.id != present.id))
-        check = expected(past, day, given["value"], minute)
-        say_range(check, day, past.digits)
-        doubt = doubt_kept(check, given["value"], sure)
+        given["value"], doubt = number_kept(past, day, given["value"], sure, minute)
     with store.rows(writing=True) as connection:
         values = {**given, "drive": past.drive, "reader": stamp.by}
         outcome = add_reading(connection, key, values, stamp, doubt=doubt, replace=replace)

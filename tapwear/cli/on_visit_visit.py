@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from tapwear.cli.context import open_the_store, who
-from tapwear.cli.entering import at_a_terminal, past_day, stamp_of, system_of
+from tapwear.cli.entering import at_a_terminal, past_day, stamp_of, system_of, value_of
 from tapwear.visits.fields import READINGS
 
 _UNIT, _SEEN, _HOW = "The right unit", "What was seen", "How it is recorded"
@@ -74,6 +74,9 @@ def visit(
         _flag("--de-energised", "For a sample under negative pressure: the unit is isolated and earthed.", _SEEN),
     ] = False,
     on: Annotated[str | None, _option("--on", "DATE", "Day of the visit; else today.", _HOW)] = None,
+    at: Annotated[
+        str | None, _option("--at", "HH:MM", "Time of day, where a unit is visited several times a day.", _HOW)
+    ] = None,
     by: Annotated[str | None, _option("--by", "NAME", "Who visited; else you.", _HOW)] = None,
     units: Annotated[
         str | None, _option("--units", "SYSTEM", "metric or us; else `units` in the settings file, else metric.", _HOW)
@@ -128,6 +131,7 @@ def visit(
             sure=sure,
             resume=resume,
             anew=anew,
+            at="" if at is None else value_of(READINGS.field("read_time"), at, "--at"),
         ),
     )
 

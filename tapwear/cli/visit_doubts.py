@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from tapwear.measures import shown_in
-from tapwear.visits.observations import BY_NAME, label
+from tapwear.visits.observations import BY_NAME, label, level_doubt
 from tapwear.visits.positions import position_number
 from tapwear.words import as_typed
 
@@ -26,6 +26,9 @@ def doubt_of(name: str, value: Any, others: Mapping[str, Any], ground: Ground, s
     said = shown_in(value, measure, system) if measure else str(value)
     if name in ("position_low", "position_high"):
         return _outside_drag_hands(name, value, others, ground)
+    level, oil = ({**others, name: value}.get(key) for key in ("oil_level", "oil_temp_c"))
+    if name in ("oil_level", "oil_temp_c") and oil is not None and (odd := level_doubt(str(level or ""), oil)):
+        return odd
     if measure == "temperature":
         low, high = USUAL_TEMPERATURES
         if not low <= value <= high:

@@ -40,6 +40,7 @@ class Draft:
     questioned: dict[str, str] = field(default_factory=dict)
     sample_taken: bool = False
     answered: list[str] = field(default_factory=list)
+    visited_time: str = ""
 
     def visit(self) -> Visit:
         """The visit as it goes into the book; what was questioned stands at the end of its remark."""
@@ -60,6 +61,7 @@ class Draft:
             observations={} if self.another_unit else observations,
             sample_taken=self.sample_taken and not self.another_unit,
             remark=remark,
+            visited_time=self.visited_time,
         )
 
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class How:
-    """How a visit is made: the day, who, whether questions are asked, in which units, and what becomes of a draft."""
+    """How a visit is made: the day, perhaps the time, who, whether questions are asked, in which units, the draft."""
 
     on: date
     by: str
@@ -42,6 +42,7 @@ class How:
     sure: str | None
     resume: bool
     anew: bool
+    at: str = ""
 
 
 def make_visit(
@@ -101,7 +102,7 @@ def _begin(path: Path, unit: UnitKey, how: How) -> Draft:
         if how.resume:
             begin = f"tapwear visit {as_typed(unit.tag)}"
             raise UsageError(f"There is no unfinished visit to {unit.tag}. Begin one with: {begin}")
-        return Draft(unit.tag, how.on, how.by)
+        return Draft(unit.tag, how.on, how.by, visited_time=how.at)
     if not how.resume:
         raise UsageError(
             f"A visit to {unit.tag} on {left.visited_on} by {left.by} was left unfinished after {len(left.answered)} "
@@ -162,7 +163,9 @@ def _introduce(guide: Guide) -> None:
         tell(f"Mind: {ground.unit.tag} is {ground.where.state}.")
     tell("Empty: not read. ? explains. < goes back. Ctrl-C stops; what was answered is kept.")
     afar = "Go on, only to write down what was read before or from afar"
-    if guide.severe and not guide.draft.answered and not guide.asking.confirm(afar):
+    if guide.severe and not guide.draft.answered and not guide.asking.confirm(
+        afar, explain="Nobody is to go near this unit: go on only with what was read before, or from afar."
+    ):
         raise LeaveIt("Nothing was recorded.")
 
 
@@ -170,7 +173,8 @@ def _all_right(guide: Guide) -> bool:
     """Shows the visit as it would be stored, and asks."""
     for line in summary(guide):
         tell(line)
-    return guide.asking.confirm("Record this visit", otherwise=True)
+    explain = "y stores all of it in one piece; n stops here and keeps the answers: go on with --resume."
+    return guide.asking.confirm("Record this visit", otherwise=True, explain=explain)
 
 
 def summary(guide: Guide) -> list[str]:

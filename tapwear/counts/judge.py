@@ -5,17 +5,19 @@ after, each with its weight, the expected rate, recorded exchanges, and what the
 `judge` holds one number against that. It uses nothing but plain arithmetic, so that a page can do the same without a
 network; whoever writes it a second time takes the numbers of `Limits` from `as_plain` and follows these steps:
 
-1. Places. The entry stands after all readings of earlier days and before those of later ones. Among readings of its own
-   day its place follows the times of day where both are known, and is tried everywhere where one is not; so is the side
-   of an exchange recorded for that day. The place with the highest probability counts.
+1. Places. The entry stands after all readings of earlier days and before those of later ones. Among readings of
+   its own day its place follows the times of day where both are known, and is tried everywhere where one is not; so
+   is the side of an exchange recorded for that day. The place with the highest probability counts.
 2. Before and after the place up to `REACH` readings each are taken as the last right one (a) and the next right one (b).
    The weight of a is its `lead` plus the `slip` of all readings between it and the entry; that of b its `trail` likewise.
 3. The operations between two moments are expected by `_leg`: rate, season and days in service; their density by
    `_log_density`. A counter may roll over, and may have been set back without a record (questioned).
-4. Right: the sum over a and b of weight x density(a to entry) x density(entry to b). Wrong: weight x density(a to b) x the
-   chances of all slips: digits (`_digit_slips`), copied, a neighbour's number, anything else.
-5. Questioned where right / (right + wrong) lies below `question_below`. The words say first what can be seen (below the
-   last reading, above the next one, far more or fewer operations), then the likely slip.
+4. Right: the sum over a and b of weight x density(a to entry) x density(entry to b). Wrong: weight x density(a to b)
+   x the chances of all slips: digits (`_digit_slips`), copied, a neighbour's number, anything else.
+5. Questioned where right / (right + wrong) lies below `question_below`, or where the counter must have been set
+   back. A number that the book has of that day, or that the counter has shown twice before, is not. The words say
+   first what can be seen (below the last reading, above the next one, far more or fewer operations), then the
+   likely slip.
 """
 
 from __future__ import annotations
@@ -83,7 +85,6 @@ class Exchange:
     """
 
     day: int
-    minute: int | None
     offset: float
     sure: bool
 
@@ -233,25 +234,6 @@ def expected_range(limits: Limits, day: int, minute: int | None = None) -> tuple
     return None if found[0] is None or found[1] is None else (found[0], found[1])
 
 
-def told_apart(limits: Limits, day: int, first: tuple[int, int | None], second: tuple[int, int | None]) -> bool:
-    """Whether two different numbers of one day can both be right: (number, minute of the day or None) of each.
-
-    They can where the times of day or the numbers themselves order them, and the later one is above the earlier by no
-    more than a day's operations, or an exchange recorded for the day lies between them.
-    """
-    for one in limits.exchanges:
-        if one.day == day:
-            return True
-    (low, early), (high, late) = sorted((first, second), key=lambda one: one[0])
-    if early is not None and late is not None and early >= late:
-        return False
-    begin, stop = float(day), day + 1.0
-    if early is not None and late is not None:
-        begin, stop = moment(day, early), moment(day, late)
-    on = _leg(limits, begin, stop)
-    return high - low <= max(exp(on.high + 2.0 * on.spread) - HALF, 2.0)
-
-
 def _stands_since(limits: Limits, place: _Place, value: int) -> int:
     """Since which day the counter shows just this number, if it was read at least twice and nothing else since; or 0.
 
@@ -280,13 +262,14 @@ def _places(limits: Limits, day: int, minute: int | None) -> Iterator[_Place]:
 
 def _before(one: Known | Exchange, day: int, minute: int | None, sure: bool) -> bool:
     """Whether something known is (surely, or possibly) before the entry."""
-    if one.day != day or None in (one.minute, minute):
+    known = one.minute if isinstance(one, Known) else None
+    if one.day != day or known is None or minute is None:
         return one.day < day or (one.day == day and not sure)
-    return bool(one.minute < minute or (one.minute == minute and not sure))  # type: ignore[operator]
+    return known < minute or (known == minute and not sure)
 
 
 def _sides(limits: Limits, behind: int) -> tuple[list[_Side], list[_Side]]:
-    """The readings before and after a place that may be the last and the next right one, nearest first, with weights.
+    """The readings before and after a place that may be the last and the next right one, nearest first, weighted.
 
     None stands for no right one on that side: all of fewer than `REACH` readings are slips.
     """
@@ -524,17 +507,18 @@ def _words(limits: Limits, found: _Weighed, value: int) -> tuple[str, int | None
     fact, explains = _fact(limits, found, value)
     if kind == slips.COPIED:
         return slips.in_words(kind, value, meant, name), None
-    if kind == slips.OTHER or found.reset and found.right > found.wrong:
+    if kind == slips.OTHER or (found.reset and found.right > found.wrong):
         return fact + explains, None
     words = slips.in_words(kind, value, meant, name)
     return f"{fact}; {words}" if fact else words, int(meant) if isfinite(meant) else None
 
 
 def _fact(limits: Limits, found: _Weighed, value: int) -> tuple[str, str]:
-    """What anybody sees without knowing of slips, "" where nothing is; and what it asks for where no slip explains it."""
+    """What anybody sees without knowing of slips, "" for nothing; and what it asks for where no slip explains it."""
     place, modulus = found.place, 10.0**limits.digits
     last, following = found.before, found.after
-    if last is not None and last.exchanges == place.exchanges and value < last.value and not _may_roll(limits, found, value):
+    one_counter = last is not None and last.exchanges == place.exchanges
+    if last is not None and one_counter and value < last.value and not _may_roll(limits, found, value):
         words = f"below the last reading, {last.value} of {date.fromordinal(last.day)}"
         return words, ": a counter set back or exchanged has to be recorded"
     if following is not None and following.exchanges == place.exchanges and value > following.value:

@@ -28,19 +28,18 @@ from tapwear.counts.judge import (
     Known,
     Limits,
     judge,
-    moment,
 )
 from tapwear.counts.likely import expect
 from tapwear.counts.local import Intervals
 from tapwear.counts.search import chainer_at, raw_intervals, read_beside, used_intervals
 
 AROUND = 2 * REACH  # readings on either side of the entry that are weighed against each other: our choice
-USUAL_RATE, LEAST_RATE = 5.0, 0.1  # operations a day, where nothing is known of the station's other counters: our choice
+USUAL_RATE, LEAST_RATE = 5.0, 0.1  # operations a day where the station's other counters tell nothing: our choice
 STOOD_STILL = 20.0  # operations to be expected over an interval in which the counter did not move: our choice
 RECENT = 6  # readings of another counter that tell its usual rate: our choice
 
 Reading = tuple[int, int] | tuple[int, int, int | None]
-Swap = tuple[int, float | None, float | None] | tuple[int, float | None, float | None, int | None]
+Swap = tuple[int, float | None, float | None]
 
 
 @dataclass(frozen=True)
@@ -100,22 +99,21 @@ def limits_of(
         day or None), days as date ordinals
     digits : places of the counter
     replacements : recorded exchanges as (day, last number of the old counter, first number of the new one), None where
-        not written down, and perhaps the minute of the day
+        not written down
     inspections : days of recorded inspections. out_of_service : (first day, last day or None if still out)
     neighbours : other counters at the station; their readings after `on` are not looked at
     """
-    swaps = sorted(((*one, None) if len(one) == 3 else one for one in replacements), key=lambda one: one[0])
+    swaps = sorted(replacements, key=lambda one: one[0])
     rows = _in_order(readings, swaps)
     if swaps and swaps[-1][2] is not None and not rows:  # the new counter's first number is all that is known
-        day, _, new, minute = swaps[-1]
-        rows, swaps = [_Row(day, minute, int(new), 0)], []
+        rows, swaps = [_Row(swaps[-1][0], None, int(swaps[-1][2]), 0)], []
     beside = tuple(found for one in neighbours if (found := _beside(one, on)) is not None)
     plain = Limits(
         digits,
         out_of_service=tuple(out_of_service),
         inspections=tuple(inspections),
         neighbours=beside,
-        exchanges=tuple(Exchange(one[0], one[3], 0.0, sure=False) for one in swaps),
+        exchanges=tuple(Exchange(one[0], 0.0, sure=False) for one in swaps),
     )
     return _learnt(plain, rows, swaps, on) if rows else plain
 
@@ -130,13 +128,9 @@ def _in_order(readings: Sequence[Reading], swaps: Sequence[Swap]) -> list[_Row]:
     for day, value, *rest in readings:
         minute = rest[0] if rest else None
         passed = 0
-        for when, old, new, at in (one if len(one) == 4 else (*one, None) for one in swaps):
-            if day != when:
-                passed += day > when
-            elif minute is not None and at is not None:
-                passed += minute >= at
-            else:
-                passed += old is None or abs(value - old) > abs(value - (new or 0.0))
+        for when, old, new in swaps:
+            after = old is None or abs(value - old) > abs(value - (new or 0.0)) if day == when else day > when
+            passed += after
         rows.append(_Row(day, minute, value, passed))
     timed = {row.day for row in rows if row.minute is not None}
     return sorted(
@@ -165,21 +159,18 @@ def _learnt(limits: Limits, rows: Sequence[_Row], swaps: Sequence[Swap], on: int
     place = sum(row.day <= on for row in rows)
     window = range(max(place - AROUND, 0), min(place + AROUND, len(rows)))
     lead, trail, slip = _weights(chainer, chains, window)
-    left, right = (np.array([at]) for at in (max(place - 1, 0), min(place, len(rows) - 1)))
-    nothing = np.array([-1])
-    level = expect(
-        chainer.scale.local, np.zeros(1, dtype=np.int64), left if place else nothing, right if place < len(rows) else nothing
-    )
+    left, right = np.array([place - 1]), np.array([place if place < len(rows) else -1])
+    level = expect(chainer.scale.local, np.zeros(1, dtype=np.int64), left, right)
     local = chainer.scale.local
     season = tuple(float(one) for one in local.season[:, 0])
     return Limits(
         limits.digits,
         known=tuple(
-            Known(row.day, row.minute, row.value, row.value + offsets[row.exchanges], row.exchanges, *map(float, weights))
-            for row, *weights in zip((rows[i] for i in window), lead, trail, slip, strict=True)
+            _known(rows[i], offsets, *map(float, weights))
+            for i, *weights in zip(window, lead, trail, slip, strict=True)
         ),
         exchanges=tuple(
-            Exchange(one[0], one[3], offset, sure=one[1] is not None and one[2] is not None)
+            Exchange(one[0], offset, sure=one[1] is not None and one[2] is not None)
             for one, offset in zip(swaps, offsets[1:], strict=True)
         ),
         rate_low=float(level.low[0]),
@@ -230,6 +221,11 @@ class _Sober(Chainer):
         return found
 
 
+def _known(row: _Row, offsets: Sequence[float], lead: float, trail: float, slip: float) -> Known:
+    count = row.value + offsets[row.exchanges]
+    return Known(row.day, row.minute, row.value, count, row.exchanges, lead, trail, slip)
+
+
 def _book(limits: Limits, rows: Sequence[_Row], swaps: Sequence[Swap]) -> Book:
     """The readings as the book of one counter."""
     day = np.array([row.day for row in rows], dtype=np.int64)
@@ -260,7 +256,7 @@ def _book(limits: Limits, rows: Sequence[_Row], swaps: Sequence[Swap]) -> Book:
                 old=np.nan if old is None else float(old),
                 new=np.nan if new is None else float(new),
             )
-            for number, (when, old, new, *_) in enumerate(swaps, start=1)
+            for number, (when, old, new) in enumerate(swaps, start=1)
         ),
     )
 
@@ -270,7 +266,7 @@ def _offsets(chainer: Chainer, rows: Sequence[_Row], swaps: Sequence[Swap]) -> l
     found = {row.exchanges: float(chainer.scale.shifted[i]) - row.value for i, row in enumerate(rows)}
     first = min(found)
     offsets = [found.get(0, 0.0)]
-    for number, (_, old, new, *_) in enumerate(swaps, start=1):
+    for number, (_, old, new) in enumerate(swaps, start=1):
         if number in found and number > first:
             offsets.append(found[number])
         elif old is not None:
@@ -284,7 +280,7 @@ def _offsets(chainer: Chainer, rows: Sequence[_Row], swaps: Sequence[Swap]) -> l
 
 
 def _weights(chainer: Chainer, chains: Chains, window: range) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Of each reading in the window: log weight of the chains up to it, of those from it on, and of its being a slip."""
+    """Of each reading in the window: log weight of the chains up to it, of those from it on, of its being a slip."""
     n = len(window)
     rows = np.array(window)
     before = np.array([_nearest(chains.used, i, -1) for i in rows])
@@ -333,5 +329,3 @@ def _log_sum(terms: Sequence[float]) -> float:
     top = max(terms, default=NOTHING)
     return NOTHING if top <= NOTHING else top + log(sum(np.exp(one - top) for one in terms))
 
-
-__all__ = ["Judgement", "Neighbour", "check_entry", "limits_of", "moment"]

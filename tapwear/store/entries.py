@@ -175,7 +175,8 @@ def _other_moments(
     """
     rows = lean("reading", "id", "counter_id", "read_on", "read_time", "value", "supersedes_id", "withdrawn")
     same = [rows.c[name] == columns[name] for name in ("counter_id", "read_on")]
-    others = connection.execute(sa.select(rows.c.id, rows.c.read_time, rows.c.value).where(is_current(rows), *same)).all()
+    query = sa.select(rows.c.id, rows.c.read_time, rows.c.value).where(is_current(rows), *same)
+    others = connection.execute(query).all()
     if not others or (replace and len(others) == 1 and columns["read_time"] in ("", others[0][1])):
         return set()
     swaps = exchanges_on(connection, unit, slot, columns["read_on"])

@@ -158,7 +158,10 @@ def _readings(
     )
     if since is not None:
         query = query.where(reading.c.read_on >= since)
-    return tuple(PastReading(*row[:-1], minute_of(row[-1])) for row in connection.execute(query))
+    return tuple(
+        PastReading(row.id, row.read_on, row.value, row.reader, row.doubt, row.source, minute_of(row.read_time))
+        for row in connection.execute(query)
+    )
 
 
 def _with_services(

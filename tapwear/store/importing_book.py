@@ -170,7 +170,8 @@ class BookIntake:
         def apart(old: int, new: int) -> bool:
             self._write("event")
             at = columns["read_time"]
-            return told_apart((at, old), (at, new), exchanges_on(self.connection, unit, self._drives.slot(unit, drive, on), on))
+            swaps = exchanges_on(self.connection, unit, self._drives.slot(unit, drive, on), on)
+            return told_apart((at, old), (at, new), swaps)
 
         return self._keep("reading", row, columns, f"{unit.tag} on {on}", how, apart=apart)
 

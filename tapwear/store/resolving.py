@@ -59,7 +59,8 @@ def open_conflicts(connection: Connection, unit: UnitKey | None = None) -> list[
     rows = connection.execute(
         sa.select(
             counter.c.drive_id, counter.c.source, counter.c.digits, current.c.read_on,
-            current.c.id, current.c.value, current.c.reader, current.c.recorded_by, current.c.doubt, current.c.read_time,
+            current.c.id, current.c.value, current.c.reader, current.c.recorded_by, current.c.doubt,
+            current.c.read_time,
         )
         .join_from(current, twice, sa.and_(
             twice.c.counter_id == current.c.counter_id, twice.c.read_on == current.c.read_on

@@ -101,7 +101,8 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
         written = _bring_in_line(connection, visit, old, now.rows, stamp)
     remarks += now.remarks
     if kind != "known" or written:
-        remarks += [told for row in now.rows if row.table == "reading" for told in _others(connection, unit, now.slots, row)]
+        read = [row for row in now.rows if row.table == "reading"]
+        remarks += [told for row in read for told in _others(connection, unit, now.slots, row)]
     return VisitOutcome("replaced" if kind == "known" and written else kind, written, tuple(remarks))
 
 

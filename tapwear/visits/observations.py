@@ -59,6 +59,26 @@ OBSERVATIONS = TableSpec(
     ("unit", "observed_on", "compartment"),
 )
 
+# Oil expands with heat, so that a level stands highest when the oil is hot: a low one then, or a high one in cold oil,
+# is either misread or far off. Hot and cold oil [°C]: our choice.
+HOT_OIL_C, COLD_OIL_C = 55.0, 5.0
+
+
+def level_doubt(level: str, oil_temp_c: float | None) -> str:
+    """Why an oil level is odd at that oil temperature, or what it lacks to be judged; "" for nothing.
+
+    A level that is not normal says little without the temperature at which it was read.
+    """
+    if level not in ("low", "high"):
+        return ""
+    if oil_temp_c is None:
+        return f"oil level {level}: note the oil temperature, without which it cannot be judged"
+    if level == "low" and oil_temp_c >= HOT_OIL_C:
+        return f"oil level low although the oil is hot, {oil_temp_c:g} °C, when it stands highest"
+    if level == "high" and oil_temp_c <= COLD_OIL_C:
+        return f"oil level high although the oil is cold, {oil_temp_c:g} °C, when it stands lowest"
+    return ""
+
 
 def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict[str, tuple[float | None, str]]:
     """What is to be stored of each quantity, (number, words): one of them, from values checked against QUANTITIES.
