@@ -12,7 +12,8 @@ from tapwear.weeks import age_words
 from tapwear.words import as_typed
 
 if TYPE_CHECKING:
-    from tapwear.counts.judge import Judgement, Limits
+    from tapwear.counts.judge import Judgement
+    from tapwear.counts.limits import Limits
     from tapwear.store.history import CounterPast, PastReading
 
 

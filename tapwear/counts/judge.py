@@ -6,12 +6,13 @@ after, each with its weight, the expected rate, recorded exchanges, and what the
 network; whoever writes it a second time takes the numbers of `Limits` from `as_plain` and follows these steps:
 
 1. Places. The entry stands after all readings of earlier days and before those of later ones. Among readings of
-   its own day its place follows the times of day where both are known, and is tried everywhere where one is not; so
-   is the side of an exchange recorded for that day. The place with the highest probability counts.
-2. Before and after the place up to `REACH` readings each are taken as the last right one (a) and the next right one (b).
-   The weight of a is its `lead` plus the `slip` of all readings between it and the entry; that of b its `trail` likewise.
-3. The operations between two moments are expected by `_leg`: rate, season and days in service; their density by
-   `_log_density`. A counter may roll over, and may have been set back without a record (questioned).
+   its own day its place follows the times of day where both are known, and is tried everywhere where one is not;
+   so is the side of an exchange recorded for that day. The place with the highest probability counts.
+2. Before and after the place up to `REACH` readings each are taken as the last right one (a) and the next right
+   one (b). The weight of a is its `lead` plus the `slip` of all readings between it and the entry; that of b its
+   `trail` likewise.
+3. The operations between two moments are expected by `leg`: rate, season and days in service; their density by
+   `log_density`. A counter may roll over, and may have been set back without a record (questioned).
 4. Right: the sum over a and b of weight x density(a to entry) x density(entry to b). Wrong: weight x density(a to b)
    x the chances of all slips: digits (`_digit_slips`), copied, a neighbour's number, anything else.
 5. Questioned where right / (right + wrong) lies below `question_below`, or where the counter must have been set
@@ -23,112 +24,32 @@ network; whoever writes it a second time takes the numbers of `Limits` from `as_
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass
 from datetime import date
-from math import cos, exp, floor, inf, isfinite, log, pi, sin, sqrt
-from typing import Any
+from math import exp, floor, inf, isfinite, log
 
 from tapwear.counts import slips
+from tapwear.counts.limits import (
+    HALF,
+    NOTHING,
+    ROOT_TAU,
+    Exchange,
+    Known,
+    Limits,
+    leg,
+    log_density,
+    made_between,
+    moment,
+    rise,
+    usual_between,
+)
 
 REACH = 5  # a right reading is sought among so many before and after: up to four wrong ones in a row
-QUESTION_BELOW = 0.92  # an entry less likely right than this is questioned: our choice, about 1 in 60 right ones
 DOUBT_LAST_BELOW = 0.5  # the last reading in the book is named when less likely right than this
 RIGHT = log(0.965)  # chance that a reading is right: our choice
 KNOWN = 0.996  # no number is surer than this: slips in the last digits leave no trace (seen on simulated fleets)
-RESET_A_YEAR = 0.004  # unrecorded resets and exchanges of a counter: our choice
-NOTHING = -1e9  # stands for the logarithm of no chance at all
 WEIGHTLESS = 14.0  # readings that are e^14 times less likely the last right one are not looked at
-HALF = 0.5  # added to counts before logarithms are taken
-DAYS_PER_YEAR = 365.25
-ANGLE = 2.0 * pi / DAYS_PER_YEAR
-EPOCH = date(1970, 1, 1).toordinal()
-MINUTES = 1440.0
-ROOT_TAU = sqrt(2.0 * pi)
-TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 6.0))  # (weight, widening) of the density, as in tapwear.counts.likely
-INSPECTION_OPERATIONS = 40.0
-OUT_OF_SERVICE, STILL_WHEN_OUT, STILL_UNRECORDED, OUT_SPREAD = 0.2, 0.5, 0.002, 1.0
-OUT_SHARE = 0.98  # of a day out of service is not served
-WIDEST = 1.5
 IDLE, COPIED_WHEN_IDLE, SAME, UNLIKELY = 0.3, 0.1, 0.02, 30.0  # as in tapwear.counts.weigh
-MANY_A_DAY, MANY_SPREAD = 300.0, 0.7  # more operations a day are unlikely, by this scatter of the logarithm: our choice
-ROOM, SPARE = 3.0, 60.0  # as in tapwear.counts.exchanges
-
-
-@dataclass(frozen=True)
-class Known:
-    """A reading that the book has of the counter.
-
-    day : date ordinal. minute : of the day, None where not known. value : as written; count : the same on one running
-    scale over exchanges of the counter. exchanges : recorded before it. lead, trail, slip : logarithms of the weight of
-    the chains of right readings up to it, of those from it on, and of its being a slip.
-    """
-
-    day: int
-    minute: int | None
-    value: int
-    count: float
-    exchanges: int
-    lead: float
-    trail: float
-    slip: float
-
-    @property
-    def at(self) -> float:
-        return moment(self.day, self.minute)
-
-
-@dataclass(frozen=True)
-class Exchange:
-    """A recorded exchange of the counter: `offset` is added to a number read after it to have it on the running scale.
-
-    sure : the last number of the old counter and the first of the new one are both recorded.
-    """
-
-    day: int
-    offset: float
-    sure: bool
-
-
-@dataclass(frozen=True)
-class Beside:
-    """Another counter of the station: its last reading, and its usual operations a day."""
-
-    name: str
-    day: int
-    value: int
-    rate: float
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What one counter's entries are held against.
-
-    digits : places of the counter. known, exchanges : in order of time
-    rate_low, rate_high : natural logarithm of the operations a day in service, any rate between the two is as likely;
-        rate_variance : of that logarithm
-    noise : scatter of the logarithm over an interval of `usual_days`
-    season : how the logarithm goes with the year: of cos, sin, cos 2, sin 2 of the angle of the day
-    out_of_service : (first day, last day or None) as date ordinals; inspections : days of recorded ones
-    """
-
-    digits: int
-    known: tuple[Known, ...] = ()
-    exchanges: tuple[Exchange, ...] = ()
-    rate_low: float = log(2.0)
-    rate_high: float = log(2.0)
-    rate_variance: float = 1.7
-    noise: float = 0.18
-    usual_days: float = 90.0
-    season: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
-    out_of_service: tuple[tuple[int, int | None], ...] = ()
-    inspections: tuple[int, ...] = ()
-    neighbours: tuple[Beside, ...] = ()
-    question_below: float = QUESTION_BELOW
-    slip_chances: tuple[float, ...] = field(default_factory=lambda: tuple(map(float, slips.AS_TYPED)))
-
-    def as_plain(self) -> dict[str, Any]:
-        """The same as JSON has it."""
-        return asdict(self)
 
 
 @dataclass(frozen=True)
@@ -148,17 +69,6 @@ class Judgement:
     low: int | None
     high: int | None
     probability: float
-
-
-@dataclass(frozen=True)
-class _Leg:
-    """What is to be expected between two moments; see tapwear.counts.likely.Leg."""
-
-    low: float
-    high: float
-    spread: float
-    still: float
-    middle: float
 
 
 @dataclass(frozen=True)
@@ -193,13 +103,8 @@ class _Weighed:
         return KNOWN * self.right / max(self.right + self.wrong, 1e-300)
 
 
-def moment(day: int, minute: int | None) -> float:
-    """A day and the time of day as one number [days]; noon where the time is not known."""
-    return day + (0.5 if minute is None else minute / MINUTES)
-
-
 def judge(limits: Limits, day: int, value: int, minute: int | None = None) -> Judgement:
-    """Whether the number `value`, read on `day` [date ordinal] at `minute` of the day (None: not known), is plausible."""
+    """Whether `value`, read on `day` [date ordinal] at `minute` of the day (None: not known), is plausible."""
     fits = value < 10**limits.digits
     if not limits.known:
         return Judgement(not fits, "" if fits else _too_long(limits), None, False, None, None, float(fits))
@@ -330,86 +235,17 @@ def _weigh(limits: Limits, place: _Place, value: int) -> _Weighed:
 def _joint(limits: Limits, a: Known, place: _Place, value: int, count: float) -> tuple[float, bool]:
     """Log density of the operations from a known reading to the entry, and whether the counter was set back between."""
     guessed = any(not one.sure for one in limits.exchanges[a.exchanges : place.exchanges])
-    return _rise(limits, a.at, place.at, count - a.count, value, guessed, a.exchanges == place.exchanges)
+    return rise(limits, a.at, place.at, count - a.count, value, guessed, a.exchanges == place.exchanges)
 
 
 def _joint_after(limits: Limits, place: _Place, b: Known, value: int, count: float) -> tuple[float, bool]:
     guessed = any(not one.sure for one in limits.exchanges[place.exchanges : b.exchanges])
-    return _rise(limits, place.at, b.at, b.count - count, b.value, guessed, b.exchanges == place.exchanges)
+    return rise(limits, place.at, b.at, b.count - count, b.value, guessed, b.exchanges == place.exchanges)
 
 
 def _density_between(limits: Limits, a: Known, b: Known) -> float:
     guessed = any(not one.sure for one in limits.exchanges[a.exchanges : b.exchanges])
-    return _rise(limits, a.at, b.at, b.count - a.count, b.value, guessed, a.exchanges == b.exchanges)[0]
-
-
-def _rise(
-    limits: Limits, begin: float, stop: float, plain: float, shown: int, guessed: bool, one_counter: bool
-) -> tuple[float, bool]:
-    """Log density of a rise of the counter by `plain`, or by that and some turns, or of its having been set back."""
-    modulus = 10.0**limits.digits
-    on = _leg(limits, begin, stop)
-    made = _made(plain, on.middle, modulus)
-    if guessed and (-0.5 * modulus < plain < 0.0 or made > ROOM * on.middle + SPARE):
-        made = on.middle
-    a_day = (made + HALF) / max(stop - begin, HALF)
-    chance = _log_density(made, on) - 0.5 * (max(log(a_day / MANY_A_DAY), 0.0) / MANY_SPREAD) ** 2
-    if not one_counter:
-        return chance, False
-    room = 1.5 * on.middle + 50.0
-    years = max(stop - begin, 1.0) / DAYS_PER_YEAR
-    other = log(RESET_A_YEAR * years * (1.0 / modulus + (1.0 / room if shown <= room else 0.0)))
-    return (other, True) if other > chance else (chance, False)
-
-
-def _made(plain: float, usual: float, modulus: float) -> float:
-    """Operations behind a rise of the counter, with the most plausible number of turns."""
-    made = plain % modulus
-    return made + max(round((usual - made) / modulus), 0) * modulus
-
-
-# --- what to expect between two moments -----------------------------------------------------------------------
-
-
-def _leg(limits: Limits, begin: float, stop: float) -> _Leg:
-    days = stop - begin
-    served = days - OUT_SHARE * sum(
-        max(min(stop, inf if last is None else last + 0.5) - max(begin, first + 0.5), 0.0)
-        for first, last in limits.out_of_service
-    )
-    out = served < OUT_OF_SERVICE * days
-    offset = (_wave(limits, stop) - _wave(limits, begin)) / max(days, 1.0) + log(max(served, HALF))
-    least, most = (exp(min(max(rate + offset, -20.0), 20.0)) for rate in (limits.rate_low, limits.rate_high))
-    middle = sqrt(least * most)
-    shorter = min(max(limits.usual_days / max(served, 1.0), 0.25), 8.0)
-    variance = limits.noise**2 * sqrt(shorter) + limits.rate_variance + 1.0 / (middle + 1.0) + OUT_SPREAD**2 * out
-    inspected = sum(begin < one + 0.5 <= stop for one in limits.inspections)
-    return _Leg(
-        low=log(least + HALF),
-        high=log(most + HALF + INSPECTION_OPERATIONS * inspected),
-        spread=sqrt(min(variance, WIDEST**2)),
-        still=STILL_WHEN_OUT if out else STILL_UNRECORDED,
-        middle=middle,
-    )
-
-
-def _wave(limits: Limits, at: float) -> float:
-    """Integral of the season up to a moment."""
-    day, (c1, s1, c2, s2) = at - EPOCH - 0.5, limits.season
-    return (
-        c1 * sin(ANGLE * day) - s1 * cos(ANGLE * day) + (c2 * sin(2 * ANGLE * day) - s2 * cos(2 * ANGLE * day)) / 2.0
-    ) / ANGLE
-
-
-def _log_density(operations: float, on: _Leg) -> float:
-    """Logarithm of the probability of exactly that many operations on a leg."""
-    if operations < 0:
-        return NOTHING
-    found = log(operations + HALF)
-    z = min((max(on.low - found, found - on.high, 0.0) / on.spread) ** 2, 600.0)
-    total = sum(weight / factor * exp(-0.5 * z / factor**2) for weight, factor in TAILS)
-    total /= (operations + HALF) * (ROOT_TAU * on.spread + on.high - on.low)
-    return log((1.0 - on.still) * total + on.still * (operations == 0) + 1e-300)
+    return rise(limits, a.at, b.at, b.count - a.count, b.value, guessed, a.exchanges == b.exchanges)[0]
 
 
 # --- slips ----------------------------------------------------------------------------------------------------
@@ -420,14 +256,14 @@ def _slips(
 ) -> Iterator[tuple[float, int, float]]:
     """Explanations of the number as a slip between the right readings a and b: (chance, kind, right number or NaN)."""
     modulus, chance_of = 10.0**limits.digits, limits.slip_chances
-    leg_a = _leg(limits, a.at, place.at) if a is not None else None
-    leg_b = _leg(limits, place.at, b.at) if b is not None else None
+    leg_a = leg(limits, a.at, place.at) if a is not None else None
+    leg_b = leg(limits, place.at, b.at) if b is not None else None
     before, after = leg_a.middle if leg_a else 0.0, leg_b.middle if leg_b else 0.0
     usual = before + after
     total = 0.0
     if a is not None and b is not None:
-        total = _made(b.count - a.count, usual, modulus)
-        whole = _log_density(total, _leg(limits, a.at, b.at))
+        total = made_between(b.count - a.count, usual, modulus)
+        whole = log_density(total, leg(limits, a.at, b.at))
         guess = total * before / max(usual, 1e-9)
     else:
         whole, guess = 0.0, before if a is not None else -after
@@ -443,9 +279,9 @@ def _slips(
             total if a is not None and b is not None else UNLIKELY * size if a is not None else 0.0
         ):
             continue
-        fit = _log_density(apart, leg_a) if leg_a else 0.0
+        fit = log_density(apart, leg_a) if leg_a else 0.0
         if leg_b:
-            fit += _log_density(total - apart if leg_a else -apart, leg_b)
+            fit += log_density(total - apart if leg_a else -apart, leg_b)
         yield chance * exp(max(fit - whole, -700.0)), kind, meant
     went_on = a is None or b is None or total >= IDLE * usual
     if any(one.value == value for one in limits.known[max(place.behind - 2, 0) : place.behind]):
@@ -526,8 +362,8 @@ def _fact(limits: Limits, found: _Weighed, value: int) -> tuple[str, str]:
     for one, begin, stop, sign in ((last, None, place.at, 1.0), (following, place.at, None, -1.0)):
         if one is None:
             continue
-        on = _leg(limits, one.at if begin is None else begin, one.at if stop is None else stop)
-        made = _made(sign * (value + place.offset - one.count), on.middle, modulus)
+        on = leg(limits, one.at if begin is None else begin, one.at if stop is None else stop)
+        made = made_between(sign * (value + place.offset - one.count), on.middle, modulus)
         off = log(made + HALF)
         if on.low - 2.0 * on.spread <= off <= on.high + 2.0 * on.spread:
             continue
@@ -543,7 +379,7 @@ def _may_roll(limits: Limits, found: _Weighed, value: int) -> bool:
     last, modulus = found.before, 10.0**limits.digits
     if last is None:
         return False
-    on = _leg(limits, last.at, found.place.at)
+    on = leg(limits, last.at, found.place.at)
     return (value - last.value) % modulus <= exp(on.high + 3.0 * on.spread)
 
 
@@ -552,15 +388,10 @@ def _range(limits: Limits, found: _Weighed) -> tuple[int | None, int | None]:
     place, modulus = found.place, 10.0**limits.digits
     low, high = -inf, inf
     if found.before is not None:
-        least, most = _usual(_leg(limits, found.before.at, place.at))
+        least, most = usual_between(leg(limits, found.before.at, place.at))
         low, high = found.before.count + floor(least), found.before.count - floor(-most)
     if found.after is not None:
-        least, most = _usual(_leg(limits, place.at, found.after.at))
+        least, most = usual_between(leg(limits, place.at, found.after.at))
         low, high = max(low, found.after.count + floor(-most)), min(high, found.after.count - floor(least))
         high = max(low, high)
     return int((low - place.offset) % modulus), int((high - place.offset) % modulus)
-
-
-def _usual(on: _Leg) -> tuple[float, float]:
-    """Operations between which about 19 in 20 right readings lie."""
-    return max(exp(on.low - 2.0 * on.spread) - HALF, 0.0), exp(on.high + 2.0 * on.spread) - HALF

@@ -1,4 +1,4 @@
-"""What a counter entry is held against, learnt from the book: the limits of `tapwear.counts.judge`; quick to import.
+"""What a counter entry is held against, learnt from the book: `tapwear.counts.limits`; quick to import.
 
 The same search as for whole histories is made over the readings around the entry, those after it among them, so that a
 wrong reading in the book is told from a wrong entry.
@@ -15,21 +15,9 @@ import numpy as np
 from tapwear.counts import slips
 from tapwear.counts.book import Book, Replacement
 from tapwear.counts.chain import Chainer, Chains, Joints
-from tapwear.counts.judge import (
-    EPOCH,
-    HALF,
-    MANY_A_DAY,
-    MANY_SPREAD,
-    NOTHING,
-    REACH,
-    Beside,
-    Exchange,
-    Judgement,
-    Known,
-    Limits,
-    judge,
-)
+from tapwear.counts.judge import REACH, Judgement, judge
 from tapwear.counts.likely import expect
+from tapwear.counts.limits import EPOCH, HALF, MANY_A_DAY, MANY_SPREAD, NOTHING, Beside, Exchange, Known, Limits
 from tapwear.counts.local import Intervals
 from tapwear.counts.search import chainer_at, raw_intervals, read_beside, used_intervals
 

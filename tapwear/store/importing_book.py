@@ -14,15 +14,7 @@ from tapwear.errors import UsageError
 from tapwear.findings import Finding
 from tapwear.store.compartments import known_serials
 from tapwear.store.conditions import condition_columns
-from tapwear.store.entries import (
-    check_serial,
-    enter,
-    event_columns,
-    exchanges_on,
-    sample_columns,
-    service_columns,
-    told_apart,
-)
+from tapwear.store.entries import check_serial, enter, event_columns, sample_columns, service_columns
 from tapwear.store.find import UnitKey, near_names
 from tapwear.store.importing_drives import Drives
 from tapwear.store.importing_known import Known
@@ -32,6 +24,7 @@ from tapwear.store.lean import lean
 from tapwear.store.limits import limit_columns
 from tapwear.store.observations import observation_rows
 from tapwear.store.recording import Stamp
+from tapwear.store.same_day import exchanges_on, told_apart
 from tapwear.visits.fields import GASES, TASKS
 from tapwear.visits.observations import label
 from tapwear.visits.resets import NO_RESETS

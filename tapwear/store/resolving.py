@@ -10,10 +10,11 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
-from tapwear.store.entries import exchanges_on, told_apart, withdraw
+from tapwear.store.entries import withdraw
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp
+from tapwear.store.same_day import exchanges_on, told_apart
 from tapwear.words import as_typed
 
 

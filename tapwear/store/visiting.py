@@ -21,11 +21,12 @@ from tapwear.errors import UsageError
 from tapwear.findings import Severity
 from tapwear.store.conditions import condition_columns
 from tapwear.store.counters import counter_for, drive_in
-from tapwear.store.entries import columns_of, exchanges_on, squeezed, told_apart
+from tapwear.store.entries import columns_of, squeezed
 from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import is_current, lean
 from tapwear.store.observations import positions_known
 from tapwear.store.recording import Stamp, record
+from tapwear.store.same_day import exchanges_on, told_apart
 from tapwear.store.validate import checked
 from tapwear.visits.observations import OBSERVATIONS, noted
 from tapwear.visits.specs import Unfit
