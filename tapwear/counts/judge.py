@@ -387,11 +387,17 @@ def _range(limits: Limits, found: _Weighed) -> tuple[int | None, int | None]:
     """Numbers between which the counter is expected to stand, as on its digits."""
     place, modulus = found.place, 10.0**limits.digits
     low, high = -inf, inf
-    if found.before is not None:
+    if found.before is not None and found.after is not None:
+        before, after = leg(limits, found.before.at, place.at), leg(limits, place.at, found.after.at)
+        usual = before.middle + after.middle
+        total = made_between(found.after.count - found.before.count, usual, modulus)
+        share = before.middle / max(usual, 1e-9)
+        low = found.before.count + floor(total * share * exp(-2.0 * before.spread))
+        high = found.before.count + total - floor(total * (1.0 - share) * exp(-2.0 * after.spread))
+    elif found.before is not None:
         least, most = usual_between(leg(limits, found.before.at, place.at))
         low, high = found.before.count + floor(least), found.before.count - floor(-most)
-    if found.after is not None:
+    elif found.after is not None:
         least, most = usual_between(leg(limits, place.at, found.after.at))
-        low, high = max(low, found.after.count + floor(-most)), min(high, found.after.count - floor(least))
-        high = max(low, high)
+        low, high = found.after.count + floor(-most), found.after.count - floor(least)
     return int((low - place.offset) % modulus), int((high - place.offset) % modulus)

@@ -14,9 +14,9 @@ import numpy as np
 
 from tapwear.counts import slips
 from tapwear.counts.book import Book, Replacement
-from tapwear.counts.chain import Chainer, Chains, Joints
+from tapwear.counts.chain import RIGHT, Chainer, Chains, Joints
 from tapwear.counts.judge import REACH, Judgement, judge
-from tapwear.counts.likely import expect
+from tapwear.counts.likely import expect, log_density
 from tapwear.counts.limits import EPOCH, HALF, MANY_A_DAY, MANY_SPREAD, NOTHING, Beside, Exchange, Known, Limits
 from tapwear.counts.local import Intervals
 from tapwear.counts.search import chainer_at, raw_intervals, read_beside, used_intervals
@@ -183,16 +183,20 @@ def _right_ones(book: Book, limits: Limits) -> tuple[Chains, Intervals, np.ndarr
     rough = _Sober.at(book, raw_intervals(book), group, rough=True).solve(rough=True)
     chains = _Sober.at(book, used_intervals(book, rough), group).solve()
     spans = used_intervals(book, chains)
+    spans = _some(spans, book.day[spans.right] > book.day[spans.left])
     went_on = spans.operations > 0
     if went_on.any():
         rate = float(np.median(spans.operations[went_on] / spans.served[went_on]))
-        went_on |= rate * spans.served < STOOD_STILL
-        spans = Intervals(*(getattr(spans, one.name)[went_on] for one in fields(spans)))
+        spans = _some(spans, went_on | (rate * spans.served < STOOD_STILL))
     return chains, spans, group
 
 
+def _some(spans: Intervals, which: np.ndarray) -> Intervals:
+    return Intervals(*(getattr(spans, one.name)[which] for one in fields(spans)))
+
+
 class _Sober(Chainer):
-    """A search that knows how many operations a day no tap changer makes."""
+    """A search that knows how many operations a day no tap changer makes, and takes several readings a day."""
 
     @classmethod
     def at(cls, book: Book, spans: Intervals, group: np.ndarray, *, rough: bool = False) -> _Sober:
@@ -203,6 +207,8 @@ class _Sober(Chainer):
     def joints(self, left: np.ndarray, right: np.ndarray) -> Joints:
         """As in any search; more than some hundred operations a day are the less likely the more they are."""
         found = super().joints(left, right)
+        twice = (self.book.day[left] == self.book.day[right]) & (self.book.value[right] < self.book.modulus[right])
+        found.log_chance[twice] = log_density(found.operations[twice], found.leg.take(twice)) + RIGHT
         days = np.maximum(self.book.served[right] - self.book.served[left], HALF)
         beyond = np.log((found.operations + HALF) / days) - log(MANY_A_DAY)
         found.log_chance[:] -= 0.5 * (np.maximum(beyond, 0.0) / MANY_SPREAD) ** 2
@@ -279,10 +285,6 @@ def _weights(chainer: Chainer, chains: Chains, window: range) -> tuple[np.ndarra
     slip = np.full(n, log(0.01))
     some = np.flatnonzero((before >= 0) | (after >= 0))
     slip[some] = chainer.scale.chance(before[some], rows[some], after[some], total[some])
-    twin = np.zeros(n, dtype=bool)  # of two readings of one day a chain takes only one
-    for side in (before, after):
-        twin |= (side >= 0) & (chainer.book.day[side] == chainer.book.day[rows])
-    slip = np.where(twin, np.maximum(slip, log(0.01)), slip)
     pairs = [(i, j) for j in range(n) for i in range(max(j - REACH, 0), j)]
     joint = dict(zip(pairs, _joints(chainer, rows, pairs), strict=True))
     skipped = np.concatenate([[0.0], np.cumsum(slip)])

@@ -102,42 +102,34 @@ def unit_rules(connection: Connection, unit: UnitKey) -> dict[str, dict[str, Any
 
 
 def _last_readings(connection: Connection, held: dict[str, int]) -> dict[str, tuple[date, int, str]]:
+    found = {slot: _last_reading(connection, drive) for slot, drive in held.items()}
+    return {slot: (row.read_on, row.value, row.reader) for slot, row in found.items() if row is not None}
+
+
+def _last_reading(connection: Connection, drive: int) -> Any:
+    """The last reading of a drive's own counter: of several a day the latest by time, or as they were recorded."""
     reading = lean(
-        *("reading", "id", "counter_id", "read_on", "read_time", "value", "reader"), *("supersedes_id", "withdrawn")
+        *("reading", "id", "counter_id", "read_on", "read_time", "value", "reader", "doubt"),
+        *("supersedes_id", "withdrawn"),
     )
     counter = lean("counter", "id", "drive_id", "source")
-    found: dict[str, tuple[date, int, str]] = {}
-    for slot, drive in held.items():
-        row = connection.execute(
-            sa.select(reading.c.read_on, reading.c.value, reading.c.reader)
-            .join_from(counter, reading, reading.c.counter_id == counter.c.id)
-            .where(counter.c.drive_id == drive, counter.c.source == "mechanical", is_current(reading))
-            .order_by(reading.c.read_on.desc(), reading.c.read_time.desc(), reading.c.id.desc())
-            .limit(1)
-        ).first()
-        if row is not None:
-            found[slot] = (row[0], row[1], row[2])
-    return found
+    mine = (counter.c.drive_id == drive, counter.c.source == "mechanical", is_current(reading))
+    together = reading.join(counter, reading.c.counter_id == counter.c.id)
+    last = sa.select(sa.func.max(reading.c.read_on)).select_from(together).where(*mine).scalar_subquery()
+    columns = (reading.c[name] for name in ("id", "read_on", "read_time", "value", "reader", "doubt"))
+    rows = connection.execute(sa.select(*columns).select_from(together).where(*mine, reading.c.read_on == last)).all()
+    timed = all(row.read_time for row in rows)
+    return max(rows, key=lambda row: (row.read_time if timed else "", row.id), default=None)
 
 
 def _last_doubts(connection: Connection, unit: UnitKey, held: dict[str, int]) -> dict[str, str]:
     """What is to be said against the last reading of each drive, where something is: a doubt, another number."""
     from tapwear.store.resolving import open_conflicts
 
-    reading = lean(
-        *("reading", "id", "counter_id", "read_on", "read_time", "value", "doubt"), *("supersedes_id", "withdrawn")
-    )
-    counter = lean("counter", "id", "drive_id", "source")
     disputed = {(one.drive, one.read_on): one for one in open_conflicts(connection, unit) if one.source == "mechanical"}
     found: dict[str, str] = {}
     for slot, drive in held.items():
-        row = connection.execute(
-            sa.select(reading.c.read_on, reading.c.value, reading.c.doubt)
-            .join_from(counter, reading, reading.c.counter_id == counter.c.id)
-            .where(counter.c.drive_id == drive, counter.c.source == "mechanical", is_current(reading))
-            .order_by(reading.c.read_on.desc(), reading.c.read_time.desc(), reading.c.id.desc())
-            .limit(1)
-        ).first()
+        row = _last_reading(connection, drive)
         if row is None:
             continue
         words = [f"doubtful: {row.doubt}"] if row.doubt else []
