@@ -141,7 +141,7 @@ def test_limits_hold_for_any_later_day_and_go_through_json() -> None:
 
 
 def test_no_entry_whatever_makes_the_judge_stumble() -> None:
-    lot = random.Random(20261130)  # noqa: S311 - not for secrets
+    lot = random.Random(20261130)
     for _ in range(150):
         digits = lot.choice((3, 5, 6))
         rows = [
