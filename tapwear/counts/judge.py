@@ -14,7 +14,7 @@ network; whoever writes it a second time takes the numbers of `Limits` from `as_
 3. The operations between two moments are expected by `leg`: rate, season and days in service; their density by
    `log_density`. A counter may roll over, and may have been set back without a record (questioned).
 4. Right: the sum over a and b of weight x density(a to entry) x density(entry to b). Wrong: weight x density(a to b)
-   x the chances of all slips: digits (`_digit_slips`), copied, a neighbour's number, anything else.
+   x the chances of all slips: digits (`slips.one_by_one`), copied, a neighbour's number, anything else.
 5. Questioned where right / (right + wrong) lies below `question_below`, or where the counter must have been set
    back. A number that the book has of that day, or that the counter has shown twice before, is not. The words say
    first what can be seen (below the last reading, above the next one, far more or fewer operations), then the
@@ -23,7 +23,7 @@ network; whoever writes it a second time takes the numbers of `Limits` from `as_
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from math import exp, floor, inf, isfinite, log
@@ -270,7 +270,7 @@ def _slips(
     start = a.count if a is not None else b.count if b is not None else 0.0
     origin = (start - place.offset) % modulus
     size = max(usual, total) + 10.0
-    for chance, kind, meant in _digit_slips(value, (origin + guess) % modulus, limits.digits, chance_of):
+    for chance, kind, meant in slips.one_by_one(value, (origin + guess) % modulus, limits.digits, chance_of):
         apart = meant - origin
         apart += round((guess - apart) / modulus) * modulus
         if abs(meant - value) <= SAME * size:
@@ -288,29 +288,6 @@ def _slips(
         yield chance_of[slips.COPIED] * (1.0 if went_on else COPIED_WHEN_IDLE), slips.COPIED, inf
     yield chance_of[slips.NEIGHBOUR] * stranger, slips.NEIGHBOUR, inf
     yield chance_of[slips.OTHER] / modulus, slips.OTHER, inf
-
-
-def _digit_slips(
-    value: int, near: float, digits: int, chance_of: Sequence[float]
-) -> Iterator[tuple[float, int, float]]:
-    """Right numbers behind a number whose digits went wrong: (chance, kind, right number); see `slips.digit_slips`."""
-    modulus = 10**digits
-    heads = [value // 10**k for k in range(digits + 2)]
-    found: list[tuple[float, int, float]] = []
-    for k in range(digits - 1):
-        low, high = heads[k] % 10, heads[k + 1] % 10
-        found.append((chance_of[slips.TRANSPOSED] / (digits - 1), slips.TRANSPOSED, value + (low - high) * 9 * 10**k))
-    for k in range(digits):
-        dropped = heads[k] * 10 ** (k + 1) + value % 10**k
-        mistyped = value - heads[k] % 10 * 10**k
-        for base, kind, share in ((dropped, slips.DROPPED, 1.0), (mistyped, slips.MISTYPED, 1.0 / 9.0)):
-            digit = min(max(floor((near - base) / 10**k), 0), 8)
-            chance = chance_of[kind] * share / digits
-            found += [(chance, kind, base + digit * 10**k), (chance, kind, base + (digit + 1) * 10**k)]
-    for k in range(digits + 1):
-        if heads[k + 1] > 0:
-            found.append((chance_of[slips.EXTRA] / digits, slips.EXTRA, heads[k + 1] * 10**k + value % 10**k))
-    yield from ((chance, kind, float(meant)) for chance, kind, meant in found if meant < modulus)
 
 
 def _stranger(limits: Limits, at: float, value: int) -> tuple[float, str]:
