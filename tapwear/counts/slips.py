@@ -68,7 +68,7 @@ def digit_slips(written: np.ndarray, near: np.ndarray, digits: int, chance_of: n
 def one_by_one(
     value: int, near: float, digits: int, chance_of: Sequence[float]
 ) -> Iterator[tuple[float, int, float]]:
-    """Right numbers behind a number whose digits went wrong: (chance, kind, right number); as `digit_slips` gives them."""
+    """Right numbers behind one whose digits went wrong, as (chance, kind, right number); see `digit_slips`."""
     modulus = 10**digits
     heads = [value // 10**k for k in range(digits + 2)]
     found: list[tuple[float, int, float]] = []
