@@ -75,7 +75,7 @@ OBSERVED = (
     *("compartment_temp_c", "main_tank_temp_c", "ambient_temp_c", "pressure_kpa", "gas_bottle_kpa", "breather"),
     *("breather_colour", "breather_share_percent", "seepage", "heater", "noise", "coating", "drive_oil", "drive_gear"),
     *("end_stops", "crank_interlock", "moves_by_hand", "regulator_mode", "relay_window", "filter_pressure_kpa"),
-    *("filter_hours", "time_of_day", "bottle_number", "photo_numbers", "remark"),
+    *("filter_hours", "bottle_number", "photo_numbers", "remark"),
 )
 _LABELS = {
     "position_low": "drag hands from",

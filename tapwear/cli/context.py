@@ -8,8 +8,9 @@ import re
 import shutil
 import sys
 import textwrap
+from contextvars import ContextVar
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,7 @@ from tapwear.report.plain import plain
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
+_dates: ContextVar[str] = ContextVar("dates", default="")  # how dates may be typed, by the settings file in use
 ON_THE_VISIT = "On the visit"
 SCHEDULING = "Scheduling overhauls"
 PLANNING = "Planning outages"
@@ -42,6 +44,7 @@ class Setup:
 def find_store(flag: str | None) -> Setup:
     """Which store to use: --db, then TAPWEAR_DB, then the settings file, then an existing ./tapwear.db."""
     config, config_path = read_config()
+    _dates.set(config.get("dates", ""))
     if flag is not None:
         return Setup(place(flag), "--db", config)
     if os.environ.get("TAPWEAR_DB"):
@@ -107,7 +110,12 @@ def open_at(place: Path | str, *, any_version: bool = False) -> Store:
 def today() -> date:
     """Today, from TAPWEAR_TODAY where that is set (for rehearsals and tests), else from the clock."""
     given = os.environ.get("TAPWEAR_TODAY")
-    return parse_date(given, "TAPWEAR_TODAY") if given else datetime.now().astimezone().date()
+    if not given:
+        return datetime.now().astimezone().date()
+    try:
+        return date.fromisoformat(given.strip())
+    except ValueError:
+        raise UsageError(f"TAPWEAR_TODAY: a date is written like 2026-06-30, found {given!r}.") from None
 
 
 def now() -> datetime:
@@ -115,11 +123,42 @@ def now() -> datetime:
 
 
 def parse_date(text: str, option: str) -> date:
-    """An ISO date given on the command line. Raises UsageError naming the option."""
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError:
-        raise UsageError(f"{option}: a date is written like 2026-06-30, found {text!r}.") from None
+    """A date given on the command line. Raises UsageError naming the option."""
+    day = day_typed(text)
+    if day is None:
+        raise UsageError(f"{option}: a date is written like {' or '.join(date_examples())}, found {text!r}.")
+    return day
+
+
+def day_typed(text: str) -> date | None:
+    """A day as people type it: 2026-06-30, today, yesterday, or as `dates` in the settings file says; else None.
+
+    Raises UsageError for a setting that is no format of dates.
+    """
+    from tapwear.visits.dates import date_parser
+
+    word = text.strip()
+    if word.casefold() in ("today", "yesterday"):
+        return today() - timedelta(days=word.casefold() == "yesterday")
+    for words in (None, *date_formats()):
+        try:
+            return date_parser(words)(word)
+        except ValueError:
+            continue
+    return None
+
+
+def date_formats() -> list[str]:
+    """How dates may be typed besides ISO 8601, by the settings file; nothing where it does not say."""
+    words = _dates.get()
+    return [words] if words else []
+
+
+def date_examples() -> list[str]:
+    """A date as it may be typed, in each way."""
+    from tapwear.visits.dates import strptime_pattern
+
+    return ["2026-06-30", *(date(2026, 6, 30).strftime(strptime_pattern(words)) for words in date_formats())]
 
 
 def as_of_or_today(text: str | None) -> date:

@@ -2,56 +2,30 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from tapwear.cli.entering import asked, at_a_terminal, confirmed, tell
+from tapwear.cli.entering import asked, at_a_terminal, confirmed, tell, value_of
 from tapwear.errors import DataRejected, UsageError
+from tapwear.visits.fields import READINGS
 from tapwear.weeks import age_words
 from tapwear.words import as_typed
 
 if TYPE_CHECKING:
-    from tapwear.store.history import CounterPast
+    from tapwear.counts.judge import Judgement
+    from tapwear.counts.limits import Limits
+    from tapwear.store.history import CounterPast, PastReading
 
 
-@dataclass(frozen=True)
-class Expected:
-    """What the check says of a number: the usual range on that day (None: no reading to tell from), and doubts."""
+def limits_for(past: CounterPast, on: date) -> Limits:
+    """What entries of this counter are held against, on that day or some time after it; see tapwear.counts.judge."""
+    from tapwear.counts.plausible import Neighbour, limits_of
 
-    low: int | None
-    high: int | None
-    questioned: bool
-    reason: str
-    likely: int | None
-    last_doubtful: bool
-
-
-def expected(past: CounterPast, on: date, value: int) -> Expected:
-    """The check of a number against the readings before that day, the recorded events and the neighbours' counters.
-
-    Raises UsageError for a number with more digits than the counter has.
-    """
-    if value >= 10**past.digits:
-        raise UsageError(
-            f"{past.unit.tag}: {value} has more digits than the counter, which has {past.digits}. Check it again; if "
-            f"the counter has more digits: tapwear unit change {as_typed(past.unit.tag)} --digits N"
-        )
-    earlier = [one for one in past.readings if one.on < on]
-    readings = [(one.on.toordinal(), one.value) for one in earlier]
-    replaced = [one for one in past.replacements if one[0] <= on]
-    if not readings and replaced and replaced[-1][2] is not None:  # the new counter's first number is known
-        readings, replaced = [(replaced[-1][0].toordinal(), replaced[-1][2])], []
-    if not readings:
-        return Expected(None, None, False, "", None, False)
-    from tapwear.counts.plausible import Neighbour, check_entry
-
-    check = check_entry(
-        readings,
+    return limits_of(
+        [(one.on.toordinal(), one.value, one.minute) for one in past.readings if one.value < 10**past.digits],
         on.toordinal(),
-        value,
         past.digits,
-        replacements=[(day.toordinal(), old, new) for day, old, new in replaced],
+        replacements=[(day.toordinal(), old, new) for day, old, new in past.replacements],
         inspections=[day.toordinal() for day in past.inspections],
         out_of_service=[
             (since.toordinal(), None if until is None else until.toordinal()) for since, until in past.out_of_service
@@ -61,10 +35,30 @@ def expected(past: CounterPast, on: date, value: int) -> Expected:
             for name, rows in past.neighbours.items()
         ],
     )
-    return Expected(check.low, check.high, check.questioned, check.reason, check.likely, check.last_doubtful)
 
 
-def introduce(past: CounterPast, on: date) -> None:
+def expected(past: CounterPast, on: date, value: int, minute: int | None = None) -> Judgement:
+    """The judgement of a number against the readings before and after, recorded events, the neighbours' counters.
+
+    minute : of the day, None where not known. Raises UsageError for a number with more digits than the counter has.
+    """
+    if value >= 10**past.digits:
+        raise UsageError(
+            f"{past.unit.tag}: {value} has more digits than the counter, which has {past.digits}. Check it again; if "
+            f"the counter has more digits: tapwear unit change {as_typed(past.unit.tag)} --digits N"
+        )
+    from tapwear.counts.judge import judge
+
+    return judge(limits_for(past, on), on.toordinal(), value, minute)
+
+
+def question_words(past: CounterPast, on: date, value: int, minute: int | None) -> str:
+    """Why a number is questioned, "" for nothing: the judgement as an import takes it."""
+    check = expected(past, on, value, minute)
+    return check.reason if check.questioned else ""
+
+
+def introduce(past: CounterPast, on: date, minute: int | None = None) -> None:
     """Says which unit this is and what was read on it last, so that the wrong unit is noticed before the reading."""
     drive = f", drive {past.drive}" if past.several_drives else ""
     serial = f"serial {past.serial}" if past.serial else "serial number not in the register"
@@ -74,18 +68,24 @@ def introduce(past: CounterPast, on: date) -> None:
             f"Mind: {past.unit.tag} is {past.where.state}"
             + (f" since {past.where.from_on}." if past.where.from_on else ".")
         )
-    last = past.last_before(on)
+    last, following = past.last_before(on, minute), past.next_after(on)
     if last is None:
         tell("No earlier reading of this counter.")
-        return
+    else:
+        tell(f"Last reading: {_reading_words(past, last, on)}")
+    if following is not None:
+        tell(f"Next reading: {str(following.value).zfill(past.digits)} on {following.on}")
+
+
+def _reading_words(past: CounterPast, last: PastReading, on: date) -> str:
     reader = f", by {last.reader}" if last.reader else ""
     doubt = f" (doubtful: {last.doubt})" if last.doubt else ""
     service = ", at a service" if last.source == "service" else ""
     value, age = str(last.value).zfill(past.digits), age_words((on - last.on).days)
-    tell(f"Last reading: {value} on {last.on}, {age} before{service}{reader}{doubt}")
+    return f"{value} on {last.on}, {age} before{service}{reader}{doubt}"
 
 
-def say_range(check: Expected, on: date, digits: int) -> None:
+def say_range(check: Judgement, on: date, digits: int) -> None:
     """Says between which numbers the counter is expected to stand."""
     if check.low is None or check.high is None:
         return
@@ -94,25 +94,67 @@ def say_range(check: Expected, on: date, digits: int) -> None:
     tell(f"Expected on {on}: {low} to {high}{past_zero}")
 
 
-def doubt_kept(check: Expected, value: int, sure: str | None, *, stop: bool = True) -> str:
+def number_kept(
+    past: CounterPast, on: date, value: int, sure: str | None, minute: int | None = None
+) -> tuple[int, str]:
+    """The number to record and the doubt to store with it; a number typed where it is questioned takes its place.
+
+    Raises as `expected` and `doubt_kept` do.
+    """
+    while True:
+        check = expected(past, on, value, minute)
+        say_range(check, on, past.digits)
+        if not check.questioned or sure is not None or not at_a_terminal():
+            return value, doubt_kept(check, value, sure)
+        say_questioned(check, value)
+        answer = asked(f"Read it again. Does the counter show {value}? (y, n, or what it shows)")
+        if answer == "?":
+            tell("y keeps it with the doubt beside it, n records nothing; or type what the counter really shows.")
+        elif answer.casefold() in ("y", "yes"):
+            return value, kept_with(check.reason, asked("What explains it (may be left empty)"))
+        elif answer.casefold() in ("", "n", "no"):
+            raise DataRejected("Nothing was recorded.")
+        else:
+            try:
+                value = value_of(READINGS.field("value"), answer, "The counter")
+            except UsageError as error:
+                tell(str(error))
+
+
+def doubt_kept(check: Judgement, value: int, sure: str | None, *, stop: bool = True) -> str:
     """The doubt to store with a number, "" for none; asks at a terminal whether a questioned number is right.
 
     sure : the reason given with --sure. Raises DataRejected when the number is questioned and nobody stands by it.
     """
-    if check.last_doubtful and not check.questioned:
-        tell(f"Note: {check.reason}.")
-        return ""
     if not check.questioned:
+        if check.reason:
+            tell(f"Note: {ended(check.reason)}")
         return ""
-    meant = f" Did you mean {check.likely}?" if check.likely is not None and check.likely != value else ""
-    tell(f"Questioned: {value}: {check.reason}.{meant}")
+    say_questioned(check, value)
     if sure is None and stop and at_a_terminal():
-        if not confirmed(f"Check again. Does the counter show {value}?"):
+        if not confirmed(f"Read it again. Does the counter show {value}?"):
             raise DataRejected("Nothing was recorded.")
-        sure = asked("What explains it (may be left empty)") or "read twice"
+        sure = asked("What explains it (may be left empty)")
     if sure is None and stop:
         raise DataRejected(
             f"Not recorded: {value} is not what was expected. Check it again; if it is right, add "
             "--sure REASON, and it is recorded with the doubt beside it."
         )
-    return check.reason + (f"; kept: {sure.strip()}" if sure and sure.strip() else "")
+    return kept_with(check.reason, sure)
+
+
+def say_questioned(check: Judgement, value: int) -> None:
+    """Says why a number is questioned, and which may have been meant."""
+    named = check.likely is None or check.likely == value or str(check.likely) in check.reason
+    meant = "" if named else f" Did you mean {check.likely}?"
+    tell(f"Questioned: {value}: {ended(check.reason)}{meant}")
+
+
+def kept_with(reason: str, said: str | None) -> str:
+    """The doubt that is stored with a number: why it was questioned, and what the person said, if anything."""
+    return reason + (f"; kept: {said.strip()}" if said and said.strip() else "")
+
+
+def ended(sentence: str) -> str:
+    """The sentence with one mark at its end."""
+    return sentence if sentence.endswith(("?", ".")) else f"{sentence}."

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from tapwear.cli.context import now, say, setup_of, today, who, wrapped
+from tapwear.cli.context import date_examples, day_typed, now, say, setup_of, today, who, wrapped
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import SYSTEMS
 from tapwear.report.plain import plain
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 # Ends of remedies that are meant for a file, and help nobody who types.
 _OF_A_FILE = (", or leave the cell blank", ", or set decimal_comma = true in the mapping")
+_THOUSANDS = r"(?<![0-9.,])[0-9]{1,3}(?:[ '\u2019\u00a0\u2009\u202f][0-9]{3})+(?![0-9])"
 _WITH_UNIT = r"(<?\s*[0-9.,+-]+(?:[eE][+-]?[0-9]+)?)\s*([A-Za-zµμ°][A-Za-zµμ°/_]*)?"
 
 
@@ -73,8 +74,10 @@ def value_of(spec: FieldSpec, text: str, option: str) -> Any:
     """
     from tapwear.visits.values import Unfit, in_kept_unit, parser_for
 
-    typed = text.strip()
+    typed = _as_typed_number(text.strip()) if spec.kind in ("number", "gas", "count") else text.strip()
     try:
+        if typed and spec.kind == "date" and (day := day_typed(typed)) is not None:
+            return day
         if not typed:
             otherwise = "" if spec.required else ", or leave the option out"
             raise Unfit("nothing was given", f"give {spec.help}{otherwise}")
@@ -88,8 +91,15 @@ def value_of(spec: FieldSpec, text: str, option: str) -> Any:
         for words in _OF_A_FILE:
             remedy = remedy.removesuffix(words)
         if spec.kind == "date":
-            remedy = "write it like 2026-06-30"
+            remedy = f"write it like {' or '.join(date_examples())}, or yesterday"
         raise UsageError(f"{option}: {unfit.found}; {remedy}.") from None
+
+
+def _as_typed_number(text: str) -> str:
+    """A number as people type it, in our writing: blanks or apostrophes between thousands go, a decimal comma is a
+    point. 1,234 stays as it is: it may be either."""
+    together = re.sub(_THOUSANDS, lambda match: re.sub(r"\D", "", match[0]), text)
+    return re.sub(r"^([<+-]*\s*[0-9]+),(?![0-9]{3}(?![0-9]))([0-9]+)", r"\1.\2", together)
 
 
 def values_of(table: TableSpec, given: Mapping[str, Any], *, may_clear: bool = False) -> dict[str, Any]:
@@ -158,7 +168,6 @@ OPTIONS = {
     "breather_colour": "--desiccant-colour",
     "breather_share_percent": "--desiccant-share",
     "ambient_temp_c": "--ambient-temperature",
-    "time_of_day": "--time",
     "bottle_number": "--bottle",
     "photo_numbers": "--photo",
     "position_low": "--drag-low",

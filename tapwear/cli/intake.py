@@ -166,6 +166,7 @@ def _bring_in(
     dry_run: bool,
     by: str,
 ) -> ImportResult:
+    from tapwear.cli.counter_check import question_words
     from tapwear.report.terminal import progress
     from tapwear.store.importing import store_intake
     from tapwear.visits.mapping_file import load_mapping
@@ -185,6 +186,7 @@ def _bring_in(
             what=", ".join(printable(str(path)) for path in paths),
             dry_run=dry_run,
             progress=_steps(done),
+            judge=question_words,
         )
 
 

@@ -239,19 +239,20 @@ def _resets(before: Mapping[str, Any], given: Mapping[str, Any], typed: Mapping[
     return resets_of(given["work"], None) or (NO_RESETS,)
 
 
-def _doubt(store: Store, key: UnitKey, row: TrailRow, given: Mapping[str, Any], sure: str | None) -> str:
+def _doubt(store: Store, key: UnitKey, row: TrailRow, given: dict[str, Any], sure: str | None) -> str:
     """The doubt to keep with a corrected number; the row itself is left out of the past that it is held against."""
     from dataclasses import replace
 
-    from tapwear.cli.counter_check import doubt_kept, expected, say_range
+    from tapwear.cli.counter_check import number_kept
     from tapwear.store.history import counter_past
+    from tapwear.visits.values import minute_of
 
-    if given["value"] == row.says["value"] and given["read_on"] == row.day:
+    time = given.get("read_time", "")
+    if given["value"] == row.says["value"] and given["read_on"] == row.day and time == row.says["read_time"]:
         return str(row.says["doubt"])
     day = given["read_on"]
     with store.rows() as connection:
         past = counter_past(connection, key, row.says["drive"], row.says["source"], day)
     past = replace(past, readings=tuple(one for one in past.readings if one.id != row.id))
-    check = expected(past, day, given["value"])
-    say_range(check, day, past.digits)
-    return doubt_kept(check, given["value"], sure)
+    given["value"], doubt = number_kept(past, day, given["value"], sure, minute_of(time))
+    return doubt

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 from tapwear.cli.context import open_the_store, who
-from tapwear.cli.entering import at_a_terminal, past_day, stamp_of, system_of
+from tapwear.cli.entering import at_a_terminal, past_day, stamp_of, system_of, value_of
 from tapwear.visits.fields import READINGS
 
 _UNIT, _SEEN, _HOW = "The right unit", "What was seen", "How it is recorded"
@@ -94,7 +94,6 @@ def visit(
     ambient_temperature: Annotated[
         str | None, _option("--ambient-temperature", "T", "Of the air, in the shade.")
     ] = None,
-    time: Annotated[str | None, _option("--time", "HH:MM", "Time of the visit.")] = None,
     bottle: Annotated[
         str | None, _option("--bottle", "NUMBER", "On the sample bottle; several compartments: 17;18.")
     ] = None,
@@ -109,6 +108,9 @@ def visit(
         _flag("--de-energised", "For a sample under negative pressure: the unit is isolated and earthed.", _SEEN),
     ] = False,
     on: Annotated[str | None, _option("--on", "DATE", "Day of the visit; else today.", _HOW)] = None,
+    at: Annotated[
+        str | None, _option("--at", "HH:MM", "Time of day, where a unit is visited several times a day.", _HOW)
+    ] = None,
     by: Annotated[str | None, _option("--by", "NAME", "Who visited; else you.", _HOW)] = None,
     units: Annotated[
         str | None, _option("--units", "SYSTEM", "metric or us; else `units` in the settings file, else metric.", _HOW)
@@ -151,7 +153,7 @@ def visit(
         "crank_interlock": crank_interlock, "moves_by_hand": _yes_or_no(moves_by_hand),
         "regulator_mode": regulator_mode, "relay_window": relay_window, "filter_pressure_kpa": filter_pressure,
         "filter_hours": filter_hours, "breather_colour": desiccant_colour, "breather_share_percent": desiccant_share,
-        "ambient_temp_c": ambient_temperature, "time_of_day": time, "bottle_number": bottle,
+        "ambient_temp_c": ambient_temperature, "bottle_number": bottle,
         "photo_numbers": "; ".join(photo) if photo else None,
         "remark": remark, "sample": _yes_or_no(sample), "de-energised": "yes" if de_energised else None,
     }  # fmt: skip
@@ -169,6 +171,7 @@ def visit(
             sure=sure,
             resume=resume,
             anew=anew,
+            at="" if at is None else value_of(READINGS.field("read_time"), at, "--at"),
         ),
     )
 

@@ -10,12 +10,13 @@ from typing import Any
 
 from tapwear.errors import UsageError
 
-# What may be set -> what it says. `db` is relative to the settings file, `units` is for what is typed on a visit.
+# What may be set -> what it says. `db` is relative to the settings file, `units` and `dates` are for what is typed.
 SETTINGS = {
     "db": "the store's path or URL",
     "name": "the name of who records",
     "access": "owner or group",
     "units": "metric or us",
+    "dates": "how dates may be typed besides 2026-06-30, e.g. DD.MM.YYYY",
 }
 
 

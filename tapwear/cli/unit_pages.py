@@ -106,6 +106,8 @@ def _drives(sheet: UnitSheet) -> list[tuple[str, str]]:
         last = sheet.last_readings.get(slot)
         if last:
             words += f"; last reading {last[1]} on {last[0]}" + (f" by {last[2]}" if last[2] else "")
+        if slot in sheet.last_doubts:
+            words += f" ({sheet.last_doubts[slot]})"
         lines.append((f"drive {slot}", words))
     return lines
 

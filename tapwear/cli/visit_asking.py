@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
+from tapwear.cli.counter_check import kept_with
 from tapwear.cli.entering import OPTIONS, tell, value_of
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import unit_in
@@ -18,8 +19,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 BACK, HELP = "<", "?"
-NO_REASON = "no reason given"
-_BARE_NUMBER = re.compile(r"[+-]?[0-9]*[.,]?[0-9]+")
+_BARE_NUMBER = re.compile(r"[+-]?(?:[0-9]{1,3}(?:[ '\u2019\u00a0\u202f][0-9]{3})+|[0-9]*)(?:[.,]?[0-9]+)?")
 
 
 class GoBack(Exception):
@@ -55,15 +55,15 @@ class Asking:
             raise GoBack
         return text
 
-    def confirm(self, question: str, *, otherwise: bool = False) -> bool:
-        """Yes or no; an empty line means `otherwise`."""
+    def confirm(self, question: str, *, otherwise: bool = False, explain: str = "") -> bool:
+        """Yes or no; an empty line means `otherwise`. `explain` : what ? says."""
         while True:
             text = self.typed(question, "Y/n" if otherwise else "y/N").casefold()
             if not text:
                 return otherwise
             if text in ("y", "yes", "n", "no"):
                 return text in ("y", "yes")
-            tell("Type y or n.")
+            tell(f"{explain} {_YES_OR_NO}".strip() if text == HELP else "Type y or n.")
 
     def value(
         self,
@@ -75,9 +75,11 @@ class Asking:
         check: Callable[[Any], str] = lambda value: "",
         valid: Callable[[Any], None] = lambda value: None,
         needed: str = "",
+        explain: str = "",
     ) -> tuple[Any, str]:
         """The value of a field and the mark with which it is kept ("" where nothing was odd); None: left open.
 
+        explain : what ? says besides the field's own help
         check : why a value is questioned, "" for nothing. valid : raises UsageError for what cannot be
         needed : why an empty line is not enough, "" where it is; "-" leaves it open all the same
         Raises UsageError for an option that cannot be, DataRejected for an odd one that nobody stands by.
@@ -87,21 +89,24 @@ class Asking:
             value = self.read(spec, self.given[key], OPTIONS.get(name, f"--{name}"))
             valid(value)
             doubt = check(value)
-            mark = self._mark(doubt)
+            mark, again = self._mark(doubt, explain)
             if mark or not doubt:
                 return value, mark
+        else:
+            again = ""
         if not self.asks:
             return None, ""
         before: Any = None
         while True:
-            text = self.typed(question, hint)
+            text = again or self.typed(question, hint)
+            again = ""
             if text == "-" or not (text or needed):
                 return None, ""
             if not text:
                 tell(needed)
                 continue
             if text == HELP:
-                tell(_help(spec))
+                tell(_help(spec, explain))
                 continue
             try:
                 value = self.read(spec, text, question)
@@ -110,7 +115,8 @@ class Asking:
                 tell(str(error))
                 continue
             doubt = check(value)
-            mark = f"{doubt}; kept: typed twice" if doubt and value == before else self._mark(doubt)
+            twice = bool(doubt) and value == before
+            mark, again = (f"{doubt}; kept: typed twice", "") if twice else self._mark(doubt, explain)
             if mark or not doubt:
                 return value, mark
             before = value
@@ -125,27 +131,43 @@ class Asking:
             raise UsageError(f"{name}: {text!r} begins {' and '.join(begins)}; write more of it.")
         return value_of(spec, begins[0] if len(begins) == 1 else text, name)
 
-    def _mark(self, doubt: str) -> str:
-        """The mark with which a questioned value is kept; "" when there is no doubt, or it is to be typed again.
+    def _mark(self, doubt: str, explain: str) -> tuple[str, str]:
+        """The mark with which a questioned value is kept, and what was typed in its place; "" for none.
 
         Raises DataRejected where nobody can be asked and --sure was not given.
         """
         if not doubt:
-            return ""
+            return "", ""
         tell(f"Questioned: {doubt.removesuffix('?')}{'?' if doubt.endswith('?') else '.'}")
         if self.sure is not None:
-            return f"{doubt}; kept: {self.sure.strip() or NO_REASON}"
+            return kept_with(doubt, self.sure), ""
         if not self.asks:
             raise DataRejected(
                 "Nothing was recorded. Check again; if it is right, add --sure REASON, and it is kept with its doubt."
             )
-        if not self.confirm("Check again. Is it right"):
-            return ""
-        return f"{doubt}; kept: {self.typed('What explains it', 'may be left empty') or NO_REASON}"
+        while True:
+            text = self.typed("Read it again. Is it right", "y, n, or what it shows")
+            if text.casefold() in ("", "n", "no"):
+                return "", ""
+            if text == HELP:
+                tell(f"{explain} y keeps it with its doubt, n asks again; or type what it really shows.".strip())
+            elif text.casefold() in ("y", "yes"):
+                return kept_with(doubt, self._explanation()), ""
+            else:
+                return "", text
+
+    def _explanation(self) -> str:
+        """What the person says to an odd value; "" for nothing."""
+        while (text := self.typed("What explains it", "may be left empty")) == HELP:
+            tell("Anything that makes the value right although it is odd: it is stored with it.")
+        return text
 
 
-def _help(spec: FieldSpec) -> str:
-    words = f"{spec.help[0].upper()}{spec.help[1:]}"
+_YES_OR_NO = "y or n; an empty line takes the capital one. < goes back one question; Ctrl-C stops."
+
+
+def _help(spec: FieldSpec, explain: str = "") -> str:
+    words = explain.rstrip(".") or f"{spec.help[0].upper()}{spec.help[1:]}"
     if spec.choices:
         words += f"; one of: {', '.join(spec.choices)} (the first letters are enough)"
     return f"{words}. Empty: not read; < goes back one question; Ctrl-C stops and keeps what was answered."

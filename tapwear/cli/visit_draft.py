@@ -64,6 +64,7 @@ class Draft:
     more: list[str] = field(default_factory=list)
     de_energised: bool = False
     answered: list[str] = field(default_factory=list)
+    at: str = ""  # time of day, HH:MM
 
     @property
     def day(self) -> date:
@@ -92,6 +93,7 @@ class Draft:
             sample_taken=self.sample_taken and not self.another_unit,
             de_energised=self.de_energised and self.sample_taken and not self.another_unit,
             remark=remark,
+            at=self.at,
         )
 
 

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class How:
-    """How a visit is made: the day, who, whether questions are asked, in which units, and what becomes of a draft."""
+    """How a visit is made: the day, perhaps the time, who, whether questions are asked, in which units, the draft."""
 
     on: date
     by: str
@@ -44,6 +44,7 @@ class How:
     sure: str | None
     resume: bool
     anew: bool
+    at: str = ""
 
 
 def make_visit(
@@ -58,7 +59,7 @@ def make_visit(
         key = find_unit(connection, unit)
     path = path_of(store, key.tag, Draft)
     keeps = how.asks or how.resume
-    draft = begin(path, Draft(key.tag, how.on, how.by), asks=how.asks, resume=how.resume, anew=how.anew)
+    draft = begin(path, Draft(key.tag, how.on, how.by, at=how.at), asks=how.asks, resume=how.resume, anew=how.anew)
     with store.rows() as connection:
         ground = visit_ground(connection, key, draft.visited_on)
     answers = {**given, **_by_drive(counters, ground)}
@@ -110,7 +111,9 @@ def _introduce(guide: Guide) -> None:
         tell(f"Mind: {ground.unit.tag} is {ground.where.state}.")
     tell("Empty: not read. ? explains. < goes back. Ctrl-C stops; what was answered is kept.")
     afar = "Go on, only to write down what was read before or from afar"
-    if guide.severe and not guide.draft.answered and not guide.asking.confirm(afar):
+    if guide.severe and not guide.draft.answered and not guide.asking.confirm(
+        afar, explain="Nobody is to go near this unit: go on only with what was read before, or from afar."
+    ):
         raise LeaveIt("Nothing was recorded.")
 
 

@@ -8,7 +8,7 @@ from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from tapwear.cli.counter_check import expected, say_range
+from tapwear.cli.counter_check import ended, expected, say_range
 from tapwear.cli.entering import tell
 from tapwear.cli.guiding import LeaveIt, Step
 from tapwear.cli.visit_asking import HELP, Asking
@@ -19,6 +19,7 @@ from tapwear.store.visit_ground import Ground, whose_serial
 from tapwear.visits.fields import READINGS, SERVICES
 from tapwear.visits.observations import BY_NAME, MORE, POSITIONS, QUANTITIES, label, noted
 from tapwear.visits.specs import Unfit
+from tapwear.visits.values import minute_of
 from tapwear.visits.visit import only_de_energised
 from tapwear.words import as_typed, observed_words
 
@@ -33,6 +34,26 @@ _IN_GROUPS = tuple(name for group in MORE.values() for name in group)
 _NEEDS_DEGREES = "a level is judged by the oil temperature at which it was read. Type - where it cannot be read."
 _NO_JUDGEMENT = "it cannot be judged."
 COUNTER, CONTROLLER = "counter", "controller"  # keys of the counters' questions, followed by /DRIVE
+# What ? says, by question, where the field's own help does not say enough.
+EXPLAINED = {
+    "place": "The station and unit on the sign at the gate and on the tank; n where you stand somewhere else.",
+    SERIAL: (
+        "The number on the tap changer's own plate, on its head or on the drive cabinet's door; not the transformer's, "
+        "which is on the tank."
+    ),
+    "mismatch": (
+        "a asks for the serial number again. o records that another unit stands here, and nothing of this one. s stops "
+        "and records nothing."
+    ),
+    "mechanical": (
+        "The operations counter in the drive cabinet{drive}, which moves by one with each step: all {digits} digits as "
+        "they stand, leading zeros too."
+    ),
+    "controller": "The number of operations{drive} that the voltage controller or the control system shows.",
+    "dead": "Whether the unit is switched off on all sides, isolated and earthed, so that oil may be drawn.",
+    "record": "y stores all of it in one piece; n stops here and keeps the answers: go on with --resume.",
+    SAMPLE: "Whether a bottle or syringe of the compartment's oil was filled on this visit; its label is printed then.",
+}
 # Noted where the compartment breathes through one; the others where a gauge or bottle is fitted.
 _BREATHING, _GAUGES = ("breather",), ("pressure_kpa", "gas_bottle_kpa")
 
@@ -71,7 +92,7 @@ class Guide:
     def all_right(self) -> bool:
         """Shows the visit as it would be stored, and asks."""
         tell(*self.summary())
-        return self.asking.confirm("Record this visit", otherwise=True)
+        return self.asking.confirm("Record this visit", otherwise=True, explain=EXPLAINED["record"])
 
     def summary(self) -> list[str]:
         """What the visit holds, line by line."""
@@ -133,7 +154,10 @@ class Guide:
         if not self.asking.asks or "station" in self.asking.given:
             return
         name = f" ({self.ground.station_name})" if self.ground.station_name not in ("", where.station) else ""
-        if not self.asking.confirm(f"Are you at {where.where}{name}, unit {self.ground.unit.tag}", otherwise=True):
+        right = self.asking.confirm(
+            f"Are you at {where.where}{name}, unit {self.ground.unit.tag}", otherwise=True, explain=EXPLAINED["place"]
+        )
+        if not right:
             raise LeaveIt(
                 "Nothing was recorded. The units of a station with their serial numbers: tapwear unit list --station "
                 "CODE"
@@ -144,7 +168,9 @@ class Guide:
         spec = SERVICES.field("serial_seen")
         hint = "empty: it cannot be read"
         while True:
-            seen, _ = self.asking.value(SERIAL, spec, "Serial number on the nameplate", hint=hint)
+            seen, _ = self.asking.value(
+                SERIAL, spec, "Serial number on the nameplate", hint=hint, explain=EXPLAINED[SERIAL]
+            )
             self.draft.serial_seen, self.draft.another_unit = seen or "", False
             if not seen:
                 tell("The serial number was not confirmed.")
@@ -181,30 +207,36 @@ class Guide:
                 self.draft.another_unit = True
                 tell(f"Recorded at the end: another unit, serial number {seen}, stands where this one should.")
                 return True
-            tell("Type a, o or s.")
+            tell(EXPLAINED["mismatch"] if choice == HELP else "Type a, o or s.")
 
     # --- counters ---------------------------------------------------------------------------------------------
 
     def _counter(self, drive: str, source: str) -> None:
         past = self._past(drive, source)
         key = f"{COUNTER if source == 'mechanical' else CONTROLLER}/{drive}"
-        last = past.last_before(self.draft.visited_on)
+        last = past.last_before(self.draft.visited_on, minute_of(self.draft.at))
         hint = f"last {str(last.value).zfill(past.digits)} on {last.on}" if last else "no reading yet"
         present = past.same_day(self.draft.visited_on)
         if present is not None:
-            tell(f"The book has {present.value} of {present.on} already, by {present.reader or 'somebody'}.")
+            again = "" if self.draft.at else " For another reading of that day give its time: --at HH:MM."
+            tell(f"The book has {present.value} of {present.on} already, by {present.reader or 'somebody'}.{again}")
+        minute = minute_of(self.draft.at)
 
         def check(value: int) -> str:
             if past.several_drives and key in self.asking.given:
                 tell(f"{question}: {value}")  # nobody asked for it, so it is said whose it is
-            return counter_doubt(past, self.draft.visited_on, value)
+            return counter_doubt(past, self.draft.visited_on, value, minute)
 
         def valid(value: int) -> None:
-            expected(past, self.draft.visited_on, value)
+            expected(past, self.draft.visited_on, value, minute)
 
         name = "Counter" if source == "mechanical" else "Controller's count"
         question = f"{name}, drive {drive}" if past.several_drives else name
-        value, mark = self.asking.value(key, READINGS.field("value"), question, hint=hint, check=check, valid=valid)
+        which = f" of drive {drive}" if past.several_drives else ""
+        explain = EXPLAINED[source].format(drive=which, digits=past.digits)
+        value, mark = self.asking.value(
+            key, READINGS.field("value"), question, hint=hint, check=check, valid=valid, explain=explain
+        )
         seen = f"{drive}/{source}"
         if value is None:
             self.draft.counters.pop(seen, None)
@@ -302,11 +334,13 @@ class Guide:
                     "Such a sample is recorded only with --de-energised: the unit was isolated and earthed. Nothing "
                     "was recorded."
                 )
-            if not self.asking.confirm("Is the unit de-energised, isolated and earthed"):
+            if not self.asking.confirm("Is the unit de-energised, isolated and earthed", explain=EXPLAINED["dead"]):
                 tell("No sample.")
                 return
             self.draft.de_energised = True
-        self.draft.sample_taken = given == "yes" or self.asking.confirm("Was an oil sample taken")
+        self.draft.sample_taken = given == "yes" or self.asking.confirm(
+            "Was an oil sample taken", explain=EXPLAINED[SAMPLE]
+        )
 
     def _only_in_an_outage(self) -> list[str]:
         """Why the oil must not be sampled in service: by the register, or by today's or the last pressure."""
@@ -338,13 +372,13 @@ def mismatch(store: Store, tag: str, known: str, seen: str, command: str) -> str
     return words + (f" It comes near that of {' or '.join(near)}." if near else " It is nowhere in the register.")
 
 
-def counter_doubt(past: CounterPast, on: date, value: int) -> str:
+def counter_doubt(past: CounterPast, on: date, value: int, minute: int | None = None) -> str:
     """Why a number is questioned, "" for nothing; says the range that was expected."""
-    told = expected(past, on, value)
+    told = expected(past, on, value, minute)
     say_range(told, on, past.digits)
     if not told.questioned:
-        if told.last_doubtful:
-            tell(f"Note: {told.reason}.")
+        if told.reason:
+            tell(f"Note: {ended(told.reason)}")
         return ""
     fits = "" if told.likely is None or str(told.likely) in told.reason else f"; {told.likely} would fit"
     return told.reason + fits

@@ -129,7 +129,7 @@ class Chainer:
         chance = log_density(made, on)
         room = 1.5 * on.middle + 50.0  # a counter set to 0 meanwhile shows no more than this
         days = book.day[right] - book.day[left]
-        same = days == 0
+        same = (days == 0) & (book.epoch[left] == book.epoch[right])
         most = RESET_A_YEAR * max(days.max(initial=1), 1) / DAYS_PER_YEAR
         most *= 1.0 / modulus.min(initial=np.inf) + 1.0 / 50.0
         at = np.flatnonzero(chance < np.log(most))  # the others are likelier than any reset

@@ -10,6 +10,7 @@ from tapwear.counts.book import Book
 from tapwear.counts.local import HALF, Local
 
 GROUP_SPREAD = 1.3  # sd of log rate between the units of a peer group: our choice
+LONE_SPREAD = 0.5  # further sd of log rate where a single interval tells it: our choice
 INSPECTION_OPERATIONS = 40.0  # operations that a recorded inspection may add, give or take as many: our choice
 TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 6.0))  # (weight, widening): surprises are more common than in a bell curve
 ROOT_TAU = 2.5066282746310002  # square root of 2 pi
@@ -73,6 +74,7 @@ def expect(local: Local, counter: np.ndarray, left: np.ndarray, right: np.ndarra
     variance /= n
     one_sided = np.concatenate([no_first, no_second[n_before[no_second] > 0]])
     variance[one_sided] *= 1.5
+    variance += LONE_SPREAD**2 * (n < 2.0)
     variance[neither] = GROUP_SPREAD**2
     opened = 1.5 / np.maximum(n_before, 1.0)
     opened += 1.5 / np.maximum(n_after, 1.0)

@@ -48,6 +48,7 @@ class Local:
     group : level of the counter's peer group, one entry a counter [log operations a day]
     noise : standard deviation of log rate of one interval of `usual` days, one entry a counter
     usual : usual length of an interval, one entry a counter [days]
+    season : yearly and half-yearly waves in log rate, shape (4, counters), see `_waves`
     """
 
     before: np.ndarray
@@ -58,6 +59,7 @@ class Local:
     group: np.ndarray
     noise: np.ndarray
     usual: np.ndarray
+    season: np.ndarray
 
 
 def local_levels(book: Book, spans: Intervals, group: np.ndarray, *, rough: bool = False) -> Local:
@@ -88,7 +90,7 @@ def local_levels(book: Book, spans: Intervals, group: np.ndarray, *, rough: bool
         back, ahead = 0.5 * (back + whole), 0.5 * (ahead + whole)
     before, n_before = _carried(spans.right, back, n_back, book.counter, forward=True)
     after, n_after = _carried(spans.left, ahead, n_ahead, book.counter, forward=False)
-    return Local(before, n_before, after, n_after, wave, group, noise, usual)
+    return Local(before, n_before, after, n_after, wave, group, noise, usual, season)
 
 
 def windows(values: np.ndarray, n_back: np.ndarray, n_ahead: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -176,8 +176,8 @@ def _apply_replacements(
             part = slice(first[number], end[number])
             after = day[part] >= on
             same = day[part] == on
-            if same.any() and np.isfinite(old):  # read before the exchange, on the same day
-                after &= ~(same & (value[part] == old) & (old != new))
+            if same.any() and np.isfinite(old) and old != new:  # nearer to the old counter's last number: read before
+                after &= ~(same & (abs(value[part] - old) < abs(value[part] - np.nan_to_num(new))))
             epoch[part] += after
             before = np.flatnonzero(~after)
             start = served[part][before[-1]] - day[part][before[-1]] if len(before) else 0.0

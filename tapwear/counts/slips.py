@@ -6,8 +6,10 @@ share them out roughly like this. Only their order of magnitude matters.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import floor
 
 import numpy as np
 
@@ -61,6 +63,29 @@ def digit_slips(written: np.ndarray, near: np.ndarray, digits: int, chance_of: n
     value = np.stack(values)
     np.putmask(value, value >= 10.0**digits, np.nan)
     return Candidates(value, np.log(np.array(chances)), np.array(kinds))
+
+
+def one_by_one(
+    value: int, near: float, digits: int, chance_of: Sequence[float]
+) -> Iterator[tuple[float, int, float]]:
+    """Right numbers behind one whose digits went wrong, as (chance, kind, right number); see `digit_slips`."""
+    modulus = 10**digits
+    heads = [value // 10**k for k in range(digits + 2)]
+    found: list[tuple[float, int, float]] = []
+    for k in range(digits - 1):
+        low, high = heads[k] % 10, heads[k + 1] % 10
+        found.append((chance_of[TRANSPOSED] / (digits - 1), TRANSPOSED, value + (low - high) * 9 * 10**k))
+    for k in range(digits):
+        dropped = heads[k] * 10 ** (k + 1) + value % 10**k
+        mistyped = value - heads[k] % 10 * 10**k
+        for base, kind, share in ((dropped, DROPPED, 1.0), (mistyped, MISTYPED, 1.0 / 9.0)):
+            digit = min(max(floor((near - base) / 10**k), 0), 8)
+            chance = chance_of[kind] * share / digits
+            found += [(chance, kind, base + digit * 10**k), (chance, kind, base + (digit + 1) * 10**k)]
+    for k in range(digits + 1):
+        if heads[k + 1] > 0:
+            found.append((chance_of[EXTRA] / digits, EXTRA, heads[k + 1] * 10**k + value % 10**k))
+    yield from ((chance, kind, float(meant)) for chance, kind, meant in found if meant < modulus)
 
 
 def _two_digits(base: np.ndarray, near: np.ndarray, unit: float) -> tuple[np.ndarray, np.ndarray]:

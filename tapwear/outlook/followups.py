@@ -154,6 +154,25 @@ def folded(place: str) -> str:
     return " ".join(place.casefold().split())
 
 
+_AMOUNT = re.compile(r"(?:about|approx\.?|ca\.?|circa|some|~|<|>)?\s*[0-9]+(?!st|nd|rd|th|[0-9])", re.IGNORECASE)
+
+
+def seepage_places(words: str) -> list[tuple[str, str]]:
+    """The places that a note of seepage names, set apart by semicolons or commas, and what is said of each.
+
+    What begins with a figure says how much oil comes at the place before it: `drain valve, 2 drops/min` is one place.
+    """
+    found: list[tuple[str, str]] = []
+    for part in re.split(r";|(?<![0-9]),|,(?![0-9])", words):
+        said = " ".join(part.split())
+        if found and _AMOUNT.match(said):
+            place, before = found.pop()
+            found.append((place, f"{before}, {said}"))
+        elif said:
+            found.append((said, said))
+    return found
+
+
 def _as_known(row: Kept, as_of: date) -> Kept:
     later = row.closed_on is not None and row.closed_on > as_of
     return replace(row, closed_on=None, closed_words="") if later else row
@@ -176,8 +195,7 @@ def _faults(noticed: Sequence[Noticed]) -> tuple[dict[_Key, list[_Fault]], dict[
         kind = row.quantity
         if kind == "seepage":
             if row.words != NO_SEEPAGE:
-                places = [" ".join(part.split()) for part in re.split(r"[;,]", row.words) if part.strip()]
-                seen = [_Fault(row.observed_on, place, place) for place in places]
+                seen = [_Fault(row.observed_on, words, place) for place, words in seepage_places(row.words)]
         elif kind in FAULTS and row.words in FAULTS[kind][1]:
             at = degrees.get((row.unit, row.observed_on, row.compartment), "")
             seen = [_Fault(row.observed_on, _fault_words(row, at))]

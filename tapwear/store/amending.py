@@ -141,7 +141,7 @@ def _columns(connection: Connection, unit: UnitKey, before: TrailRow, given: Map
         return service_columns(unit.id, given)
     if kind == "reading":
         _short_enough(connection, unit, int(before.says["counter_id"]), int(given["value"]))
-        blank = {"reader": "", "remark": "", "current_a": None}
+        blank = {"reader": "", "remark": "", "current_a": None, "read_time": ""}
         return {**blank, **given}
     if kind == "deferral" and given["expires_on"] <= given["decided_on"]:
         raise UsageError(f"A deferral decided on {given['decided_on']} cannot end on {given['expires_on']}.")

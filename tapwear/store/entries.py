@@ -6,7 +6,7 @@ counter on the same day, say) is a conflict, shown and not stored, unless it is 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Literal
@@ -21,6 +21,7 @@ from tapwear.store.counters import counter_for, digits_ever, drive_in
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp, insert, record
+from tapwear.store.same_day import other_moments
 from tapwear.store.validate import checked
 from tapwear.visits.fields import EVENTS, GASES, READINGS, SAMPLES, SERVICES
 from tapwear.visits.resets import resets_of
@@ -156,13 +157,15 @@ def add_reading(
     columns = {
         "counter_id": counter.id,
         "read_on": given["read_on"],
+        "read_time": given.get("read_time", ""),
         "value": given["value"],
         "current_a": given.get("current_a"),
         "reader": given.get("reader", ""),
         "remark": given.get("remark", ""),
         "doubt": doubt,
     }
-    return enter(connection, "reading", columns, given, stamp, replace)
+    apart = other_moments(connection, unit, slot, columns, replace)
+    return enter(connection, "reading", columns, given, stamp, replace, apart)
 
 
 def add_event(
@@ -286,9 +289,11 @@ def enter(
     given: Mapping[str, Any],
     stamp: Stamp,
     replace: bool,
+    apart: Collection[int] = (),
 ) -> Outcome:
     """Stores a row, or holds it against the one that is about the same thing: only what was given counts.
 
+    apart : numbers of rows that are not about the same thing although they look so (other moments of one day)
     A correction takes over from the former row whatever it does not state itself.
     """
     same, compared = SAME[table], COMPARED[table]
@@ -298,7 +303,7 @@ def enter(
         .where(is_current(rows), *(rows.c[name] == columns[name] for name in same))
         .order_by(rows.c.id)
     ).scalars()
-    held = {int(number): columns_of(connection, table, number) for number in numbers}
+    held = {int(number): columns_of(connection, table, number) for number in numbers if number not in apart}
     if not held:
         return Outcome("stored", record(connection, table, stamp, **columns), {})
     stated = {
@@ -333,7 +338,7 @@ STOP_COLUMNS = (
     *("work_words", "cleared_on", "cleared_engineer", "cleared_words"),
 )
 _BOOK_COLUMNS = {
-    "reading": ("counter_id", "read_on", "value", "current_a", "reader", "doubt", "remark"),
+    "reading": ("counter_id", "read_on", "read_time", "value", "current_a", "reader", "doubt", "remark"),
     "event": ("tap_changer_id", "slot", "happened_on", "kind", "old_reading", "new_reading", "remark"),
     "service": (
         *("tap_changer_id", "done_on", "work", "resets", "serial_seen", "as_found_counter", "as_left_counter"),

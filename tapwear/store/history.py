@@ -14,6 +14,7 @@ from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
 from tapwear.store.places import drives_of
 from tapwear.store.stays import StandingRow, standing
+from tapwear.visits.values import minute_of
 from tapwear.weeks import DAYS_PER_YEAR
 
 NEIGHBOUR_YEARS = 3  # how far back the counters of neighbours are looked at; our choice
@@ -22,7 +23,10 @@ _SAME_COUNTER = {"mechanical": ("mechanical", "sample"), "sample": ("mechanical"
 
 @dataclass(frozen=True)
 class PastReading:
-    """A reading in the book, or the number that a service noted: id 0, source service."""
+    """A reading in the book, or the number that a service noted: id 0, source service.
+
+    minute : of the day, None where not known
+    """
 
     id: int
     on: date
@@ -30,6 +34,7 @@ class PastReading:
     reader: str
     doubt: str
     source: str
+    minute: int | None = None
 
 
 @dataclass(frozen=True)
@@ -56,14 +61,29 @@ class CounterPast:
     out_of_service: tuple[tuple[date, date | None], ...] = ()
     neighbours: dict[str, list[tuple[date, int]]] = field(default_factory=dict)
 
-    def last_before(self, on: date) -> PastReading | None:
-        """The last reading before that day."""
-        earlier = [one for one in self.readings if one.on < on]
+    def last_before(self, on: date, minute: int | None = None) -> PastReading | None:
+        """The last reading before that day, or before a minute of it."""
+        earlier = [
+            one
+            for one in self.readings
+            if one.on < on or (one.on == on and None not in (minute, one.minute) and one.minute < minute)  # type: ignore[operator]
+        ]
         return earlier[-1] if earlier else None
 
-    def same_day(self, on: date) -> PastReading | None:
-        """The reading of that day and source that is in the book already."""
-        return next((one for one in self.readings if one.on == on and one.source == self.source), None)
+    def next_after(self, on: date) -> PastReading | None:
+        """The first reading after that day."""
+        return next((one for one in self.readings if one.on > on), None)
+
+    def same_day(self, on: date, minute: int | None = None) -> PastReading | None:
+        """A reading of that day and source that is in the book already, of the same time where one is given."""
+        return next(
+            (
+                one
+                for one in self.readings
+                if one.on == on and one.source == self.source and (minute is None or one.minute == minute)
+            ),
+            None,
+        )
 
 
 def counter_past(connection: Connection, unit: UnitKey, drive: str, source: str, on: date) -> CounterPast:
@@ -116,10 +136,17 @@ def _fitted_on(connection: Connection, unit: UnitKey, drive: int, on: date) -> d
 def _readings(
     connection: Connection, drive: int, source: str, digits: int, since: date | None
 ) -> tuple[PastReading, ...]:
-    reading = lean("reading", "id", "counter_id", "read_on", "value", "reader", "doubt", "supersedes_id", "withdrawn")
+    reading = lean(
+        *("reading", "id", "counter_id", "read_on", "read_time", "value", "reader", "doubt"),
+        *("supersedes_id", "withdrawn"),
+    )
     counter = lean("counter", "id", "drive_id", "source", "digits")
     query = (
-        sa.select(reading.c.id, reading.c.read_on, reading.c.value, reading.c.reader, reading.c.doubt, counter.c.source)
+        sa.select(
+            *(reading.c[name] for name in ("id", "read_on", "value", "reader", "doubt")),
+            counter.c.source,
+            reading.c.read_time,
+        )
         .join_from(counter, reading, reading.c.counter_id == counter.c.id)
         .where(
             counter.c.drive_id == drive,
@@ -127,11 +154,14 @@ def _readings(
             counter.c.digits == digits,
             is_current(reading),
         )
-        .order_by(reading.c.read_on, reading.c.value, reading.c.id)
+        .order_by(reading.c.read_on, reading.c.read_time, reading.c.value, reading.c.id)
     )
     if since is not None:
         query = query.where(reading.c.read_on >= since)
-    return tuple(PastReading(*tuple(row)) for row in connection.execute(query))
+    return tuple(
+        PastReading(row.id, row.read_on, row.value, row.reader, row.doubt, row.source, minute_of(row.read_time))
+        for row in connection.execute(query)
+    )
 
 
 def _with_services(

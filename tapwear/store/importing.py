@@ -18,6 +18,7 @@ from tapwear.findings import Finding
 from tapwear.store.holding import Holding
 from tapwear.store.holding_facts import find_doubts
 from tapwear.store.importing_book import BookIntake
+from tapwear.store.importing_counters import Judge, question_readings
 from tapwear.store.importing_order import in_order
 from tapwear.store.importing_planning import take_planning_row
 from tapwear.store.importing_register import RegisterIntake
@@ -113,6 +114,7 @@ def store_intake(
     dry_run: bool = False,
     sure: bool = False,
     progress: Progress | None = None,
+    judge: Judge | None = None,
 ) -> ImportResult:
     """Stores the rows of an intake, all together or not at all, and keeps every finding with the import.
 
@@ -123,6 +125,7 @@ def store_intake(
     what : the files, as the list of imports shows them
     dry_run : say what would happen, and store nothing
     sure : a person has confirmed the rows, so that none is held as probably wrong (tapwear.store.holding)
+    judge : why a counter's number is questioned, see tapwear.store.importing_counters; None: no number is judged
     progress : called with (words, rows done, rows in all)
 
     Raises StoreError when the store cannot be written to.
@@ -141,6 +144,8 @@ def store_intake(
             stamp = Stamp(by, now, import_id=number)
             sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress, sure)
             take_visits(connection, intake.visits, stamp, today, tally.take)
+            if judge is not None:
+                tally.findings += question_readings(connection, number, judge, intake.rows, intake.visits)
             _close_run(connection, number, tally)
             if dry_run:
                 raise _DryRun

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -23,6 +24,7 @@ from tapwear.store.lean import lean
 from tapwear.store.limits import limit_columns
 from tapwear.store.observations import observation_rows
 from tapwear.store.recording import Stamp
+from tapwear.store.same_day import exchanges_on, told_apart
 from tapwear.visits.fields import GASES, TASKS
 from tapwear.visits.observations import label
 from tapwear.visits.resets import NO_RESETS
@@ -100,14 +102,22 @@ class BookIntake:
         raise Refused("unit", f"there is no unit {tag}", self._strangers[tag])
 
     def _keep(
-        self, table: str, row: Row, columns: dict[str, Any], whose: str, how: str, *, leaves_open: tuple[str, ...] = ()
+        self,
+        table: str,
+        row: Row,
+        columns: dict[str, Any],
+        whose: str,
+        how: str,
+        *,
+        leaves_open: tuple[str, ...] = (),
+        apart: Callable[[Any, Any], bool] = lambda old, new: False,
     ) -> Result:
         """Keeps a row for writing, unless the book has it already or says otherwise.
 
         `leaves_open` names columns that hold a usual value of ours, of which the row itself says nothing.
         """
         says = columns if not leaves_open else {**columns, **dict.fromkeys(leaves_open)}
-        said = self._known.judge(table, row, says, whose, how)
+        said = self._known.judge(table, row, says, whose, how, apart)
         if said is not None:
             return said
         batch = self._new.setdefault(table, [])
@@ -140,6 +150,7 @@ class BookIntake:
         columns = {
             "counter_id": counter.id,
             "read_on": on,
+            "read_time": given.get("read_time", "") if name == "value" else "",
             "value": value,
             "current_a": current,
             "reader": given.get("reader", ""),
@@ -148,7 +159,14 @@ class BookIntake:
         }
         typed = f"{value} --on {on}" + ("" if current is None else f" --current {current:g}")
         how = f"keep the book's, or correct it: tapwear log {as_typed(unit.tag)} {typed} --replace --because REASON"
-        return self._keep("reading", row, columns, f"{unit.tag} on {on}", how)
+
+        def apart(old: int, new: int) -> bool:
+            self._write("event")
+            at = columns["read_time"]
+            swaps = exchanges_on(self.connection, unit, self._drives.slot(unit, drive, on), on)
+            return told_apart((at, old), (at, new), swaps)
+
+        return self._keep("reading", row, columns, f"{unit.tag} on {on}", how, apart=apart)
 
     def _short_enough(self, unit: UnitKey, name: str, value: int | None, digits: int) -> None:
         if value is not None and digits and value >= 10**digits:

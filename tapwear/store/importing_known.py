@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -26,6 +26,8 @@ BESIDES: dict[str, tuple[str, ...]] = {
     "observation": (),
     "oil_limit": ("provenance",),
 }
+# As in `entries`, but a reading with a time of day is held only against those of the same time.
+ABOUT = {**SAME, "reading": (*SAME["reading"], "read_time")}
 NAMES = {table: COMPARED[table] + besides for table, besides in BESIDES.items()}
 
 
@@ -71,17 +73,26 @@ class Known:
     def _looked_up(self, table: str, columns: Mapping[str, Any]) -> tuple[_Held, Key, Key]:
         """What is known of the table, what the row is about, and what it says."""
         held = self._tables.setdefault(table, _Held())
-        key = tuple([columns[name] for name in SAME[table]])
+        key = tuple([columns[name] for name in ABOUT[table]])
         if key[0] not in held.owners:
             held.owners.add(key[0])
             self._read(table, key[0], held)
         return held, key, tuple([columns[name] for name in NAMES[table]])
 
-    def judge(self, table: str, row: Row, columns: Mapping[str, Any], whose: str, how: str) -> Result | None:
+    def judge(
+        self,
+        table: str,
+        row: Row,
+        columns: Mapping[str, Any],
+        whose: str,
+        how: str,
+        apart: Callable[[Any, Any], bool] = lambda old, new: False,
+    ) -> Result | None:
         """None for a row to be stored (and then remembered), otherwise what is to be said of it.
 
         `columns` holds what goes into the table, with None or "" for all that the row leaves open. A row that says
-        what the book says, or once said, is known. `how` tells how a conflict is settled.
+        what the book says, or once said, is known. `how` tells how a conflict is settled; `apart` whether two values
+        (first of the columns compared) are about different things although the rows look alike.
         """
         held, key, says = self._looked_up(table, columns)
         have = held.current.get(key)
@@ -94,6 +105,12 @@ class Known:
                 return Result()
             held.current[key] = says
             held.added[key] = (row.file, row.line)
+            return None
+        if not _agrees(have[:main], says[:main]) and apart(have[0], says[0]):
+            if once or (*key, says[0]) in held.current:
+                return self._again(held.added.get((*key, says[0])), row)
+            held.current[*key, says[0]] = says
+            held.added[*key, says[0]] = (row.file, row.line)
             return None
         if not _agrees(have[:main], says[:main]):
             return Result() if once else self._otherwise(table, held.added.get(key), row, have, says, whose, how)
@@ -135,7 +152,7 @@ class Known:
         return Result((remark(differs[0][0], found, how, "left aside" if aside else "conflict"),))
 
     def _read(self, table: str, owner: int, held: _Held) -> None:
-        same, compared = SAME[table], NAMES[table]
+        same, compared = ABOUT[table], NAMES[table]
         if table not in self._queries:
             rows = lean(table, *dict.fromkeys(("id", "supersedes_id", "withdrawn", *same, *compared)))
             self._queries[table] = sa.select(

@@ -42,7 +42,7 @@ def _statements(name: str) -> Step:
 STEPS: dict[int, tuple[str, Step]] = {
     1: ("the first schema", lambda connection: None),
     2: ("planning inputs, visits and follow-ups", _statements("2")),
-    3: ("stops that only an engineer ends, more that visits note", _statements("3")),
+    3: ("stops that only an engineer ends, more that visits note, the time of day of a reading", _statements("3")),
 }
 assert max(STEPS) == LATEST  # noqa: S101 - a new step needs the new number in tapwear.store.version
 

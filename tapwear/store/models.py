@@ -305,6 +305,7 @@ class Reading(Entry, table=True):
     reader: str = ""
     doubt: str = ""
     remark: str = ""
+    read_time: str = ""  # HH:MM, "" = not known
 
 
 class Event(Entry, table=True):

@@ -33,6 +33,7 @@ class UnitSheet:
     drives: dict[str, tuple[tuple[str, int], ...]]  # slot -> (source, digits)
     rules: dict[str, dict[str, Any]]
     last_readings: dict[str, tuple[date, int, str]]  # slot -> day, number, reader
+    last_doubts: dict[str, str]  # slot -> why the last reading is doubtful or disputed
     rows: dict[str, int]  # table of the book -> current rows
     last_service: tuple[date, str] | None
     last_sample_on: date | None
@@ -73,6 +74,7 @@ def unit_sheet(connection: Connection, unit: UnitKey) -> UnitSheet:
         drives={slot: tuple(counters.get(drive, [])) for slot, drive in sorted(held.items())},
         rules=_rules(connection, unit, row.scheme_id),
         last_readings=_last_readings(connection, held),
+        last_doubts=_last_doubts(connection, unit, held),
         rows=_numbers(connection, unit, held),
         last_service=_newest(connection, unit, "service", "done_on", "work"),
         last_sample_on=(_newest(connection, unit, "sample", "sampled_on", "laboratory") or (None,))[0],
@@ -100,19 +102,43 @@ def unit_rules(connection: Connection, unit: UnitKey) -> dict[str, dict[str, Any
 
 
 def _last_readings(connection: Connection, held: dict[str, int]) -> dict[str, tuple[date, int, str]]:
-    reading = lean("reading", "id", "counter_id", "read_on", "value", "reader", "supersedes_id", "withdrawn")
+    found = {slot: _last_reading(connection, drive) for slot, drive in held.items()}
+    return {slot: (row.read_on, row.value, row.reader) for slot, row in found.items() if row is not None}
+
+
+def _last_reading(connection: Connection, drive: int) -> Any:
+    """The last reading of a drive's own counter: of several a day the latest by time, or as they were recorded."""
+    reading = lean(
+        *("reading", "id", "counter_id", "read_on", "read_time", "value", "reader", "doubt"),
+        *("supersedes_id", "withdrawn"),
+    )
     counter = lean("counter", "id", "drive_id", "source")
-    found: dict[str, tuple[date, int, str]] = {}
+    mine = (counter.c.drive_id == drive, counter.c.source == "mechanical", is_current(reading))
+    together = reading.join(counter, reading.c.counter_id == counter.c.id)
+    last = sa.select(sa.func.max(reading.c.read_on)).select_from(together).where(*mine).scalar_subquery()
+    columns = (reading.c[name] for name in ("id", "read_on", "read_time", "value", "reader", "doubt"))
+    rows = connection.execute(sa.select(*columns).select_from(together).where(*mine, reading.c.read_on == last)).all()
+    timed = all(row.read_time for row in rows)
+    return max(rows, key=lambda row: (row.read_time if timed else "", row.id), default=None)
+
+
+def _last_doubts(connection: Connection, unit: UnitKey, held: dict[str, int]) -> dict[str, str]:
+    """What is to be said against the last reading of each drive, where something is: a doubt, another number."""
+    from tapwear.store.resolving import open_conflicts
+
+    disputed = {(one.drive, one.read_on): one for one in open_conflicts(connection, unit) if one.source == "mechanical"}
+    found: dict[str, str] = {}
     for slot, drive in held.items():
-        row = connection.execute(
-            sa.select(reading.c.read_on, reading.c.value, reading.c.reader)
-            .join_from(counter, reading, reading.c.counter_id == counter.c.id)
-            .where(counter.c.drive_id == drive, counter.c.source == "mechanical", is_current(reading))
-            .order_by(reading.c.read_on.desc(), reading.c.id.desc())
-            .limit(1)
-        ).first()
-        if row is not None:
-            found[slot] = (row[0], row[1], row[2])
+        row = _last_reading(connection, drive)
+        if row is None:
+            continue
+        words = [f"doubtful: {row.doubt}"] if row.doubt else []
+        if (slot, row.read_on) in disputed:
+            others = sorted({one.value for one in disputed[slot, row.read_on].claims} - {row.value})
+            listed = " and ".join(map(str, others))
+            words.append(f"disputed: the book has {listed} of that day too; decide with tapwear resolve {unit.tag}")
+        if words:
+            found[slot] = "; ".join(words)
     return found
 
 

@@ -4,27 +4,30 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from itertools import combinations
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
 from tapwear.store.entries import withdraw
-from tapwear.store.find import UnitKey
+from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Stamp
+from tapwear.store.same_day import exchanges_on, told_apart
 from tapwear.words import as_typed
 
 
 @dataclass(frozen=True)
 class Claim:
-    """One of the numbers: which row it is, who read it, who recorded it, and the doubt written beside it."""
+    """One of the numbers: its row, who read and who recorded it, the doubt written beside it, the time of day or ""."""
 
     id: int
     value: int
     reader: str
     recorded_by: str
     doubt: str
+    read_time: str = ""
 
 
 @dataclass(frozen=True)
@@ -43,7 +46,8 @@ def open_conflicts(connection: Connection, unit: UnitKey | None = None) -> list[
     """All counters and days of which the book holds two numbers or more, by unit, drive, source and day."""
     reading = lean(
         "reading",
-        *("id", "counter_id", "read_on", "value", "reader", "recorded_by", "doubt", "supersedes_id", "withdrawn"),
+        *("id", "counter_id", "read_on", "read_time", "value", "reader", "recorded_by", "doubt"),
+        *("supersedes_id", "withdrawn"),
     )
     current = sa.select(reading).where(is_current(reading)).subquery()
     twice = (
@@ -57,6 +61,7 @@ def open_conflicts(connection: Connection, unit: UnitKey | None = None) -> list[
         sa.select(
             counter.c.drive_id, counter.c.source, counter.c.digits, current.c.read_on,
             current.c.id, current.c.value, current.c.reader, current.c.recorded_by, current.c.doubt,
+            current.c.read_time,
         )
         .join_from(current, twice, sa.and_(
             twice.c.counter_id == current.c.counter_id, twice.c.read_on == current.c.read_on
@@ -72,7 +77,15 @@ def open_conflicts(connection: Connection, unit: UnitKey | None = None) -> list[
     return [
         Conflict(tag, slot, source, day, digits, tuple(claims))
         for (tag, slot, source, day, digits), claims in sorted(found.items(), key=lambda one: one[0])
+        if not _all_apart(connection, tag, slot, day, claims)
     ]
+
+
+def _all_apart(connection: Connection, tag: str, slot: str, day: date, claims: list[Claim]) -> bool:
+    """Whether time of day, or an exchange of the counter on that day, tells all the numbers apart."""
+    swaps = exchanges_on(connection, find_unit(connection, tag), slot, day)
+    numbers = [(claim.read_time, claim.value) for claim in claims]
+    return all(told_apart(one, other, swaps) for one, other in combinations(numbers, 2) if one[1] != other[1])
 
 
 def _unit_of(connection: Connection, drive: int, day: date) -> tuple[str, str]:

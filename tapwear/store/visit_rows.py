@@ -59,6 +59,7 @@ class Found:
     """The rows of a visit, and what could not be taken."""
 
     rows: list[VisitRow] = field(default_factory=list)
+    slots: dict[int, str] = field(default_factory=dict)  # drive of each counter
     remarks: list[Remark] = field(default_factory=list)
 
     def refuse(self, name: str, found: str, remedy: str) -> None:
@@ -206,7 +207,8 @@ def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: Coun
         found.refuse(name, f"two numbers of one counter of {unit.tag} in one visit, {seen.value} too", "keep one")
         return
     columns = {
-        "counter_id": counter.id, "read_on": visit.visited_on, "value": seen.value, "current_a": None,
-        "reader": visit.by, "doubt": seen.doubt, "remark": "",
+        "counter_id": counter.id, "read_on": visit.visited_on, "read_time": visit.at, "value": seen.value,
+        "current_a": None, "reader": visit.by, "doubt": seen.doubt, "remark": "",
     }  # fmt: skip
     found.rows.append(VisitRow("reading", f"{slot}/{seen.source}", name, columns))
+    found.slots[counter.id] = slot

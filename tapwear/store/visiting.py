@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -24,6 +24,7 @@ from tapwear.store.find import UnitKey, find_unit
 from tapwear.store.lean import is_current, lean
 from tapwear.store.observations import last_pressure
 from tapwear.store.recording import Stamp, record
+from tapwear.store.same_day import exchanges_on, told_apart
 from tapwear.store.visit_ground import whose_serial
 from tapwear.store.visit_rows import Remark, VisitRow, rows_of
 from tapwear.visits.visit import Visit, content_text, only_de_energised, visit_from
@@ -74,7 +75,8 @@ def record_visit(connection: Connection, visit: Visit, stamp: Stamp) -> VisitOut
         written = _bring_in_line(connection, visit, old, now.rows, stamp, remarks)
     remarks += now.remarks
     if kind != "known" or written:
-        remarks += [told for row in now.rows if row.table == "reading" for told in _others(connection, unit, row)]
+        read = [row for row in now.rows if row.table == "reading"]
+        remarks += [told for row in read for told in _others(connection, unit, now.slots, row)]
     return VisitOutcome("replaced" if kind == "known" and written else kind, written, tuple(remarks))
 
 
@@ -289,11 +291,13 @@ def _bit(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:BIT]
 
 
-def _others(connection: Connection, unit: UnitKey, row: VisitRow) -> list[Remark]:
-    """What else the book says about that counter on that day."""
-    reading = lean("reading", "id", "counter_id", "read_on", "value", "reader", "supersedes_id", "withdrawn")
+def _others(connection: Connection, unit: UnitKey, slots: Mapping[int, str], row: VisitRow) -> list[Remark]:
+    """What else the book says about that counter on that day, where time or order do not tell them apart."""
+    reading = lean(
+        *("reading", "id", "counter_id", "read_on", "read_time", "value", "reader"), *("supersedes_id", "withdrawn")
+    )
     others = connection.execute(
-        sa.select(reading.c.value, reading.c.reader)
+        sa.select(reading.c.value, reading.c.reader, reading.c.read_time)
         .where(
             reading.c.counter_id == row.columns["counter_id"],
             reading.c.read_on == row.columns["read_on"],
@@ -302,6 +306,8 @@ def _others(connection: Connection, unit: UnitKey, row: VisitRow) -> list[Remark
         )
         .order_by(reading.c.value)
     ).all()
+    mine = (row.columns["read_time"], row.columns["value"])
+    swaps = exchanges_on(connection, unit, slots[row.columns["counter_id"]], row.columns["read_on"]) if others else ()
     return [
         Remark(
             row.name,
@@ -313,5 +319,6 @@ def _others(connection: Connection, unit: UnitKey, row: VisitRow) -> list[Remark
             "decide which is right: tapwear resolve",
             "conflict",
         )
-        for value, reader in others
+        for value, reader, at in others
+        if not told_apart(mine, (at, value), swaps)
     ]

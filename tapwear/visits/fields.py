@@ -163,6 +163,7 @@ READINGS = TableSpec(
         _UNIT,
         F("read_on", "date", "day of the reading", required=True),
         F("value", "count", "what the counter showed", required=True, low=0, high=999_999_999),
+        F("read_time", "time", "time of day, HH:MM, where the counter is read several times a day"),
         F(
             "source",
             "choice",

@@ -7,7 +7,6 @@ level is only worth something with the oil temperature at which it was read.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -30,7 +29,6 @@ GEARS = ("sound", "worn", "broken")
 WORKING = ("working", "faulty")
 REGULATOR_MODES = ("automatic", "manual", "remote", "off")
 RELAY_WINDOWS = ("full of oil", "gas seen", "cannot be seen")
-_TIME = re.compile(r"([01]?[0-9]|2[0-3])[:.h]([0-5][0-9])")
 # Compartment oil is filled to its mark for about 20 °C and rises as it warms. Low on oil as warm as this means that oil
 # is missing, high on oil as cold as this that there is too much [°C]. Our choice.
 LOW_IS_ODD_FROM_C, HIGH_IS_ODD_UP_TO_C = 50.0, 10.0
@@ -68,7 +66,6 @@ QUANTITIES: tuple[FieldSpec, ...] = (
     F("relay_window", "choice", "window of the compartment's relay", choices=RELAY_WINDOWS),
     F("filter_pressure_kpa", "number", "pressure of the on-line filter", measure="pressure", low=0, high=2_000),
     F("filter_hours", "number", "hours that the on-line filter has run [h]", low=0, high=1_000_000),
-    F("time_of_day", "text", "time of the visit, like 14:05"),
     F("bottle_number", "text", "number on the sample bottle; of several compartments in their order, like 17; 18"),
     F("photo_numbers", "text", "names or numbers of pictures taken, with semicolons between them"),
     F("remark", "text", "what else was seen"),
@@ -83,7 +80,6 @@ MORE: Mapping[str, tuple[str, ...]] = {
     "filter": ("filter_pressure_kpa", "filter_hours"),
     "desiccant": ("breather_colour", "breather_share_percent"),
     "air": ("ambient_temp_c",),
-    "time": ("time_of_day",),
     "photos": ("photo_numbers",),
 }
 
@@ -99,7 +95,6 @@ OBSERVATIONS = TableSpec(
     ("unit", "observed_on", "compartment"),
 )
 
-
 def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict[str, tuple[float | None, str]]:
     """What is to be stored of each quantity, (number, words): one of them, from values checked against QUANTITIES.
 
@@ -110,9 +105,7 @@ def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict
     for name, value in values.items():
         if name not in BY_NAME or value is None or value == "":
             continue
-        if name == "time_of_day":
-            found[name] = None, _time(str(value))
-        elif name in POSITIONS:
+        if name in POSITIONS:
             found[name] = None, position_words(str(value), positions)
         elif isinstance(value, bool):
             found[name] = None, "yes" if value else "no"
@@ -125,14 +118,6 @@ def noted(values: Mapping[str, Any], positions: Positions | None = None) -> dict
     if low and high and position_number(low, positions) > position_number(high, positions):
         raise Unfit(f"drag hands from {low} up to {high}", "give the lower position as position_low")
     return found
-
-
-def _time(text: str) -> str:
-    """A time of day as `14:05`. Raises Unfit for another text."""
-    match = _TIME.fullmatch(text.strip())
-    if match is None:
-        raise Unfit(f"{text!r} is no time of day", "write it like 14:05")
-    return f"{int(match[1]):02d}:{match[2]}"
 
 
 def level_doubt(level: str, oil_temp_c: float, said: str) -> str:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["text", "count", "number", "date", "choice", "yes or no", "gas", "list", "week", "position", "positions"]
+Kind = Literal[
+    "text", "count", "number", "date", "time", "choice", "yes or no", "gas", "list", "week", "position", "positions"
+]
 
 
 class Unfit(ValueError):

@@ -21,6 +21,7 @@ Parser = Callable[[str], Any]
 
 LONGEST_TEXT = 2_000  # our choice, in characters
 MOST_REMEMBERED = 50_000  # distinct texts whose result is kept per column, so that equal cells share one object
+_TIME = re.compile(r"([0-9]{1,2}):([0-9]{2})")
 _COUNT = re.compile(r"\+?([0-9]{1,15})(?:\.0)?")  # 1234.0 is how spreadsheets and frames write a whole number
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[ ,.'’\u00a0\u202f][0-9]{3})+")
@@ -191,6 +192,19 @@ def _week(text: str) -> str:
         raise Unfit(f"{show(text)} is not an ISO week", "write it like 2027-W05") from None
 
 
+def _time(text: str) -> str:
+    match = _TIME.fullmatch(text)
+    if match is None or int(match[1]) > 23 or int(match[2]) > 59:
+        raise Unfit(f"{show(text)} is no time of day", "write it like 07:45 or 16:30")
+    return f"{int(match[1]):02}:{match[2]}"
+
+
+def minute_of(time: str) -> int | None:
+    """The minute of the day of a time as it is kept (HH:MM), None for "": not known."""
+    hours, _, minutes = time.partition(":")
+    return 60 * int(hours) + int(minutes) if minutes else None
+
+
 def clean_text(text: str) -> str:
     """The text as we keep it: line breaks and special blanks become blanks, accents in their composed form.
 
@@ -248,6 +262,7 @@ def _positions(text: str) -> str:
 _BY_KIND: dict[str, Parser] = {
     "yes or no": _yes_or_no,
     "week": _week,
+    "time": _time,
     "position": _position,
     "positions": _positions,
 }

@@ -65,10 +65,10 @@ def test_at_a_terminal_messages_break_between_words_and_leave_a_command_whole(mo
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["log", "T1", "12", "--on", "1.11.2026"], "YYYY-MM-DD; write it like 2026-06-30."),
+        (["log", "T1", "12", "--on", "1.11.2026"], "YYYY-MM-DD; write it like 2026-06-30, or yesterday."),
         (["log", "T1", "12x"], "VALUE: '12x' is not a whole number; write digits only, e.g. 12345."),
         (["log", "T1", ""], "VALUE: nothing was given; give what the counter showed."),
-        (["sample", "T1", "--acetylene", "12,5"], "--acetylene: '12,5' has a decimal comma; write a point."),
+        (["sample", "T1", "--acetylene", "12,500"], "--acetylene: '12,500' seems to have separators of thousands"),
         (["sample", "T1", "--acetylene", "-3"], "--acetylene: -3 is negative; give acetylene within 0 to"),
         (
             ["sample", "T1", "--acetylene", "3", "--received", "2026-10-01"],
@@ -78,7 +78,7 @@ def test_at_a_terminal_messages_break_between_words_and_leave_a_command_whole(mo
             ["condition", "add", "T1", "infrared", "--words", "hot", "--act-by", "2026-10-01"],
             "The day to act by, 2026-10-01, lies before that on which it was noted, 2026-11-01",
         ),
-        (["visit", "T1", "--no-ask", "--main-tank-temperature", "41,5"], "--main-tank-temperature: '41,5' has a"),
+        (["visit", "T1", "--no-ask", "--main-tank-temperature", "4,1,5"], "--main-tank-temperature: '4,1,5' is not"),
         (["visit", "T1", "--no-ask", "--drag-low", "2R", "--drag-high", "5L"], "the lower one comes first"),
         (["visit", "T3", "--no-ask", "--counter", "B=x"], "--counter: 'x' is not a whole number"),
         (["visit", "T3", "--no-ask", "--counter", "B=5", "--counter", "b=6"], "two numbers for drive B of T3"),

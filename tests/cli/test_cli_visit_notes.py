@@ -80,12 +80,12 @@ def test_all_of_it_can_be_given_by_options_and_is_shown_again_before_it_is_store
     words = ["--regulator-mode", "auto", "--relay-window", "gas", "--filter-pressure", "20psi"]
     words += ["--photo", "7", "--photo", "8"]
     words += ["--filter-hours", "1200", "--desiccant-colour", "green", "--desiccant-share", "60"]
-    visit(db, "T1", *words, "--ambient-temperature", "-5", "--time", "9.05", "--drive-oil", "low", "--does-not-move")
+    visit(db, "T1", *words, "--ambient-temperature", "-5", "--drive-oil", "low", "--does-not-move")
     found = seen(db)
     assert found["filter_pressure_kpa"] == pytest.approx(137.895, abs=1e-3)
     assert {name: found[name] for name in found if name != "filter_pressure_kpa"} == {
         "regulator_mode": "automatic", "relay_window": "gas seen", "filter_hours": 1_200.0, "breather_colour": "green",
-        "breather_share_percent": 60.0, "ambient_temp_c": -5.0, "time_of_day": "09:05", "photo_numbers": "7; 8",
+        "breather_share_percent": 60.0, "ambient_temp_c": -5.0, "photo_numbers": "7; 8",
         "drive_oil": "low", "moves_by_hand": "no",
     }  # fmt: skip
     listed = CliRunner().invoke(app, ["--db", str(db), "followups"]).output
@@ -94,7 +94,7 @@ def test_all_of_it_can_be_given_by_options_and_is_shown_again_before_it_is_store
     typed = [*UNIT, "11120", "", "", "", "", "", *REST, "fil", "", "1300", "", "n", "y"]
     text = visit(db, "T1", "--on", "2026-11-01", typed=typed)
     assert "hours of the filter 1,300 h" in text
-    assert "25:10' is no time of day; write it like 14:05" in visit(db, "T1", "--time", "25:10", code=2)
+    assert "25:10" in visit(db, "T1", "--at", "25:10", code=2)
     assert "lies above 100" in visit(db, "T1", "--desiccant-share", "160", code=2)
 
 

@@ -36,8 +36,7 @@ ANSWERS = (
     ("Cabinet heater", "w"),
     ("Noise", "usual"),
     ("Coating", "sound"),
-    ("More to note", "time"),
-    ("Time of day", "14:05"),
+    ("More to note", ""),
     ("Remark", "all quiet"),
     ("Was an oil sample taken", "y"),
     ("Bottle number", "B-17"),
@@ -48,7 +47,7 @@ SEEN = {
     "position": "5L", "position_low": "9L", "position_high": "2R", "drag_hands_reset": "yes", "oil_level": "normal",
     "oil_temp_c": 41.0, "compartment_temp_c": 38.0, "main_tank_temp_c": 44.0, "pressure_kpa": 4.0,
     "gas_bottle_kpa": 8_800.0, "seepage": "drain valve; cover", "heater": "working", "noise": "usual",
-    "coating": "sound", "time_of_day": "14:05", "bottle_number": "B-17", "remark": "all quiet",
+    "coating": "sound", "bottle_number": "B-17", "remark": "all quiet",
 }  # fmt: skip
 
 

@@ -64,8 +64,8 @@ def said(table: str, key: dict[str, str], spec: FieldSpec) -> str:
     own = "serial" if spec.name == "serial_seen" else spec.name
     if table in ("units", "services") and own in ONE:
         return ONE[own][TAGS.index(key["unit"])]
-    if spec.name in ("region", "to_on", "time_of_day"):
-        return {"region": "Hill", "to_on": "2027-06-01", "time_of_day": "14:05"}[spec.name]
+    if spec.name in ("region", "to_on"):
+        return {"region": "Hill", "to_on": "2027-06-01"}[spec.name]
     if spec.choices:
         return spec.choices[len(str(key)) % len(spec.choices)]
     if spec.kind in ("count", "number"):

@@ -62,15 +62,6 @@ def test_a_level_is_held_against_the_temperature_at_which_it_was_read(level: str
     assert not odd or words.startswith(f"oil level {level} at {degrees:g} °C: ")
 
 
-def test_a_time_of_day_is_kept_in_one_spelling() -> None:
-    assert [noted({"time_of_day": text})["time_of_day"][1] for text in ("9:05", "14.30", "08h15")] == [
-        "09:05", "14:30", "08:15",
-    ]  # fmt: skip
-    for wrong in ("24:00", "9:60", "noon", "9"):
-        with pytest.raises(Unfit, match="no time of day"):
-            noted({"time_of_day": wrong})
-
-
 def test_what_is_asked_for_in_groups_is_a_quantity_and_in_one_group_only() -> None:
     names = [name for group in MORE.values() for name in group]
     assert len(set(names)) == len(names)

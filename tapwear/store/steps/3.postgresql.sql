@@ -36,6 +36,7 @@ CREATE INDEX stop_by_unit ON stop (tap_changer_id, opened_on);
 -- More quantities that visits note, and more kinds of follow-ups.
 
 ALTER TABLE observation DROP CONSTRAINT quantity_known;
-ALTER TABLE observation ADD CONSTRAINT quantity_known CHECK (quantity IN ('counter_state', 'position', 'position_low', 'position_high', 'drag_hands_reset', 'oil_level', 'oil_temp_c', 'compartment_temp_c', 'main_tank_temp_c', 'ambient_temp_c', 'pressure_kpa', 'gas_bottle_kpa', 'breather', 'breather_colour', 'breather_share_percent', 'seepage', 'heater', 'noise', 'coating', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'moves_by_hand', 'regulator_mode', 'relay_window', 'filter_pressure_kpa', 'filter_hours', 'time_of_day', 'bottle_number', 'photo_numbers', 'remark'));
+ALTER TABLE observation ADD CONSTRAINT quantity_known CHECK (quantity IN ('counter_state', 'position', 'position_low', 'position_high', 'drag_hands_reset', 'oil_level', 'oil_temp_c', 'compartment_temp_c', 'main_tank_temp_c', 'ambient_temp_c', 'pressure_kpa', 'gas_bottle_kpa', 'breather', 'breather_colour', 'breather_share_percent', 'seepage', 'heater', 'noise', 'coating', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'moves_by_hand', 'regulator_mode', 'relay_window', 'filter_pressure_kpa', 'filter_hours', 'bottle_number', 'photo_numbers', 'remark'));
 ALTER TABLE followup DROP CONSTRAINT kind_known;
 ALTER TABLE followup ADD CONSTRAINT kind_known CHECK (kind IN ('seepage', 'oil_level', 'breather', 'heater', 'gas_blanket', 'noise', 'coating', 'counter_state', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'relay_window', 'other'));
+ALTER TABLE reading ADD COLUMN read_time VARCHAR NOT NULL DEFAULT '';

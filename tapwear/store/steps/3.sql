@@ -55,7 +55,7 @@ CREATE TABLE observation (
   value REAL,
   words TEXT NOT NULL,
   PRIMARY KEY (id),
-  CONSTRAINT quantity_known CHECK (quantity IN ('counter_state', 'position', 'position_low', 'position_high', 'drag_hands_reset', 'oil_level', 'oil_temp_c', 'compartment_temp_c', 'main_tank_temp_c', 'ambient_temp_c', 'pressure_kpa', 'gas_bottle_kpa', 'breather', 'breather_colour', 'breather_share_percent', 'seepage', 'heater', 'noise', 'coating', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'moves_by_hand', 'regulator_mode', 'relay_window', 'filter_pressure_kpa', 'filter_hours', 'time_of_day', 'bottle_number', 'photo_numbers', 'remark')),
+  CONSTRAINT quantity_known CHECK (quantity IN ('counter_state', 'position', 'position_low', 'position_high', 'drag_hands_reset', 'oil_level', 'oil_temp_c', 'compartment_temp_c', 'main_tank_temp_c', 'ambient_temp_c', 'pressure_kpa', 'gas_bottle_kpa', 'breather', 'breather_colour', 'breather_share_percent', 'seepage', 'heater', 'noise', 'coating', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'moves_by_hand', 'regulator_mode', 'relay_window', 'filter_pressure_kpa', 'filter_hours', 'bottle_number', 'photo_numbers', 'remark')),
   CONSTRAINT number_or_words CHECK ((value IS NULL) <> (words = '')),
   UNIQUE (uid),
   FOREIGN KEY(import_id) REFERENCES import_run (id),
@@ -102,3 +102,4 @@ CREATE TABLE followup (
 INSERT INTO followup (uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, kind, compartment, place, noted_on, words, origin, closed_on, closed_words) SELECT uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, kind, compartment, place, noted_on, words, origin, closed_on, closed_words FROM followup_2;
 DROP TABLE followup_2;
 CREATE INDEX followup_by_unit ON followup (tap_changer_id, noted_on);
+ALTER TABLE reading ADD COLUMN read_time TEXT NOT NULL DEFAULT '';
