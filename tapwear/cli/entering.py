@@ -99,7 +99,7 @@ def _as_typed_number(text: str) -> str:
     """A number as people type it, in our writing: blanks or apostrophes between thousands go, a decimal comma is a
     point. 1,234 stays as it is: it may be either."""
     together = re.sub(_THOUSANDS, lambda match: re.sub(r"\D", "", match[0]), text)
-    return re.sub(r"^([<+-]*\s*[0-9]+),(?![0-9]{3}(?![0-9]))([0-9]+)", r"\1.\2", together)
+    return re.sub(r"^([<+-]*\s*[0-9]+),(?![0-9]{3}(?![0-9]))([0-9]+)(?![0-9.,])", r"\1.\2", together)
 
 
 def values_of(table: TableSpec, given: Mapping[str, Any], *, may_clear: bool = False) -> dict[str, Any]:

@@ -55,7 +55,7 @@ _BLANK: dict[str, dict[str, Any]] = {
     "visit_rule": {"provenance": ""},
     "stay": {"state": "in service"},
     "fitting": {"slot": "1"},
-    "reading": {"reader": "", "doubt": "", "remark": ""},
+    "reading": {"read_time": "", "reader": "", "doubt": "", "remark": ""},
     "event": {"slot": "", "remark": ""},
     "sample": {
         **dict.fromkeys(("compartment", "compartment_serial", "laboratory", "reference"), ""),

@@ -159,7 +159,7 @@ def test_days_and_decimals_are_taken_as_they_are_typed(db: Path, tmp_path: Path)
 
 
 def test_a_question_mark_explains_at_every_prompt_of_a_visit(db: Path) -> None:
-    typed = "?\ny\n?\nD99184-1\n?\na\nD99148-1\n?\n999000\n?\n123458\n" + "\n" * 15 + "?\nn\n?\ny\n"
+    typed = "?\ny\n?\nD99184-1\n?\na\nD99148-1\n?\n999000\n?\n123458\n" + "\n" * 16 + "?\nn\n?\ny\n"
     words = said("visit", "U1", "--ask", typed=typed)
     assert "The station and unit on the sign" in words
     assert "not the transformer's, which is on the tank" in words
@@ -180,4 +180,4 @@ def test_an_amount_is_no_second_place_of_seepage(db: Path) -> None:
 
 def test_an_oil_level_that_does_not_go_with_its_temperature_is_questioned(db: Path) -> None:
     words = said("visit", "U1", "--no-ask", "--oil-level", "low", "--oil-temperature", "85", code=3)
-    assert "oil level low although the oil is hot" in words
+    assert "oil level low at 85 °C: warm oil stands higher" in words

@@ -274,7 +274,7 @@ def test_backtest_forecasts_each_origin_in_the_order_asked_for(store: Store, tmp
     assert done.exit_code == 0, done.output
     assert f"3 forecasts written to {out}" in done.stderr
     rows = list(csv.DictReader(io.StringIO(out.read_text(encoding="utf-8"))))
-    assert list(rows[0]) == ["stop", "unit_id", "origin", "horizon_days", "p10", "p50", "p90", "mean"]
+    assert list(rows[0]) == ["unit_id", "origin", "horizon_days", "p10", "p50", "p90", "mean"]
     assert [(row["unit_id"], row["origin"], row["horizon_days"]) for row in rows] == [
         ("ASH-T1", "2023-12-31", "365"),
         ("ELM-T1", "2022-12-31", "90"),
@@ -315,7 +315,7 @@ def test_backtest_with_no_good_row_writes_the_headings_only(store: Store, tmp_pa
     asked = origins(tmp_path, "unit_id,origin,horizon_days\nNOPE,2023-12-31,90\n")
     out = tmp_path / "out.csv"
     assert run(store, "backtest", "counts", "--origins", str(asked), "--out", str(out)).exit_code == 3
-    assert out.read_text() == "stop,unit_id,origin,horizon_days,p10,p50,p90,mean\n"
+    assert out.read_text() == "unit_id,origin,horizon_days,p10,p50,p90,mean\n"
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,7 @@ def said(table: str, key: dict[str, str], spec: FieldSpec) -> str:
     if spec.kind in ("count", "number"):
         return f"{max(min(7, spec.high or 7), spec.low or 0):g}"
     usual = {"date": "2019-01-02", "yes or no": "yes", "gas": "<0.5", "week": "2027-W05", "list": "inspection"}
-    usual |= {"position": "5L", "positions": "16L-N-16R"}
+    usual |= {"time": "14:05", "position": "5L", "positions": "16L-N-16R"}
     return usual.get(spec.kind, "x")
 
 
