@@ -121,7 +121,24 @@ class Browser:
             time.sleep(0.02)
 
     def tap(self, selector: str) -> None:
-        """Touches the middle of an element, which must be there to be seen."""
+        """Touches the middle of an element, which must be there to be seen, until the page has noticed it.
+
+        On a busy machine a touch may last so long that the browser takes it for a long one, of which no click comes.
+        """
+        self.js(
+            "window.tapped = false;"
+            "addEventListener('click', () => { window.tapped = true; }, {capture: true, once: true})"
+        )
+        for _ in range(3):
+            self._touch(selector)
+            end = time.monotonic() + 3
+            while time.monotonic() < end:
+                if self.js("window.tapped"):
+                    return
+                time.sleep(0.01)
+        raise RuntimeError(f"{selector} takes no tap")
+
+    def _touch(self, selector: str) -> None:
         spot = self.js(
             f"(() => {{ const e = document.querySelector({json.dumps(selector)});"
             "e.scrollIntoView({block: 'center'}); const r = e.getBoundingClientRect();"

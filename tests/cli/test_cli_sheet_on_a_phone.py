@@ -913,6 +913,14 @@ class Walk:
         self.save_all()
 
 
+def another_phone(browser: Browser, sheet: Path, moment: str) -> None:
+    """Opens the sheet where nothing was ever typed. Emptied when the page before is gone: it might still write."""
+    browser.set_clock(moment)
+    empty = browser.call("Page.addScriptToEvaluateOnNewDocument", source="localStorage.clear()")["identifier"]
+    browser.open(sheet)
+    browser.call("Page.removeScriptToEvaluateOnNewDocument", identifier=empty)
+
+
 def walk_rounds(tmp_path: Path, browser: Browser, seeds: range) -> None:
     """Rounds of two people; all files into a store in any order, some twice; nothing lost, doubled, moved."""
     assert PROGRAM is not None
@@ -925,11 +933,8 @@ def walk_rounds(tmp_path: Path, browser: Browser, seeds: range) -> None:
         wanted: list[tuple[str, str, int, str]] = []
         files: list[Path] = []
         for person in ("Kim", "Lee"):
-            browser.open(sheet)
-            browser.js("localStorage.clear()")
             walk = Walk(browser, sheet, drawn, tags)
-            walk.browser.set_clock(walk.now.isoformat(timespec="minutes"))
-            browser.open(sheet)
+            another_phone(browser, sheet, walk.now.isoformat(timespec="minutes"))
             browser.write("#by", person)
             walk.go(drawn.randint(4, 14))
             wanted += [(tag, day, int(value), person) for (tag, day, _), value in walk.typed.items()]
