@@ -5,6 +5,7 @@ from __future__ import annotations
 import getpass
 import os
 import re
+import shlex
 import shutil
 import sys
 import textwrap
@@ -16,8 +17,10 @@ from typing import TYPE_CHECKING
 import typer
 
 from tapwear.cli.settings import place, read_config
+from tapwear.cli.stopping import nowhere
 from tapwear.errors import StoreError, UsageError
 from tapwear.report.plain import plain
+from tapwear.words import masked
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -67,6 +70,11 @@ def access_of(setup: Setup) -> int:
     if word not in ACCESS:
         raise UsageError(f"access (TAPWEAR_ACCESS, or in the settings file) is owner or group, found {word!r}.")
     return ACCESS[word]
+
+
+def with_store(setup: Setup) -> str:
+    """` --db FILE` for a command that is suggested, where the store was named so."""
+    return f" --db {shlex.quote(masked(setup.db))}" if setup.named_by == "--db" else ""
 
 
 def store_path(context: typer.Context) -> Path:
@@ -140,8 +148,13 @@ def who(context: typer.Context, name: str | None) -> str:
 
 
 def say(message: str) -> None:
-    """A message to the person, on standard error, so that standard output holds data only; no control characters."""
-    typer.echo("\n".join(wrapped(plain(line)) for line in message.split("\n")), err=True)
+    """A message to the person, on standard error, so that standard output holds data only; no control characters and
+    no password."""
+    text = "\n".join(wrapped(plain(line)) for line in masked(message).split("\n"))
+    try:
+        typer.echo(text, err=True)
+    except OSError:  # nobody takes it: what was done stays done, and the exit code says so
+        nowhere(sys.stderr)
 
 
 def wrapped(line: str) -> str:

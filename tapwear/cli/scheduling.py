@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli import backtest_oil, backtests
-from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of, with_store
 from tapwear.cli.periods import last_day
 from tapwear.cli.supposing import show_what_if
 from tapwear.errors import UsageError
@@ -253,8 +253,7 @@ def _close_due(context: typer.Context, choice: Choice, as_of: str | None) -> Non
         say("The store holds no units in use yet: tapwear import or tapwear unit add brings them in.")
     note(f"\n{CAUTION_SHORT}")
     if choice.dues:
-        setup = setup_of(context)
-        store = f" --db {shlex.quote(str(setup.db))}" if setup.named_by == "--db" else ""
+        store = with_store(setup_of(context))
         day = f" --as-of {choice.as_of.isoformat()}" if as_of else ""
         say(f"\nWhat a date rests on:  tapwear{store} why {shlex.quote(choice.dues[0].unit)}{day}")
         say(f"An outage plan:        tapwear{store} plan build {choice.as_of.year + 1}{day}")

@@ -46,7 +46,7 @@ def prove(path: Path) -> Proof:
             return Proof(int(raw.execute("PRAGMA user_version").fetchone()[0]), count_rows(raw), faults_of(raw))
         finally:
             raw.close()
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, UnicodeDecodeError) as error:
         raise explain(path, error) from error
 
 

@@ -77,7 +77,7 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
                 return misshapen
             look = _Look(connection, store.on_server, tables, today, now)
             return (*look.everything(), *_suspicious(connection))
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise explain(store.path, error) from error
 
 

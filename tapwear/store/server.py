@@ -27,6 +27,11 @@ def read_url(text: str) -> URL:
         (url.host or "").encode("idna")  # as a name is looked up: no empty or overlong part
     except (sa.exc.ArgumentError, ValueError):  # UnicodeError is one
         url = None
+    if url is not None and "@" in f"{url.host}{url.database}":
+        raise UsageError(
+            "The URL of the store holds @ more than once: in a password, @ is written %40 and / is written %2F. The "
+            "password is best kept in ~/.pgpass."
+        )
     if url is None or url.drivername.split("+")[0] not in SCHEMES or not url.database:
         raise UsageError(
             "A store on a server is named like postgresql://USER@HOST/DATABASE; a store in a file by its path. "
