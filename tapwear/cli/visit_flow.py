@@ -24,6 +24,7 @@ from tapwear.store.recording import Stamp
 from tapwear.store.visit_ground import Ground, visit_ground
 from tapwear.store.visiting import VisitOutcome, record_visit
 from tapwear.visits.observations import BY_NAME, label
+from tapwear.visits.visit import with_id_of_content
 from tapwear.words import CAUTIONS, SEVERE, as_typed
 
 if TYPE_CHECKING:
@@ -72,8 +73,9 @@ def make_visit(
         if keeps:
             remove_draft(path)
         raise
+    visit = draft.visit() if keeps else with_id_of_content(draft.visit())
     with store.rows(writing=True) as connection:
-        outcome = record_visit(connection, draft.visit(), how.stamp)
+        outcome = record_visit(connection, visit, how.stamp)
     if keeps:
         remove_draft(path)
     _say_stored(guide, outcome)

@@ -100,7 +100,7 @@ def withdraw_entry(connection: Connection, row: TrailRow, stamp: Stamp) -> int:
     Raises UsageError when the row stands no more, or when later entries rest on it.
     """
     before = _standing(connection, row)
-    nothing_rests_on(connection, before, before.recorded_at)
+    nothing_rests_on(connection, before, before.entry)
     number = record(connection, row.kind, stamp, row.id, **{**before.says, "withdrawn": True})
     former_counter_again(connection, before)
     return number

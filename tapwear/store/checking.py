@@ -14,6 +14,7 @@ import sqlalchemy as sa
 
 from tapwear.store.backup import faults_of, quoted, raw_of
 from tapwear.store.engine import explain
+from tapwear.store.guards import expected, present, triggers
 from tapwear.store.holding import units_words
 from tapwear.store.holding_facts import stored_doubts
 from tapwear.store.lean import lean
@@ -36,6 +37,7 @@ LEFTOVER = "leftover"  # the kind of what stopped work left beside the store, wh
 HARMLESS = (SUSPICIOUS, LEFTOVER)
 FROM_BACKUP = "the latest backup in which tapwear check finds nothing takes its place: tapwear restore FILE --replace"
 FROM_SERVERS_BACKUP = "the server's latest backup in which tapwear check finds nothing takes its place: pg_restore"
+PUT_BACK = "tapwear upgrade puts them back"
 BY_HAND = "tell whoever keeps Tapwear, with a dump (tapwear dump FOLDER); no command of ours writes this"
 # What a look through a whole store goes by, in words: in a file, and in a database on a server.
 LOOKED_AT = "The file is sound, every reference and correction holds."
@@ -76,7 +78,7 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
             if misshapen:  # the queries for all else need these tables
                 return misshapen
             look = _Look(connection, store.on_server, tables, today, now)
-            return (*look.everything(), *_suspicious(connection))
+            return (*look.everything(), *_unguarded(connection), *_suspicious(connection))
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise explain(store.path, error) from error
 
@@ -117,7 +119,7 @@ def _tables(connection: Connection) -> dict[str, tuple[str, ...]]:
 
 
 def _misshapen(connection: Connection, on_server: bool, tables: dict[str, tuple[str, ...]]) -> Iterator[Trouble]:
-    """Tables and columns that are not there, and what acts on its own in a file (triggers, views): we make none."""
+    """Tables and columns that are not there, and views, of which we make none."""
     from sqlmodel import SQLModel
 
     import tapwear.store.models  # noqa: F401 - fills the metadata
@@ -129,9 +131,25 @@ def _misshapen(connection: Connection, on_server: bool, tables: dict[str, tuple[
             whole = name not in tables
             words = "the table is not there" if whole else f"it has no column {', '.join(lacking)}"
             yield Trouble("schema", name, words, remedy)
-    query = "SELECT type, name FROM sqlite_schema WHERE type IN ('trigger', 'view') ORDER BY name"
-    for kind, name in [] if on_server else raw_of(connection).execute(query):
-        yield Trouble("schema", str(name), f"a {kind} that no Tapwear made, which may change what is read", remedy)
+    query = "SELECT name FROM sqlite_schema WHERE type = 'view'"
+    if on_server:
+        query = "SELECT viewname FROM pg_views WHERE schemaname = current_schema()"
+    for (name,) in sorted(connection.exec_driver_sql(query)):
+        yield Trouble("schema", str(name), "a view that no Tapwear made, which may change what is read", remedy)
+
+
+def _unguarded(connection: Connection) -> Iterator[Trouble]:
+    """Triggers that keep the book and are not there, or off, and those that are none of ours."""
+    there, ours = present(connection), triggers(connection)
+    lacking = dict.fromkeys(
+        table for name, (table, statement) in ours.items() if there.get(name) != expected(connection, statement)
+    )
+    if lacking:
+        found = f"nothing keeps rows from being changed or deleted: triggers are missing on {', '.join(lacking)}"
+        yield Trouble("unguarded", "the book", found, f"{PUT_BACK}; what was changed meanwhile, a dump of before tells")
+    for name in sorted(set(there) - set(ours)):
+        found = "a trigger that no Tapwear made, which may change what is read"
+        yield Trouble("schema", name, found, "drop it, or ask whoever keeps the database")
 
 
 def _columns_of_kind(table: str, columns: tuple[str, ...], kind: type[Any]) -> list[str]:

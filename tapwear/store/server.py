@@ -85,15 +85,18 @@ def store_at(text: str) -> Store:
     return Store(Path(name_of(url)), connect_to(url))
 
 
-def create_in_empty(store: Store, connection: Connection) -> None:
-    """All tables, in a transaction that has the lock. Raises StoreError where there are tables already."""
+def create_in_empty(store: Store, connection: Connection, *, guarded: bool = True) -> None:
+    """All tables, in a transaction that has the lock. Raises StoreError where there are tables already.
+
+    guarded : as in tapwear.store.migrate.create_schema
+    """
     from tapwear.store.migrate import create_schema
 
     tables = _tables(connection)
     if tables:
         kind = "a Tapwear store" if "schema_step" in tables else "other tables"
         raise StoreError(f"{store.path} holds {kind} already. Name an empty database, or use the store as it is.")
-    create_schema(connection)
+    create_schema(connection, guarded=guarded)
 
 
 def open_on_server(text: str, *, any_version: bool = False) -> Store:

@@ -81,6 +81,8 @@ def load_dump(folder: Path, part: Path) -> None:
     Raises StoreError when a file is missing, was changed, or does not hold what it should; SchemaError for a dump of
     a newer Tapwear.
     """
+    from tapwear.store.migrate import make_entries
+
     dump = read_dump(folder)
     part.unlink(missing_ok=True)
     store = create_store(part)
@@ -92,6 +94,7 @@ def load_dump(folder: Path, part: Path) -> None:
                 raw.execute("DELETE FROM schema_step")
             for name in dump.entries:
                 _fill(raw, dump.file_of(name), name, dump.rows_of(name))
+            make_entries(connection)
             broken = raw.execute("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise StoreError(f"{folder}: {len(broken)} rows of {broken[0][0]} refer to rows that are not there.")

@@ -1,3 +1,3 @@
 """The schema version that this program reads and writes: the number of the newest step in tapwear.store.migrate."""
 
-LATEST = 2
+LATEST = 3

@@ -11,7 +11,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import sqlalchemy as sa
@@ -256,7 +256,7 @@ def _bring_in_line(connection: Connection, visit: Visit, old: list[_Row] | None,
     """Writes what the book lacks of this visit and takes back what only the saving before it said, whose rows are
     `old` (None: there was none). Returns how many rows were written."""
     before = {(row.table, row.key): row for row in old or ()}
-    again = Stamp(stamp.by, stamp.at, stamp.reason or REPLACED, stamp.import_id)
+    again = replace(stamp, reason=stamp.reason or REPLACED)
     written = 0
     for row in now:
         former = before.pop((row.table, row.key), None)

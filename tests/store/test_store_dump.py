@@ -241,6 +241,9 @@ def test_a_store_on_a_server_is_dumped_in_the_same_form_and_comes_back_as_a_file
             (tmp_path / which / f"{name}.csv").read_text("utf-8") for which in ("from server", "from file")
         )
         if name not in ("schema_step", "snapshot"):
+            if name == "entry":  # a server knows who was let in
+                assert first.count(",postgres,") == 3
+                first = first.replace(",postgres,", ",,")
             assert re.sub(r"[0-9a-f]{32}", "uid", first) == re.sub(r"[0-9a-f]{32}", "uid", second), name
     load_dump(tmp_path / "from server", tmp_path / "again.db")
     again = content(tmp_path / "again.db")
