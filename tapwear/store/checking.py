@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -13,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from tapwear.store.backup import faults_of, quoted, raw_of
+from tapwear.store.checking_values import wrong_values
 from tapwear.store.engine import explain
 from tapwear.store.guards import expected, present, triggers
 from tapwear.store.holding import units_words
@@ -78,7 +78,15 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
             if misshapen:  # the queries for all else need these tables
                 return misshapen
             look = _Look(connection, store.on_server, tables, today, now)
-            return (*look.everything(), *_unguarded(connection), *_suspicious(connection))
+            found = list(look.everything())
+            for rest in (_unguarded, _suspicious):
+                try:
+                    found += rest(connection)
+                except (ValueError, TypeError, KeyError) as error:
+                    if not found:  # else what was found already explains it
+                        words = f"something cannot be read: {type(error).__name__}: {error}"
+                        return (Trouble("value", str(store.path), words, look.from_backup),)
+            return tuple(found)
     except (sqlite3.Error, UnicodeDecodeError) as error:
         raise explain(store.path, error) from error
 
@@ -218,7 +226,7 @@ class _Look:
         yield from self.orphans()
         yield from self.days()
         yield from self.moments()
-        yield from self.kept_results()
+        yield from self.values()
         yield from self.numbering()
 
     @property
@@ -305,13 +313,9 @@ class _Look:
                     found = f"{number:,} rows from row {row} on were recorded in the future, or at no time ({last})"
                     yield Trouble("value", f"{table}, {name}", found, "set the clock of the machine that recorded them")
 
-    def kept_results(self) -> Iterator[Trouble]:
-        for row, payload in self.rows("SELECT id, payload FROM snapshot"):
-            try:
-                zlib.decompress(payload)
-            except zlib.error as error:
-                found = f"what was told that day cannot be read: {error}"
-                yield Trouble("value", f"snapshot {row}", found, self.from_backup)
+    def values(self) -> Iterator[Trouble]:
+        for where, found in wrong_values(self.connection, self.tables):
+            yield Trouble("value", where, found, self.from_backup)
 
     def numbering(self) -> Iterator[Trouble]:
         """On a server, the counters of rows: one that lags behind gives the next row a number that is taken."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -56,7 +57,7 @@ def add_deferral(
         raise UsageError(f"There is no task {task!r}; a deferral is for one of: {', '.join(TASKS)}.")
     if expires_on <= decided_on:
         raise UsageError(f"A deferral decided on {decided_on} cannot end on {expires_on}; give a later day.")
-    said = {
+    said: dict[str, Any] = {
         "tap_changer_id": unit.id,
         "task": task,
         "decided_on": decided_on,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,13 +20,24 @@ PATIENCE_S = 5.0  # our choice: how long to wait until nobody uses the store tha
 
 @dataclass(frozen=True)
 class Restored:
-    """What stands at the store's path now, and where what stood there before was put (None: there was nothing)."""
+    """What stands at the store's path now, where what stood there before was put (None: there was nothing), and what
+    a look through it found that cannot be right."""
 
     proof: Proof
     aside: Path | None
+    found: tuple[str, ...] = ()
 
 
-def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, access: int = 0o600) -> Restored:
+def restore(
+    source: Path,
+    path: Path,
+    *,
+    aside: Path,
+    replace: bool = False,
+    access: int = 0o600,
+    look: Callable[[Path], Sequence[str]] = lambda part: (),
+    as_it_is: bool = False,
+) -> Restored:
     """Puts a backup (a file) or a dump (a folder) in place as the store at `path`.
 
     Parameters
@@ -34,6 +45,8 @@ def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, acc
     aside : where the store that stands at `path` goes, when there is one and it may be replaced
     replace : a store that is there may be replaced
     access : who may read and write a store that is new there, as the bits of a file's mode
+    look : tells what cannot be right in the new store, before it has its place
+    as_it_is : it is put in place with that
 
     Everything is written and proved beside `path` first; then one renaming puts it in place, so that a crash leaves
     either the former store or the new one. Raises StoreError when the source is no store of ours or not sound, when
@@ -55,11 +68,18 @@ def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, acc
         proof = prove(part)
         if proof.faults:
             raise StoreError(f"{source} is not sound: {'; '.join(proof.faults[:3])}. Nothing was changed.")
+        found = tuple(look(part)) if proof.version == LATEST else ()
+        if found and not as_it_is:
+            more = f", and {len(found) - 3:,} more" if len(found) > 3 else ""
+            raise StoreError(
+                f"{source} is not sound: {'; '.join(found[:3])}{more}. Nothing was changed. To have it all the same, "
+                "and set it right there: --as-it-is"
+            )
         if not path.exists():
             part.chmod(access)
             _put_aside(path, aside)  # the log of a store that is gone must not be taken for this one's
             name_it(part, path)
-            return Restored(proof, None)
+            return Restored(proof, None, found)
         part.chmod(path.stat().st_mode & 0o777)
         sync(part)
         with _taken_over(path) as sound:
@@ -68,7 +88,7 @@ def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, acc
                 _put_aside(path, aside)  # a damaged store may need what its log still holds
             part.replace(path)
         sync(path.parent)
-    return Restored(proof, aside)
+    return Restored(proof, aside, found)
 
 
 def _may_be_replaced(path: Path, aside: Path, replace: bool) -> None:

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from store_content import content
 
 from tapwear.errors import SchemaError, StoreError
-from tapwear.store.dump import dump_store, from_cell, tables, to_cell
+from tapwear.store.dump import digest_of, dump_store, from_cell, tables, to_cell
 from tapwear.store.engine import Store, open_store
 from tapwear.store.entries import add_reading, withdraw
 from tapwear.store.recording import Stamp, insert
@@ -124,6 +124,8 @@ def dump(store: Store, tmp_path: Path) -> Path:
 
 def change_manifest(dump: Path, **values: object) -> None:
     path = dump / "manifest.json"
+    if isinstance(values.get("tables"), dict):
+        values = {"digest": digest_of(values["tables"]), **values}
     path.write_text(json.dumps({**json.loads(path.read_text(encoding="utf-8")), **values}), encoding="utf-8")
 
 
