@@ -9,6 +9,7 @@ import shlex
 import shutil
 import sys
 import textwrap
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -110,6 +111,17 @@ def open_at(place: Path | str, *, any_version: bool = False) -> Store:
     from tapwear.store import engine
 
     return engine.open_at(place, any_version=any_version)
+
+
+def say_waiting(store: Store, tags: Collection[str] | None = None) -> str:
+    """Says first of all what imported rows of these units await confirmation (None: of any); returns the words."""
+    from tapwear.store.holding import waiting_words
+
+    with store.rows() as connection:
+        words = waiting_words(connection, tags)
+    if words:
+        say(words)
+    return words
 
 
 def today() -> date:

@@ -22,7 +22,7 @@ from tapwear.cli.entering import (
     tell,
     values_of,
 )
-from tapwear.errors import UsageError
+from tapwear.errors import DataRejected, UsageError
 from tapwear.visits.fields import SERVICES, TASKS
 from tapwear.visits.resets import resets_of
 from tapwear.words import CAUTION_SHORT, as_typed, limits_words
@@ -85,7 +85,7 @@ def service(
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="As found, anything else.")] = None,
     sure: Annotated[
         str | None,
-        typer.Option("--sure", metavar="REASON", help="The counter is right although it looks odd: record it."),
+        typer.Option("--sure", metavar="REASON", help="The counter, or an overhaul soon after another, is right."),
     ] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Correct the same work in the book.")] = False,
     because: Annotated[
@@ -171,6 +171,7 @@ def service(
         check = expected(past, day, found)
         say_range(check, day, past.digits)
         doubt = doubt_kept(check, found, sure)
+    _once_only(store, key, given, sure, replace)
     with store.rows(writing=True) as connection:
         outcome = add_service(connection, key, given, stamp, replace=replace)
         if past is not None and found is not None and outcome.kind in ("stored", "replaced"):
@@ -188,6 +189,22 @@ def service(
         tell(f"The book has another reading of that day, {in_book}; it was left as it is (tapwear log --replace).")
     _say_wear(given.get("contact_left_mm"), given.get("condemning_limit_mm"))
     tell(CAUTION_SHORT)
+
+
+def _once_only(store: Store, key: UnitKey, given: dict[str, Any], sure: str | None, replace: bool) -> None:
+    """Asks, as an import does, whether an overhaul soon after another is one. Raises DataRejected unless it is said."""
+    if given["work"] != "overhaul" or replace:
+        return
+    from tapwear.store.holding_facts import overhauled_soon
+
+    with store.rows() as connection:
+        near = overhauled_soon(connection, key.tag, given["done_on"])
+    if near is None or (sure and sure.strip()):
+        return
+    words = f"{key.tag} was overhauled on {near}, too"
+    if at_a_terminal() and confirmed(f"{words}. Is this another overhaul, of the right unit"):
+        return
+    raise DataRejected(f"{words}: is it the right unit and day? Nothing was recorded. If it is: --sure REASON")
 
 
 def _ask_for_proof(store: Store, key: UnitKey, given: dict[str, Any]) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli import backtest_oil, backtests
-from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of, with_store
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, say_waiting, setup_of, with_store
 from tapwear.cli.periods import last_day
 from tapwear.cli.supposing import show_what_if
 from tapwear.errors import UsageError
@@ -112,6 +112,7 @@ def due(
         raise UsageError("Give --json or --csv, not both.")
     day = as_of_or_today(as_of)
     until = last_day(within, day) if within is not None else None if everything else last_day(WITHIN, day)
+    say_waiting(open_the_store(context))
     outlook = _fleet_dates(context, day).outlook
     must_be_known("station", station, {item.station for item in outlook.dues})
     must_be_known("region", region, {item.region for item in outlook.dues})
@@ -158,6 +159,7 @@ def why(
     store = open_the_store(context)
     with store.rows() as connection:
         tag = find_unit(connection, unit).tag
+    say_waiting(store, [tag])
     with progress(f"Working out the dates of {tag}"):
         assessment = assess_units(store, [tag], day)
     if suppose:
