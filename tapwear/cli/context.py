@@ -114,11 +114,16 @@ def open_at(place: Path | str, *, any_version: bool = False) -> Store:
 
 
 def say_waiting(store: Store, tags: Collection[str] | None = None) -> str:
-    """Says first of all what imported rows of these units await confirmation (None: of any); returns the words."""
+    """Says first of all that the file is damaged, where it is, and what imported rows of these units await
+    confirmation (None: of any); returns the words of these."""
+    from tapwear.store.backup import glance, raw_of
     from tapwear.store.holding import waiting_words
 
     with store.rows() as connection:
+        damage = () if store.on_server else glance(raw_of(connection))
         words = waiting_words(connection, tags)
+    if damage:
+        say(f"{store.path} is damaged ({damage[0]}): what follows may be wrong. All that is wrong: tapwear check")
     if words:
         say(words)
     return words

@@ -77,6 +77,9 @@ def import_rows(
         str | None,
         typer.Option("--date-format", metavar="F", help="How dates are written, e.g. DD.MM.YYYY. Never guessed."),
     ] = None,
+    encoding: Annotated[
+        str | None, typer.Option("--encoding", metavar="E", help="Of files not in UTF-8: cp1252, as Excel's CSV.")
+    ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would happen; store nothing.")] = False,
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who imports.")] = None,
     template: Annotated[
@@ -97,7 +100,7 @@ def import_rows(
         raise UsageError("Name the files or folders to import; tapwear import --help says more.")
     _no_dumps(paths)
     store = open_the_store(context)
-    result = _bring_in(store, paths, mapping, date_format, dry_run=dry_run, by=who(context, by))
+    result = _bring_in(store, paths, mapping, date_format, encoding=encoding, dry_run=dry_run, by=who(context, by))
     _tell(result, store.path, dry_run=dry_run)
     if not result.all_taken:
         rejected, conflicts, held = (result.total(what) for what in ("rejected", "conflicts", "held"))
@@ -128,16 +131,17 @@ def _bring_in(
     *,
     dry_run: bool,
     by: str,
+    encoding: str | None = None,
 ) -> ImportResult:
     from tapwear.report.terminal import progress
     from tapwear.store.importing import store_intake
-    from tapwear.visits.mapping_file import load_mapping
+    from tapwear.visits.mapping_file import known_encoding, load_mapping
     from tapwear.visits.reading import read_paths
     from tapwear.visits.values import printable
 
     feeds = load_mapping(mapping) if mapping else None
     with progress("Reading files") as done:
-        intake: Intake = read_paths(paths, feeds, date_format, _steps(done))
+        intake: Intake = read_paths(paths, feeds, date_format, _steps(done), known_encoding(encoding, "--encoding"))
     with progress("Storing rows", len(intake.rows)) as done:
         return store_intake(
             store,
@@ -290,21 +294,19 @@ def demo(
 ) -> None:
     """Show the main job on an invented fleet."""
     from tapwear.cli.scheduling import due
+    from tapwear.store.backup import name_it
     from tapwear.store.engine import create_store
+    from tapwear.store.unfinished import making
 
     path = file or DEMO_STORE
     if path.exists():
         say(f"Using the demo store that is there: {path}")
     else:
-        store = create_store(path, access_of(setup_of(context)))
-        try:
+        with making(path) as part:  # whatever stops it leaves no store that holds only a part of the fleet
+            store = create_store(part, access_of(setup_of(context)))
             result = _bring_in(store, sorted(demo_folder().glob("*.csv")), None, None, dry_run=False, by="demo")
-        except BaseException:
             store.close()
-            for ending in ("", "-wal", "-shm"):
-                Path(f"{path}{ending}").unlink(missing_ok=True)
-            raise
-        store.close()
+            name_it(part, path)
         say(f"Made an invented fleet in {path}: {result.total('stored'):,} rows, as of {DEMO_AS_OF}.")
     context.find_root().obj = Setup(path, "--db", setup_of(context).config)
     if not store_path(context).is_file():

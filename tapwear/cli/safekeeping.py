@@ -139,6 +139,8 @@ def restore(
         _restore_on_server(source, setup.db, replace)
         return
     path = store_path(context) if setup.db else Path("tapwear.db")
+    if path.is_symlink():  # the store is what the link names, and stays where others find it
+        path = path.resolve()
     _tidy(path.parent)
     done = put_in_place(
         source, path, aside=_beside(path, "before-restore"), replace=replace, access=access_of(setup),

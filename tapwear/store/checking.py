@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ import sqlalchemy as sa
 from tapwear.store.backup import faults_of, quoted, raw_of
 from tapwear.store.checking_values import wrong_values
 from tapwear.store.engine import explain
-from tapwear.store.guards import expected, present, triggers
+from tapwear.store.guards import RELEASED, expected, present, triggers
 from tapwear.store.holding import units_words
 from tapwear.store.holding_facts import stored_doubts
 from tapwear.store.lean import lean
@@ -32,8 +33,8 @@ PAST_DAYS = (
     *("observed_on", "visited_on", "decided_on"),
 )
 SUSPICIOUS = "suspicious"  # the kind of what may be right all the same
-CLOCKS_APART = timedelta(days=1)  # our choice: how far ahead another machine's clock may run
-LEFTOVER = "leftover"  # the kind of what stopped work left beside the store, which harms nobody
+CLOCKS_APART = timedelta(days=1)  # how far ahead another machine's clock, or another place's day, may be: our choice
+LEFTOVER = "leftover"  # the kind of what harms no row: what stopped work left beside the store, and its mode
 HARMLESS = (SUSPICIOUS, LEFTOVER)
 FROM_BACKUP = "the latest backup in which tapwear check finds nothing takes its place: tapwear restore FILE --replace"
 FROM_SERVERS_BACKUP = "the server's latest backup in which tapwear check finds nothing takes its place: pg_restore"
@@ -97,6 +98,9 @@ def check_beside(path: Path) -> tuple[Trouble, ...]:
     for other in second_names(path):
         words = "is the store itself under a second name, left by a restore that was stopped; it is no copy"
         found.append(Trouble("second name", str(other), words, f"delete that name, not {path.name}"))
+    if os.name != "nt" and path.stat().st_mode & 0o007:
+        words = "may be read or written by everybody on this machine"
+        found.append(Trouble(LEFTOVER, str(path), words, f"chmod o= {path}"))
     for left in leftovers(path.parent):
         size = f"{left.size / 1e6:,.1f} MB"
         if left.doubt:
@@ -149,13 +153,14 @@ def _misshapen(connection: Connection, on_server: bool, tables: dict[str, tuple[
 def _unguarded(connection: Connection) -> Iterator[Trouble]:
     """Triggers that keep the book and are not there, or off, and those that are none of ours."""
     there, ours = present(connection), triggers(connection)
+    on_server = connection.dialect.name != "sqlite"
     lacking = dict.fromkeys(
         table for name, (table, statement) in ours.items() if there.get(name) != expected(connection, statement)
     )
     if lacking:
         found = f"nothing keeps rows from being changed or deleted: triggers are missing on {', '.join(lacking)}"
         yield Trouble("unguarded", "the book", found, f"{PUT_BACK}; what was changed meanwhile, a dump of before tells")
-    for name in sorted(set(there) - set(ours)):
+    for name in sorted(name for name in set(there) - set(ours) if not (on_server and name.endswith(RELEASED))):
         found = "a trigger that no Tapwear made, which may change what is read"
         yield Trouble("schema", name, found, "drop it, or ask whoever keeps the database")
 
@@ -294,7 +299,7 @@ class _Look:
                         found = f"{value!r} is no day of the calendar"
                         yield Trouble("value", f"{table} {row}, {name}", found, self.from_backup)
                 if name in PAST_DAYS:
-                    for row, value in self.rows(f"{rows} > '{self.today.isoformat()}'{still}"):
+                    for row, value in self.rows(f"{rows} > '{self.today + CLOCKS_APART}'{still}"):
                         remedy = "correct it with tapwear amend, or set the clock of this machine"
                         yield Trouble("value", f"{table} {row}, {name}", f"{value} lies in the future", remedy)
 

@@ -30,6 +30,10 @@ FILES = ("", "-wal", "-shm", "-journal")
 NETWORK_FILE_SYSTEMS = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ncpfs", "fuse.sshfs", "davfs", "fuse.davfs2")
 
 
+# How folders begin that services copy to other machines, each file by itself.
+SYNCED = ("onedrive", "dropbox", "google drive", "googledrive", "icloud", "nextcloud")
+
+
 def network_file_system(path: Path, mounts: str | None = None) -> str | None:
     """The kind of network file system that holds `path`, or None for a local disk or where it cannot be told.
 
@@ -60,8 +64,17 @@ def network_file_system(path: Path, mounts: str | None = None) -> str | None:
     return kind if kind in NETWORK_FILE_SYSTEMS else None
 
 
-def _connect_to(path: Path, *, must_exist: bool) -> Engine:
-    mode = "rw" if must_exist else "rwc"
+def synced_folder(path: Path) -> str | None:
+    """The folder above `path` that a service copies to other machines, as its name or the environment tells."""
+    told = {os.environ[name] for name in ("OneDrive", "OneDriveCommercial", "OneDriveConsumer") if os.environ.get(name)}
+    for folder in path.absolute().parents:
+        if str(folder) in told or folder.name.casefold().startswith(SYNCED):
+            return str(folder)
+    return None
+
+
+def _connect_to(path: Path, *, must_exist: bool, immutable: bool = False) -> Engine:
+    mode = "ro&immutable=1" if immutable else "rw" if must_exist else "rwc"
     # `as_uri` quotes what must be quoted; SQLite's own URI form lets us refuse to create a file by accident.
     uri = f"{path.resolve().as_uri()}?mode={mode}"
 
@@ -311,6 +324,8 @@ def create_store(path: Path, access: int = 0o600) -> Store:
 
     if path.is_dir():
         raise StoreError(f"{path} is a folder. Name a file for the store.")
+    if path.name.endswith(FILES[1:]):
+        raise StoreError(f"{path} ends like a file that SQLite keeps beside a store. Name another file.")
     if path.exists():
         raise StoreError(f"{path} is there already. Name another file, or use it as it is with --db {path}.")
     if not path.parent.is_dir():
@@ -371,6 +386,11 @@ def open_store(path: Path, *, any_version: bool = False) -> Store:
         with engine.connect() as connection:
             ours = _pragma(connection, "application_id") == APPLICATION_ID
             version = int(_pragma(connection, "user_version") or 0)
+    except sa.exc.OperationalError as error:
+        engine = _read_only(path, error)
+        with engine.connect() as connection:
+            ours = _pragma(connection, "application_id") == APPLICATION_ID
+            version = int(_pragma(connection, "user_version") or 0)
     except (sa.exc.DatabaseError, UnicodeDecodeError) as error:  # SQLite's complaint may quote what is no text
         raise explain(path, getattr(error, "orig", None) or error) from error
     if not ours:
@@ -386,3 +406,27 @@ def open_store(path: Path, *, any_version: bool = False) -> Store:
             f"Run: tapwear --db {path} upgrade (it makes a backup first)."
         )
     return Store(path, engine)
+
+
+def _read_only(path: Path, error: sa.exc.OperationalError) -> Engine:
+    """For a store in a folder that cannot be written to: read as it stands, if it stands alone.
+
+    A store that somebody works with has its log beside it, which cannot be followed from there. Raises StoreError.
+    """
+    told = explain(path, error.orig or error)
+    words = str(error).lower()
+    if not any(one in words for one in ("readonly", "read-only", "unable to open")) or not os.access(path, os.R_OK):
+        raise told from error
+    log = Path(f"{path}-wal")
+    if log.exists() and log.stat().st_size:
+        raise StoreError(
+            f"{path} lies where nothing can be written, and {log.name} beside it holds entries that cannot be read "
+            "there. Copy both to a folder of your own and use the copy, or read a backup."
+        ) from error
+    engine = _connect_to(path, must_exist=True, immutable=True)
+    try:
+        with engine.connect() as connection:
+            _pragma(connection, "schema_version")
+    except sa.exc.DatabaseError:
+        raise told from error
+    return engine

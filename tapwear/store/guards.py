@@ -17,6 +17,7 @@ WRITTEN_ONCE = (
     *("entry", "entry_row", "import_finding", "held_row", "held_decision", "register_change", "snapshot"),
     *("plan", "plan_job"),
 )
+RELEASED = "_released_by"  # at the end of the name of a trigger that tapwear.store.roles makes
 KEEPS = "_keeps_"  # in the name of every trigger of ours
 _FUNCTION = """
 CREATE OR REPLACE FUNCTION tapwear_keeps() RETURNS trigger LANGUAGE plpgsql AS $$

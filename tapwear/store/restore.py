@@ -10,7 +10,16 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tapwear.errors import SchemaError, StoreError, UsageError
-from tapwear.store.backup import Proof, copy, name_it, prove, sync
+from tapwear.store.backup import (
+    OF_OWNER_AND_GROUP,
+    Proof,
+    copy,
+    name_it,
+    not_of_a_journal,
+    opened_files_stay,
+    prove,
+    sync,
+)
 from tapwear.store.engine import APPLICATION_ID, FILES, explain
 from tapwear.store.unfinished import making
 from tapwear.store.version import LATEST
@@ -54,6 +63,7 @@ def restore(
     """
     from tapwear.store.undump import load_dump
 
+    not_of_a_journal(path)
     if not source.exists():
         raise UsageError(f"There is nothing at {source}. Name a backup, or a folder made by tapwear dump.")
     if path.exists():
@@ -80,12 +90,14 @@ def restore(
             _put_aside(path, aside)  # the log of a store that is gone must not be taken for this one's
             name_it(part, path)
             return Restored(proof, None, found)
-        part.chmod(path.stat().st_mode & 0o777)
+        part.chmod(path.stat().st_mode & OF_OWNER_AND_GROUP)
         sync(part)
-        with _taken_over(path) as sound:
+        with _taken_over(path) as (sound, let_go):
             name_it(path, aside)
             if not sound:
                 _put_aside(path, aside)  # a damaged store may need what its log still holds
+            if opened_files_stay():
+                let_go()
             part.replace(path)
         sync(path.parent)
     return Restored(proof, aside, found)
@@ -130,19 +142,18 @@ def _copy_of(source: Path, part: Path) -> None:
 
 
 @contextmanager
-def _taken_over(path: Path) -> Iterator[bool]:
-    """Holds the store so that nobody reads or writes it; gives False for a file too damaged to be held.
+def _taken_over(path: Path) -> Iterator[tuple[bool, Callable[[], None]]]:
+    """Holds the store so that nobody reads or writes it; gives False for a file too damaged to be held, and what lets
+    it go before the end.
 
     Whoever waits for it meanwhile finds, when it is let go, that another file has its name, and records nothing.
     """
     raw = sqlite3.connect(path.resolve(), isolation_level=None, timeout=PATIENCE_S)
     try:
         held = _hold(raw, path)
-        yield held
+        yield held, raw.close
     finally:
-        if raw.in_transaction:
-            raw.execute("ROLLBACK")
-        raw.close()
+        raw.close()  # with what it holds
 
 
 def _hold(raw: sqlite3.Connection, path: Path) -> bool:
