@@ -18,9 +18,10 @@ from tapwear.store.server import connect_to, open_on_server, read_url  # noqa: E
 
 ADDS, RULES, PLANS, NOBODY = {TECHNICIAN, ENGINEER}, {SCHEDULER}, {PLANNER}, set[str]()
 ALLOWED = {
-    **dict.fromkeys(("log", "visit", "sample", "service", "event", "condition", "followups", "amend", "undo"), ADDS),
+    **dict.fromkeys(("log", "visit", "sample", "service", "event", "condition", "followups", "amend"), ADDS),
     **dict.fromkeys(("defer", "limits", "visit-rule"), RULES),
     "snapshot": {SCHEDULER, PLANNER},
+    "undo": {TECHNICIAN, ENGINEER, SCHEDULER, PLANNER},  # what one recorded oneself
     "plan": PLANS,
     "unit": NOBODY,  # the owner's
 }
@@ -49,7 +50,7 @@ def test_each_role_does_what_the_table_says_and_no_more(role: str, empty_databas
         done = run(url, *words)
         if role in ALLOWED[words[0]]:
             assert done.exit_code in (0, 6), (words, done.output)
-            assert counts(empty_database) != before, words
+            assert counts(empty_database) != before or words == ("snapshot",), words  # a plan has kept the same one
         else:
             refused = done.exit_code == 4 and "grant what is needed" in done.stderr
             assert refused or (words[0] == "undo" and done.exit_code == 2), (words, done.output)
