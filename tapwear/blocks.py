@@ -8,13 +8,15 @@ from __future__ import annotations
 import gc
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, parent_process
+from multiprocessing.connection import wait
 from pathlib import Path
 
 from tapwear.errors import TapwearError
@@ -95,8 +97,16 @@ def _blocks(store: Store, tags: Sequence[str], as_of: date) -> Iterator[Dates]:
 
 
 def _quiet() -> None:
-    """An interruption at the keyboard is for the process that waits for the blocks."""
+    """An interruption at the keyboard is for the process that waits for the blocks; this one ends when that does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)
 
 
 def _block(address: Path | str, wanted: Sequence[str], as_of: date) -> Dates:

@@ -4,6 +4,7 @@
     ├── UsageError          2   the command was not understood, or names something that is not there
     ├── DataRejected        3   some or all of the data handed in was not taken
     ├── StoreError          4   no store, a locked store, or a file that is not one of ours
+    │   ├── OutcomeUnknown  4   a write whose answer was lost: nobody can say here whether it landed
     │   └── SchemaError     5   a store of another schema version
     ├── PlanIncomplete      6   a plan was made, and not every job found a place
     ├── FoundWrong          7   a look through the store found something that cannot be right
@@ -29,6 +30,10 @@ class DataRejected(TapwearError):
 
 class StoreError(TapwearError):
     exit_code = 4
+
+
+class OutcomeUnknown(StoreError):
+    """A write of which nobody can say here whether it landed."""
 
 
 class SchemaError(StoreError):

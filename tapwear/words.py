@@ -6,6 +6,9 @@ import re
 import shlex
 from datetime import date
 
+# `://NAME:PASSWORD@` of a URL, also where the password itself holds / or @, and `password=` of libpq's other forms.
+_PASSWORDS = re.compile(r"(?i)([a-z][a-z0-9+.-]*:/{1,2}[^\s/@:'\"]*:)[^\s'\"]*(?=@)|(password=)[^\s&'\"]+")
+
 CAUTION_SHORT = (
     "Planning advice only, neither a switching permit nor a diagnosis. Before any work: de-energise, isolate, "
     "test, lock or tag, and earth. Acetylene and hydrogen burn and explode: ventilate, no ignition source. "
@@ -153,3 +156,8 @@ def percent_words(chance: float) -> str:
 def as_typed(tag: str) -> str:
     """A tag as it is typed in a command: in quotes where it holds a blank or a sign that means something to a shell."""
     return tag if re.fullmatch(r"[\w.:/+%@,-]+", tag) else shlex.quote(tag)
+
+
+def masked(text: object) -> str:
+    """The text with the password of every URL in it masked: whatever names a store is shown through here."""
+    return _PASSWORDS.sub(lambda found: f"{found[1] or found[2]}***", str(text))

@@ -12,7 +12,7 @@ from typer.main import get_command
 from typer.testing import CliRunner
 
 from tapwear import errors
-from tapwear.cli import app
+from tapwear.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

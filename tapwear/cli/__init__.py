@@ -1,16 +1,25 @@
 """The command line: reads the clock, opens the store, calls the functions in order, chooses an exit code."""
 
 import io
+import os
 import sys
 
-from tapwear.cli.app import app
+from tapwear.cli.stopping import Stopped, nowhere, open_streams, stop_on_signals
 
 
 def main() -> None:
     """The entry point of the `tapwear` command. A letter that the output's encoding lacks is spelled out: `\\u0141`."""
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")
-    app(prog_name="tapwear")
+    open_streams()
+    try:
+        stop_on_signals()
+        if isinstance(sys.stdout, io.TextIOWrapper):
+            sys.stdout.reconfigure(errors="backslashreplace")
+        from tapwear.cli.app import app
+
+        app(prog_name="tapwear")
+    except Stopped as stopped:  # before the first command was read, or after the last word was said
+        nowhere(sys.stdout)
+        os._exit(stopped.exit_code)
 
 
-__all__ = ["app", "main"]
+__all__ = ["main"]

@@ -12,10 +12,13 @@ from typer.core import TyperGroup
 
 from tapwear import __version__
 from tapwear.cli.contents import CONTENTS, load
-from tapwear.cli.context import access_of, find_store, say
-from tapwear.errors import TapwearError
+from tapwear.cli.context import Setup, access_of, find_store, now, open_at, say, today
+from tapwear.cli.stopping import Stopped, flush_or_drop, nowhere
+from tapwear.errors import StoreError, TapwearError
+from tapwear.words import masked
 
 DISK_TROUBLE = (errno.ENOSPC, errno.EIO, errno.EFBIG, errno.EDQUOT)  # while standard output goes to a file
+BROKEN_PIPE = 13  # SIGPIPE (POSIX), which Windows has not
 PLACE_TROUBLE = (errno.EACCES, errno.EPERM, errno.EROFS, errno.ENAMETOOLONG, errno.ELOOP)  # of a place that was named
 
 
@@ -45,7 +48,15 @@ class Commands(TyperGroup):
         self.commands.update({name: load(name) for name in CONTENTS})
         return self
 
+    def make_context(self, *words: Any, **more: Any) -> Any:
+        """As usual, with no password in what is said of words that are not understood."""
+        try:
+            return super().make_context(*words, **more)
+        except Exception as error:
+            raise _without_password(error)  # noqa: B904 - the same error
+
     def invoke(self, ctx: Any) -> Any:
+        written = _writes()
         try:
             done = super().invoke(ctx)
             sys.stdout.flush()
@@ -54,17 +65,67 @@ class Commands(TyperGroup):
             if error.errno in PLACE_TROUBLE and error.filename is not None:
                 say(f"{error.filename} cannot be used: {error.strerror}. Name another place, or ask whoever owns it.")
                 raise typer.Exit(4) from error
+            if error.errno == errno.EPIPE:  # whoever read the output has had enough
+                nowhere(sys.stdout)
+                raise typer.Exit(128 + BROKEN_PIPE) from None
             if error.errno not in DISK_TROUBLE or error.filename is not None:
                 raise
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # else Python tries once more at its end
+            nowhere(sys.stdout)
             say(f"The output could not be written: {error.strerror}. What stands in it so far is not whole.")
             raise typer.Exit(2) from error
         except TapwearError as error:
             say(str(error))
             raise typer.Exit(error.exit_code) from error
-        except (KeyboardInterrupt, typer.Abort, EOFError):
-            say("Stopped; nothing more was recorded.")
-            raise typer.Exit(130) from None
+        except (KeyboardInterrupt, typer.Abort, EOFError) as stopped:
+            if _writes() > written:
+                say("Stopped, while or after something was recorded: tapwear history UNIT shows what stands.")
+            else:
+                say("Stopped; nothing more was recorded.")
+            raise typer.Exit(stopped.exit_code if isinstance(stopped, Stopped) else 130) from None
+        except Exception as error:
+            if isinstance(error, typer.Exit) or hasattr(error, "format_message"):
+                raise _without_password(error)  # noqa: B904 - the same error
+            trouble = _of_the_store(ctx.obj, error)
+            if trouble is None:
+                raise
+            say(str(trouble))
+            raise typer.Exit(trouble.exit_code) from error
+        finally:
+            flush_or_drop(sys.stderr)
+
+
+def _without_password(error: Exception) -> Exception:
+    """The error of the command line's own grammar; its message may repeat a URL."""
+    if hasattr(error, "message"):
+        error.message = masked(error.message)
+    return error
+
+
+def _writes() -> int:
+    """How often this process has begun to record something for good."""
+    engine = sys.modules.get("tapwear.store.engine")  # not loaded: nothing was
+    return engine.Store.writes if engine else 0
+
+
+def _of_the_store(setup: Any, error: Exception) -> TapwearError | None:
+    """What is wrong with the store in use, where a command met what it did not expect; None where nothing is found:
+    then the fault is ours."""
+    if not isinstance(setup, Setup) or setup.db is None:
+        return None
+    from tapwear.store.checking import HARMLESS, check_store
+
+    try:
+        store = open_at(setup.db)
+        found = [one for one in check_store(store, today=today(), now=now()) if one.kind not in HARMLESS]
+    except TapwearError as told:
+        return told
+    if not found:
+        return None
+    more = f", and {len(found) - 1:,} more: tapwear check" if len(found) > 1 else ""
+    return StoreError(
+        f"{store.path} holds what cannot be right, and the command could not go on ({type(error).__name__}): "
+        f"{found[0].sentence()}{more}"
+    )
 
 
 app = typer.Typer(

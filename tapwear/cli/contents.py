@@ -142,6 +142,7 @@ _KEEPING = {
     "backup": ("safekeeping", "Copy the whole store into one file, while others go on working."),
     "restore": ("safekeeping", "Put a backup, or the folder of a dump, in place as the store."),
     "dump": ("safekeeping", "Write everything in the store as plain CSV files into a new folder."),
+    "server": ("server", "A team's store on PostgreSQL: roles for readers, technicians, schedulers, planners."),
     "check": ("safekeeping", "Look through the whole store for what cannot be right."),
 }
 CONTENTS: dict[str, Entry] = {

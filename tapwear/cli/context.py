@@ -5,9 +5,11 @@ from __future__ import annotations
 import getpass
 import os
 import re
+import shlex
 import shutil
 import sys
 import textwrap
+from collections.abc import Collection
 from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -17,8 +19,10 @@ from typing import TYPE_CHECKING
 import typer
 
 from tapwear.cli.settings import place, read_config
+from tapwear.cli.stopping import nowhere
 from tapwear.errors import StoreError, UsageError
 from tapwear.report.plain import plain
+from tapwear.words import masked
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -72,6 +76,11 @@ def access_of(setup: Setup) -> int:
     return ACCESS[word]
 
 
+def with_store(setup: Setup) -> str:
+    """` --db FILE` for a command that is suggested, where the store was named so."""
+    return f" --db {shlex.quote(masked(setup.db))}" if setup.named_by == "--db" else ""
+
+
 def store_path(context: typer.Context) -> Path:
     """The path of the store to use. Raises StoreError with the ways to name or make one, or for one on a server."""
     found = store_place(context)
@@ -105,6 +114,22 @@ def open_at(place: Path | str, *, any_version: bool = False) -> Store:
     from tapwear.store import engine
 
     return engine.open_at(place, any_version=any_version)
+
+
+def say_waiting(store: Store, tags: Collection[str] | None = None) -> str:
+    """Says first of all that the file is damaged, where it is, and what imported rows of these units await
+    confirmation (None: of any); returns the words of these."""
+    from tapwear.store.backup import glance, raw_of
+    from tapwear.store.holding import waiting_words
+
+    with store.rows() as connection:
+        damage = () if store.on_server else glance(raw_of(connection))
+        words = waiting_words(connection, tags)
+    if damage:
+        say(f"{store.path} is damaged ({damage[0]}): what follows may be wrong. All that is wrong: tapwear check")
+    if words:
+        say(words)
+    return words
 
 
 def today() -> date:
@@ -179,8 +204,13 @@ def who(context: typer.Context, name: str | None) -> str:
 
 
 def say(message: str) -> None:
-    """A message to the person, on standard error, so that standard output holds data only; no control characters."""
-    typer.echo("\n".join(wrapped(plain(line)) for line in message.split("\n")), err=True)
+    """A message to the person, on standard error, so that standard output holds data only; no control characters and
+    no password."""
+    text = "\n".join(wrapped(plain(line)) for line in masked(message).split("\n"))
+    try:
+        typer.echo(text, err=True)
+    except OSError:  # nobody takes it: what was done stays done, and the exit code says so
+        nowhere(sys.stderr)
 
 
 def wrapped(line: str) -> str:

@@ -90,6 +90,9 @@ def import_rows(
         str | None,
         typer.Option("--date-format", metavar="F", help="How dates are written, e.g. DD.MM.YYYY. Never guessed."),
     ] = None,
+    encoding: Annotated[
+        str | None, typer.Option("--encoding", metavar="E", help="Of files not in UTF-8: cp1252, as Excel's CSV.")
+    ] = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Say what would happen; store nothing.")] = False,
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who imports.")] = None,
     template: Annotated[
@@ -110,7 +113,7 @@ def import_rows(
         raise UsageError("Name the files or folders to import; tapwear import --help says more.")
     _no_dumps(paths)
     store = open_the_store(context)
-    result = _bring_in(store, paths, mapping, date_format, dry_run=dry_run, by=who(context, by))
+    result = _bring_in(store, paths, mapping, date_format, encoding=encoding, dry_run=dry_run, by=who(context, by))
     if result.number is not None:
         _raise_stops(context, store, result.number, by)
     tell_notice(stops_named(store, [f"{one.sentence()} {one.row}" for one in result.findings])[0])
@@ -165,17 +168,18 @@ def _bring_in(
     *,
     dry_run: bool,
     by: str,
+    encoding: str | None = None,
 ) -> ImportResult:
     from tapwear.cli.counter_check import question_words
     from tapwear.report.terminal import progress
     from tapwear.store.importing import store_intake
-    from tapwear.visits.mapping_file import load_mapping
+    from tapwear.visits.mapping_file import known_encoding, load_mapping
     from tapwear.visits.reading import read_paths
     from tapwear.visits.values import printable
 
     feeds = load_mapping(mapping) if mapping else None
     with progress("Reading files") as done:
-        intake: Intake = read_paths(paths, feeds, date_format, _steps(done))
+        intake: Intake = read_paths(paths, feeds, date_format, _steps(done), known_encoding(encoding, "--encoding"))
     with progress("Storing rows", len(intake.rows)) as done:
         return store_intake(
             store,
@@ -334,23 +338,21 @@ def demo(
     """Show the main job on an invented fleet."""
     from tapwear.cli.scheduling import due
     from tapwear.stopping import raise_stops
+    from tapwear.store.backup import name_it
     from tapwear.store.engine import create_store
     from tapwear.store.recording import Stamp
+    from tapwear.store.unfinished import making
 
     path = file or DEMO_STORE
     if path.exists():
         say(f"Using the demo store that is there: {path}")
     else:
-        store = create_store(path, access_of(setup_of(context)))
-        try:
+        with making(path) as part:  # whatever stops it leaves no store that holds only a part of the fleet
+            store = create_store(part, access_of(setup_of(context)))
             result = _bring_in(store, sorted(demo_folder().glob("*.csv")), None, None, dry_run=False, by="demo")
             raise_stops(store, None, parse_date(DEMO_AS_OF, "as of"), Stamp("demo", now()))
-        except BaseException:
             store.close()
-            for ending in ("", "-wal", "-shm"):
-                Path(f"{path}{ending}").unlink(missing_ok=True)
-            raise
-        store.close()
+            name_it(part, path)
         say(f"Made an invented fleet in {path}: {result.total('stored'):,} rows, as of {DEMO_AS_OF}.")
     context.find_root().obj = Setup(path, "--db", setup_of(context).config)
     if not store_path(context).is_file():

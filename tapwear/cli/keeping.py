@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shlex
 from pathlib import Path
 from typing import Annotated
 
@@ -33,11 +35,20 @@ def init(context: typer.Context) -> None:
         say(f"Made an empty store: {store.path}")
         say("Next: tapwear --db URL import FILES, or tapwear --db URL unit add --help")
         return
-    from tapwear.store.engine import create_store
+    from tapwear.store.engine import create_store, synced_folder
 
     create_store(place, access_of(setup_of(context))).close()
     say(f"Made an empty store: {place}")
-    say(f"Next: tapwear --db {place} import FILES, or tapwear --db {place} unit add --help")
+    synced = synced_folder(place)
+    if synced:
+        say(
+            f"Mind: {synced} is copied to other machines file by file, and a store is several files while it is used: "
+            "copies can be torn. Keep the store elsewhere, and put backups there (tapwear backup FILE)."
+        )
+    if os.name == "nt":
+        say("On Windows the file is for whoever may use its folder: keep it in a folder of your own.")
+    named = shlex.quote(str(place))
+    say(f"Next: tapwear --db {named} import FILES, or tapwear --db {named} unit add --help")
 
 
 def upgrade(

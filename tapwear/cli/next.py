@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, parse_date, say
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, parse_date, say, say_waiting
 from tapwear.cli.scheduling import AsJson, AsOf, must_be_known
 from tapwear.errors import UsageError
 
@@ -59,6 +59,7 @@ def next_visits(
     if deadline < day:
         raise UsageError(f"--by: {deadline} lies before {day}; a deadline is still to come.")
     store = open_the_store(context)
+    say_waiting(store)
     with progress("Working out what a visit would tell"):
         assessment = assess_store(store, day)
         found = _round(assessment, deadline, everything)

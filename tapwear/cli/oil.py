@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of, with_store
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 
@@ -100,8 +100,7 @@ def _show_fleet(context: typer.Context, day: date, *, full: bool, as_json: bool,
     _print(fleet_page(groups, full=full))
     if units:
         first = min(units.values(), key=lambda one: (call_order(one), one.unit))
-        setup = setup_of(context)
-        store = f" --db {shlex.quote(str(setup.db))}" if setup.named_by == "--db" else ""
+        store = with_store(setup_of(context))
         when = f" --as-of {day}" if given_day else ""
         say(f"\nOne unit:         tapwear{store} oil {shlex.quote(first.unit)}{when}")
         say(f"Samples to take:  tapwear{store} oil --requests{when}")

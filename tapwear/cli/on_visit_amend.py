@@ -104,21 +104,34 @@ def undo(
     because: Annotated[
         str | None, typer.Option("--because", metavar="REASON", help="Why. Needed; asked for at a terminal.")
     ] = None,
+    again: Annotated[
+        bool, typer.Option("--again", help="Go one entry further back, for the same reason as just now.")
+    ] = False,
     by: By = None,
 ) -> None:
     """Take your last entry back: all rows that one command recorded. The book keeps it, and that it was taken back.
 
-    Run it again to go one entry further back. An entry on which later ones rest is not taken back; nor is an import.
+    Run it again to go one entry further back; where nothing was recorded since and the reason is the same, with
+    --again, so that a command given twice by mistake takes back nothing more. An entry on which later ones rest is not
+    taken back; nor is an import.
     Changes of the register are set right with: tapwear unit change.
 
     Example: tapwear undo --because "entered for the wrong unit"
     """
-    from tapwear.store.undoing import last_entry, register_changed_since
+    from tapwear.store.undoing import last_entry, register_changed_since, undone_just_now
     from tapwear.store.undoing import undo as take_back
 
     store = open_the_store(context)
     name = who(context, by)
     with store.rows() as connection:
+        done = undone_just_now(connection, name, (because or "").strip()) if because and not again else None
+        if done is not None:
+            rows = ", ".join(row.name for row in done.rows)
+            tell(
+                f"Taken back already, for that reason: the entry of {done.at.astimezone():%Y-%m-%d %H:%M} ({rows}). "
+                "Nothing more was changed. To go one entry further back: the same command with --again"
+            )
+            return
         entry = last_entry(connection, name)
         register = register_changed_since(connection, entry)
         tags = _tags(connection, entry.rows)

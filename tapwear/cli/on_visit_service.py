@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,6 +11,7 @@ from tapwear.cli.entering import at_a_terminal, past_day, replacing, settle, sta
 from tapwear.cli.guiding import LeaveIt, ask_all, begin, path_of, stop
 from tapwear.cli.overdue import cleared_overdue, refuse_without_proof
 from tapwear.cli.visit_draft import remove_draft
+from tapwear.errors import DataRejected
 from tapwear.visits.fields import SERVICES
 from tapwear.words import CAUTION_SHORT
 
@@ -74,7 +75,7 @@ def service(
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="As found, anything else.")] = None,
     sure: Annotated[
         str | None,
-        typer.Option("--sure", metavar="REASON", help="The counter is right although it looks odd: record it."),
+        typer.Option("--sure", metavar="REASON", help="The counter, or an overhaul soon after another, is right."),
     ] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Correct the same work in the book.")] = False,
     because: Annotated[
@@ -139,10 +140,25 @@ def service(
         raise
     if not asks:
         refuse_without_proof(key, draft.service(), cleared_overdue(store, key, draft.service()))
+        _once_only(store, key, draft.service(), sure, replace)
     _store(store, key, guide, stamp, replace=replace)
     if keeps:
         remove_draft(path)
     tell(CAUTION_SHORT)
+
+
+def _once_only(store: Store, key: UnitKey, given: dict[str, Any], sure: str | None, replace: bool) -> None:
+    """Asks, as an import does, whether an overhaul soon after another is one. Raises DataRejected unless it is said."""
+    if given["work"] != "overhaul" or replace:
+        return
+    from tapwear.store.holding_facts import overhauled_soon
+
+    with store.rows() as connection:
+        near = overhauled_soon(connection, key.tag, given["done_on"])
+    if near is None or (sure and sure.strip()):
+        return
+    words = f"{key.tag} was overhauled on {near}, too"
+    raise DataRejected(f"{words}: is it the right unit and day? Nothing was recorded. If it is: --sure REASON")
 
 
 def _store(store: Store, key: UnitKey, guide: ServiceGuide, stamp: Stamp, *, replace: bool) -> None:

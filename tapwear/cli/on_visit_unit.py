@@ -5,7 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from tapwear.cli.confirming import stood_by
-from tapwear.cli.context import open_the_store
+from tapwear.cli.context import open_the_store, say_waiting
 from tapwear.cli.entering import OPTIONS, in_words, past_day, stamp_of, tell, values_of
 from tapwear.cli.stops import before_list, stops_among
 from tapwear.errors import UsageError
@@ -284,8 +284,9 @@ def swap(
     other: Annotated[str, typer.Argument(metavar="OTHER", help="The unit that takes its place.")],
     on: On = None,
     state: Annotated[
-        str, typer.Option("--state", metavar="STATE", help="Of the unit that leaves: workshop or spare.")
-    ] = "workshop",
+        str | None,
+        typer.Option("--state", metavar="STATE", help="Of the unit that leaves: workshop (as usual) or spare."),
+    ] = None,
     because: Because = "",
     by: By = None,
 ) -> None:
@@ -299,13 +300,13 @@ def swap(
     from tapwear.store.register import swap_units
 
     given = values_of(UNITS, {"state": state})
-    if given["state"] == "in service":
+    if given.get("state") == "in service":
         raise UsageError("--state: the unit that leaves is a spare, in the workshop, or retired.")
     day = past_day(EVENTS.field("happened_on"), on)
     store = open_the_store(context)
     with store.rows(writing=True) as connection:
         stamp = stamp_of(context, by, because)
-        left, came = swap_units(connection, tag, other, day, stamp, state=given["state"])
+        left, came = swap_units(connection, tag, other, day, stamp, state=given.get("state"))
     tell(f"On {day} {came.tag} took the place of {left.tag}. Store: {store.path}")
 
 
@@ -341,6 +342,7 @@ def show(
     store = open_the_store(context)
     with store.rows() as connection:
         sheet = unit_sheet(connection, find_unit(connection, tag))
+    say_waiting(store, [sheet.tag])
     stops = stops_among(store, [sheet.tag])
     typer.echo(unit_pages.as_json(sheet, stops) if as_json else before_list(stops) + unit_pages.sheet_page(sheet))
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, say_waiting
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import Format, Pages, Paper
@@ -76,9 +76,10 @@ def report(
     with store.rows() as connection:
         asked = tuple(dict.fromkeys(find_unit(connection, name).tag for name in units or ()))
         in_store = len(all_tags(connection))
+    waiting = say_waiting(store, asked or None)
     with progress("Working out the dates of the fleet"):
         found = assess_units(store, asked, day) if asked else assess_store(store, day)
-    fleet = _fleet(found, asked, in_store)
+    fleet = replace(_fleet(found, asked, in_store), waiting=waiting)
     tags = paged_units(fleet, pages)
     with progress("Making the pages", len(tags)) as done:
         content = _content(kind, fleet, tags, _subjects(found, fleet, tags), paper, done)

@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+import shlex
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tapwear.cli.context import KEEPING, access_of, now, open_the_store, say, setup_of, store_path, today
+from tapwear.cli.context import KEEPING, access_of, now, open_at, open_the_store, say, setup_of, store_path, today
 from tapwear.cli.stops import before_list, stops_named
 from tapwear.report.plain import json_text
 
+if TYPE_CHECKING:
+    from tapwear.store.engine import Store
+
 BACKUP_HELP = (
     "Copy the whole store into one file, while others go on working.\n\n"
-    "The copy shows one moment, and is proved sound and complete before it gets its name. Without FILE it goes beside "
+    "The whole store is looked through first, as by tapwear check: what is found is named, and the command ends in 7. "
+    "The copy shows one moment, and is proved complete before it gets its name. Without FILE it goes beside "
     "the store, with the time in its name. Nothing is ever overwritten. Keep a copy on another machine.\n\n"
     "Example: tapwear --db north.db backup /media/stick/north-2026-06.db"
 )
 RESTORE_HELP = (
     "Put a backup, or the folder of a dump, in place as the store.\n\n"
-    "It is proved first. The store is the one named with --db, with TAPWEAR_DB or in the settings file; where none is "
+    "It is looked through first, as by tapwear check; what is not sound is named and not taken. "
+    "The store is the one named with --db, with TAPWEAR_DB or in the settings file; where none is "
     "named, it is tapwear.db in this folder. A store that is there already is replaced only with --replace, and is "
     "kept beside it, with the time in its name. Where --db is the URL of an empty database on a server, a dump goes "
     "into that, all of it or nothing.\n\n"
@@ -70,6 +77,30 @@ def _tidy(folder: Path) -> None:
             say(f"Cleared away {left.path} ({left.size / 1e6:,.1f} MB), left by work that was stopped.")
 
 
+def wrong_in(store: Store) -> list[str]:
+    """What a look through the whole store finds that cannot be right, in sentences."""
+    from tapwear.store.checking import HARMLESS, check_store
+
+    return [one.sentence() for one in check_store(store, today=today(), now=now()) if one.kind not in HARMLESS]
+
+
+def _wrong_in_file(path: Path) -> list[str]:
+    store = open_at(path)
+    try:
+        return wrong_in(store)
+    finally:
+        store.close()
+
+
+def _name(found: Sequence[str], where: object) -> None:
+    """Raises FoundWrong where something was found, with the first of it."""
+    from tapwear.errors import FoundWrong
+
+    if found:
+        more = f"; and {len(found) - 3:,} more" if len(found) > 3 else ""
+        raise FoundWrong(f"{where} holds what cannot be right: {'; '.join(found[:3])}{more}. All: tapwear check")
+
+
 def backup(
     context: typer.Context,
     file: Annotated[
@@ -81,10 +112,13 @@ def backup(
 
     store = open_the_store(context)
     to = file or _beside(store.path, "backup")
+    found = wrong_in(store)
     _tidy(to.parent)
     proof = back_up(store, to)
-    say(f"Wrote {to}: {proof.total:,} rows in {len(proof.rows)} tables, proved sound and complete.")
+    sound = "complete, and like the store not sound" if found else "proved sound and complete"
+    say(f"Wrote {to}: {proof.total:,} rows in {len(proof.rows)} tables, {sound}.")
     say(f"The way back: tapwear --db FILE restore {to}")
+    _name(found, store.path)
 
 
 def restore(
@@ -92,6 +126,9 @@ def restore(
     source: Annotated[Path, typer.Argument(metavar="SOURCE", help="A backup, or a folder made by tapwear dump.")],
     replace: Annotated[
         bool, typer.Option("--replace", help="A store that is there already may be replaced; it is kept aside.")
+    ] = False,
+    as_it_is: Annotated[
+        bool, typer.Option("--as-it-is", help="Also what tapwear check would complain of; damage never.")
     ] = False,
 ) -> None:
     """Put a backup or a dump in place as the store."""
@@ -103,13 +140,21 @@ def restore(
         _restore_on_server(source, setup.db, replace)
         return
     path = store_path(context) if setup.db else Path("tapwear.db")
+    if path.is_symlink():  # the store is what the link names, and stays where others find it
+        path = path.resolve()
     _tidy(path.parent)
-    done = put_in_place(source, path, aside=_beside(path, "before-restore"), replace=replace, access=access_of(setup))
+    done = put_in_place(
+        source, path, aside=_beside(path, "before-restore"), replace=replace, access=access_of(setup),
+        look=_wrong_in_file, as_it_is=as_it_is,
+    )  # fmt: skip
     if done.aside is not None:
         say(f"The store that was there is kept as {done.aside}")
-    say(f"{path} holds what {source} held: {done.proof.total:,} rows in {len(done.proof.rows)} tables, proved sound.")
-    if done.proof.version != LATEST:
-        say(f"It has schema {done.proof.version}. Next: tapwear --db {path} upgrade")
+    older = done.proof.version != LATEST
+    sound = "not sound" if done.found else "its pages are sound" if older else "proved sound"
+    say(f"{path} holds what {source} held: {done.proof.total:,} rows in {len(done.proof.rows)} tables, {sound}.")
+    if older:
+        say(f"It has schema {done.proof.version}. Next: tapwear --db {shlex.quote(str(path))} upgrade, then check")
+    _name(done.found, path)
 
 
 def _restore_on_server(source: Path, url: str, replace: bool) -> None:
@@ -123,6 +168,7 @@ def _restore_on_server(source: Path, url: str, replace: bool) -> None:
         f"{store.path} holds what {source} held: {sum(rows.values()):,} rows in {len(rows)} tables, read back and "
         "found equal."
     )
+    _name(wrong_in(store), store.path)
 
 
 def dump(
@@ -133,10 +179,12 @@ def dump(
     from tapwear.store.dump import dump_store
 
     store = open_the_store(context)
+    found = wrong_in(store)
     _tidy(folder.parent)
     rows = dump_store(store, folder, at=now(), access=access_of(setup_of(context)))
     say(f"Wrote {folder}: {sum(rows.values()):,} rows in {len(rows)} files, and manifest.json.")
     say(f"The way back: tapwear --db NEWFILE restore {folder}, or with the URL of an empty database for NEWFILE.")
+    _name(found, store.path)
 
 
 def check(

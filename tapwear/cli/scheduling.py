@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli import backtest_oil, backtests
-from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of
+from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, say_waiting, setup_of, with_store
 from tapwear.cli.periods import last_day
 from tapwear.cli.stops import tell_notice
 from tapwear.cli.supposing import show_what_if
@@ -113,6 +113,7 @@ def due(
         raise UsageError("Give --json or --csv, not both.")
     day = as_of_or_today(as_of)
     until = last_day(within, day) if within is not None else None if everything else last_day(WITHIN, day)
+    say_waiting(open_the_store(context))
     outlook = _fleet_dates(context, day).outlook
     must_be_known("station", station, {item.station for item in outlook.dues})
     must_be_known("region", region, {item.region for item in outlook.dues})
@@ -160,6 +161,7 @@ def why(
     store = open_the_store(context)
     with store.rows() as connection:
         tag = find_unit(connection, unit).tag
+    say_waiting(store, [tag])
     with progress(f"Working out the dates of {tag}"):
         assessment = assess_units(store, [tag], day)
     if suppose:
@@ -256,8 +258,7 @@ def _close_due(context: typer.Context, choice: Choice, as_of: str | None) -> Non
         say("The store holds no units in use yet: tapwear import or tapwear unit add brings them in.")
     note(f"\n{CAUTION_SHORT}")
     if choice.dues:
-        setup = setup_of(context)
-        store = f" --db {shlex.quote(str(setup.db))}" if setup.named_by == "--db" else ""
+        store = with_store(setup_of(context))
         day = f" --as-of {choice.as_of.isoformat()}" if as_of else ""
         say(f"\nWhat a date rests on:  tapwear{store} why {shlex.quote(choice.dues[0].unit)}{day}")
         say(f"An outage plan:        tapwear{store} plan build {choice.as_of.year + 1}{day}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -27,8 +28,7 @@ def read_config() -> tuple[dict[str, str], str]:
     misspelt and passed over would leave another store, or other access, in its place.
     """
     named = os.environ.get("TAPWEAR_CONFIG")
-    home = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config") / "tapwear" / "tapwear.toml"
-    for path in [Path(named)] if named else [Path("tapwear.toml"), home]:
+    for path in [Path(named)] if named else [Path("tapwear.toml"), *_of_the_user()]:
         try:
             text = path.read_text(encoding="utf-8-sig")
         except FileNotFoundError:
@@ -38,15 +38,38 @@ def read_config() -> tuple[dict[str, str], str]:
         except (OSError, ValueError) as error:
             raise UsageError(f"The settings file {path} cannot be read: {error}") from error
         try:
-            config = tomllib.loads(text)
+            config = tomllib.loads(_plain_backslashes(text))
         except (tomllib.TOMLDecodeError, RecursionError) as error:
             raise UsageError(f"The settings file {path} is not valid TOML: {error}") from error
         for key, value in config.items():
             _check(path, key, value)
         if "db" in config and isinstance(place(config["db"]), Path):
-            config["db"] = str((path.parent / Path(config["db"]).expanduser()).resolve())
+            try:
+                config["db"] = str((path.parent / Path(config["db"]).expanduser()).resolve())
+            except RuntimeError as error:
+                raise UsageError(f"The settings file {path}: db: {error}. Write the whole path.") from error
         return config, str(path)
     return {}, ""
+
+
+def _of_the_user() -> list[Path]:
+    """The user's own settings file; none for a user without a home."""
+    try:
+        base = Path(os.environ.get("XDG_CONFIG_HOME") or Path.home() / ".config")
+    except RuntimeError:
+        return []
+    return [base / "tapwear" / "tapwear.toml"]
+
+
+def _plain_backslashes(text: str) -> str:
+    r"""The text with a path such as `db = "C:\tap\fleet.db"` taken as it stands: nobody means a tab in it."""
+
+    def literal(found: re.Match[str]) -> str:
+        doubled = "\\" not in found[2].replace("\\\\", "")  # as TOML wants them
+        return found[0] if doubled else f"{found[1]}'{found[2]}'"
+
+    of_windows = r"""^(\s*db\s*=\s*)"((?:[A-Za-z]:\\|\\\\)[^"\n']*)\""""
+    return re.sub(of_windows, literal, text, flags=re.MULTILINE)
 
 
 def _check(path: Path, key: str, value: Any) -> None:

@@ -26,6 +26,7 @@ from tapwear.store.stops import Severe, open_stop, open_stops
 from tapwear.store.visit_ground import Ground, visit_ground
 from tapwear.store.visiting import VisitOutcome, record_visit
 from tapwear.visits.observations import POSITIONS, noted
+from tapwear.visits.visit import with_id_of_content
 from tapwear.words import CAUTIONS, stop_notice
 
 if TYPE_CHECKING:
@@ -74,8 +75,9 @@ def make_visit(
         if keeps:
             remove_draft(path)
         raise
+    visit = draft.visit() if keeps else with_id_of_content(draft.visit())
     with store.rows(writing=True) as connection:
-        outcome = record_visit(connection, draft.visit(), how.stamp)
+        outcome = record_visit(connection, visit, how.stamp)
         seen = _seen(draft)
         for _, on, words in severe_signs(seen):
             open_stop(connection, key, Severe(key.tag, on, "visit", words), how.stamp)

@@ -23,8 +23,20 @@ def may_write(out: Path, store: Store, *, force: bool) -> None:
         out.exists() and path.exists() and out.samefile(path)
     ):
         raise UsageError(f"{out} is the store, which is never written over. Name another file.")
+    if out.is_symlink():
+        raise UsageError(f"{out} is a link to {out.resolve()}. Name the file itself, or remove the link.")
+    if _holds_a_database(out):
+        raise UsageError(f"{out} is a database, perhaps another store; it is never written over. Name another file.")
     if out.exists() and not force:
         raise UsageError(f"{out} is there already. Name another file, or write over it with --force.")
+
+
+def _holds_a_database(path: Path) -> bool:
+    """Whether the file begins as SQLite's do (sqlite.org/fileformat.html, 1.3.1)."""
+    if not path.is_file():
+        return False
+    with path.open("rb") as file:
+        return file.read(16) == b"SQLite format 3\0"
 
 
 def write_out(out: Path, content: str | bytes) -> None:

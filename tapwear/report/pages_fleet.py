@@ -37,6 +37,7 @@ class Fleet:
     rules : their service rules, as in the store's book
     asked : the units that were named, () for the whole fleet
     in_store : how many units the store holds
+    waiting : what imported rows await confirmation, as a sentence; "" for none
     """
 
     as_of: date
@@ -48,6 +49,7 @@ class Fleet:
     rules: pd.DataFrame
     asked: tuple[str, ...]
     in_store: int
+    waiting: str = ""
 
     @property
     def until(self) -> date:
@@ -107,7 +109,8 @@ def summary(fleet: Fleet) -> list[str]:
     states = _counted(str(row.get("state") or "in service") for row in fleet.identities)
     count = len(fleet.identities)
     of = f" of {fleet.in_store}, as asked for" if fleet.asked else ""
-    lines = [f"{many(count, 'unit')}{of}: " + ", ".join(f"{number} {name}" for name, number in states.items()) + "."]
+    lines = [f"{fleet.waiting}."] if fleet.waiting else []
+    lines.append(f"{many(count, 'unit')}{of}: " + ", ".join(f"{n} {name}" for name, n in states.items()) + ".")
     overdue = sum(due.overdue for due in dues)
     soon = sum(not due.overdue and due.early is not None and due.early <= fleet.until for due in dues)
     unknown = sum(not due.known for due in dues)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import sys
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from threading import Event, Timer
 from typing import TYPE_CHECKING, TextIO
 
@@ -45,11 +45,12 @@ def make_console(*, error: bool = False, widest: int | None = None) -> Console:
 
 
 def note(text: str) -> None:
-    """A message on standard error; on a screen its words are kept whole at the line's end."""
-    if is_screen(sys.stderr):
-        make_console(error=True, widest=PAGE_WIDTH).print(text)
-    else:
-        print(text, file=sys.stderr)
+    """A message on standard error, where somebody takes it; on a screen its words are kept whole at the line's end."""
+    with suppress(OSError):
+        if is_screen(sys.stderr):
+            make_console(error=True, widest=PAGE_WIDTH).print(text)
+        else:
+            print(text, file=sys.stderr)
 
 
 def can_draw(stream: TextIO) -> bool:

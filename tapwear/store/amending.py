@@ -102,7 +102,7 @@ def withdraw_entry(connection: Connection, row: TrailRow, stamp: Stamp) -> int:
     if row.kind == "stop":
         raise UsageError("A stop is not withdrawn: the responsible engineer releases it with tapwear stop release.")
     before = _standing(connection, row)
-    nothing_rests_on(connection, before, before.recorded_at)
+    nothing_rests_on(connection, before, before.entry)
     number = record(connection, row.kind, stamp, row.id, **{**before.says, "withdrawn": True})
     former_counter_again(connection, before)
     return number

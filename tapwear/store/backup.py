@@ -8,14 +8,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tapwear.errors import StoreError
-from tapwear.store.engine import APPLICATION_ID, explain
+from tapwear.errors import StoreError, UsageError
+from tapwear.store.engine import APPLICATION_ID, FILES, explain
 from tapwear.store.unfinished import making
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
 
     from tapwear.store.engine import Store
+
+
+LONG_TABLES = ("reading", "sample", "observation", "visit", "entry_row", "import_finding")
+OF_OWNER_AND_GROUP = 0o660  # bits of a file's mode: no copy is for everybody, whatever the store's own mode
 
 
 @dataclass(frozen=True)
@@ -46,7 +50,7 @@ def prove(path: Path) -> Proof:
             return Proof(int(raw.execute("PRAGMA user_version").fetchone()[0]), count_rows(raw), faults_of(raw))
         finally:
             raw.close()
-    except (OSError, sqlite3.Error) as error:
+    except (OSError, sqlite3.Error, UnicodeDecodeError) as error:
         raise explain(path, error) from error
 
 
@@ -79,6 +83,16 @@ def faults_of(raw: sqlite3.Connection) -> tuple[str, ...]:
     return tuple(line for line in lines if line != "ok")
 
 
+def glance(raw: sqlite3.Connection) -> tuple[str, ...]:
+    """What SQLite complains about in all but the longest tables, whose proof would take as long as a list of dates."""
+    found = []
+    for (name,) in raw.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"):
+        if name not in LONG_TABLES:
+            lines = [str(line) for (line,) in raw.execute(f"PRAGMA quick_check({quoted(name)})")]
+            found += [line for line in lines if line != "ok"]
+    return tuple(found)
+
+
 def back_up(store: Store, to: Path) -> Proof:
     """A copy of the store as it is at one moment, proved sound and complete before it gets its name.
 
@@ -86,6 +100,7 @@ def back_up(store: Store, to: Path) -> Proof:
     opens from a place that cannot be written to. Raises StoreError when `to` exists, cannot be written, or when
     the copy is not sound; nothing is left behind then.
     """
+    not_of_a_journal(to)
     if to.exists():
         raise StoreError(f"{to} is there already; a backup never overwrites. Name another file.")
     with making(to) as part, store.rows() as connection:
@@ -99,9 +114,15 @@ def back_up(store: Store, to: Path) -> Proof:
             what = "it cannot be read to its end"
         if what:
             raise StoreError(f"No backup was made: the copy of {store.path} is not sound ({what}). Run: tapwear check")
-        part.chmod(store.path.stat().st_mode & 0o777)
+        part.chmod(store.path.stat().st_mode & OF_OWNER_AND_GROUP)
         name_it(part, to)
     return proof
+
+
+def not_of_a_journal(path: Path) -> None:
+    """Raises UsageError for a name that SQLite gives to the files beside a database, and takes for one of its own."""
+    if path.name.endswith(FILES[1:]):
+        raise UsageError(f"{path} ends like a file that belongs to a store ({', '.join(FILES[1:])}). Name another one.")
 
 
 def copy(source: sqlite3.Connection, to: Path, journal: str) -> None:
@@ -131,11 +152,17 @@ def name_it(part: Path, to: Path) -> None:
     sync(to.parent)
 
 
+def opened_files_stay() -> bool:
+    """Whether a file that somebody has open cannot be replaced, as on Windows (Win32, MoveFileEx)."""
+    return os.name == "nt"
+
+
 def sync(path: Path) -> None:
     """Has the file or folder written to the disk itself."""
     if os.name == "nt" and path.is_dir():  # pragma: no cover - Windows cannot open folders
         return
-    handle = os.open(path, os.O_RDONLY)
+    # Windows flushes only through a handle that may write (Win32, FlushFileBuffers).
+    handle = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
     try:
         os.fsync(handle)
     finally:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
-import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from tapwear.store.backup import faults_of, quoted, raw_of
+from tapwear.store.checking_values import wrong_values
 from tapwear.store.engine import explain
+from tapwear.store.guards import RELEASED, expected, present, triggers
 from tapwear.store.holding import units_words
 from tapwear.store.holding_facts import stored_doubts
 from tapwear.store.lean import lean
@@ -31,11 +33,12 @@ PAST_DAYS = (
     *("observed_on", "visited_on", "decided_on"),
 )
 SUSPICIOUS = "suspicious"  # the kind of what may be right all the same
-CLOCKS_APART = timedelta(days=1)  # our choice: how far ahead another machine's clock may run
-LEFTOVER = "leftover"  # the kind of what stopped work left beside the store, which harms nobody
+CLOCKS_APART = timedelta(days=1)  # how far ahead another machine's clock, or another place's day, may be: our choice
+LEFTOVER = "leftover"  # the kind of what harms no row: what stopped work left beside the store, and its mode
 HARMLESS = (SUSPICIOUS, LEFTOVER)
 FROM_BACKUP = "the latest backup in which tapwear check finds nothing takes its place: tapwear restore FILE --replace"
 FROM_SERVERS_BACKUP = "the server's latest backup in which tapwear check finds nothing takes its place: pg_restore"
+PUT_BACK = "tapwear upgrade puts them back"
 BY_HAND = "tell whoever keeps Tapwear, with a dump (tapwear dump FOLDER); no command of ours writes this"
 # What a look through a whole store goes by, in words: in a file, and in a database on a server.
 LOOKED_AT = "The file is sound, every reference and correction holds."
@@ -76,8 +79,16 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
             if misshapen:  # the queries for all else need these tables
                 return misshapen
             look = _Look(connection, store.on_server, tables, today, now)
-            return (*look.everything(), *_suspicious(connection))
-    except sqlite3.Error as error:
+            found = list(look.everything())
+            for rest in (_unguarded, _suspicious):
+                try:
+                    found += rest(connection)
+                except (ValueError, TypeError, KeyError) as error:
+                    if not found:  # else what was found already explains it
+                        words = f"something cannot be read: {type(error).__name__}: {error}"
+                        return (Trouble("value", str(store.path), words, look.from_backup),)
+            return tuple(found)
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise explain(store.path, error) from error
 
 
@@ -92,6 +103,9 @@ def check_beside(path: Path) -> tuple[Trouble, ...]:
     for other in second_names(path):
         words = "is the store itself under a second name, left by a restore that was stopped; it is no copy"
         found.append(Trouble("second name", str(other), words, f"delete that name, not {path.name}"))
+    if os.name != "nt" and path.stat().st_mode & 0o007:
+        words = "may be read or written by everybody on this machine"
+        found.append(Trouble(LEFTOVER, str(path), words, f"chmod o= {path}"))
     for left in leftovers(path.parent):
         size = f"{left.size / 1e6:,.1f} MB"
         if left.doubt:
@@ -122,7 +136,7 @@ def _tables(connection: Connection) -> dict[str, tuple[str, ...]]:
 
 
 def _misshapen(connection: Connection, on_server: bool, tables: dict[str, tuple[str, ...]]) -> Iterator[Trouble]:
-    """Tables and columns that are not there, and what acts on its own in a file (triggers, views): we make none."""
+    """Tables and columns that are not there, and views, of which we make none."""
     from sqlmodel import SQLModel
 
     import tapwear.store.models  # noqa: F401 - fills the metadata
@@ -134,9 +148,26 @@ def _misshapen(connection: Connection, on_server: bool, tables: dict[str, tuple[
             whole = name not in tables
             words = "the table is not there" if whole else f"it has no column {', '.join(lacking)}"
             yield Trouble("schema", name, words, remedy)
-    query = "SELECT type, name FROM sqlite_schema WHERE type IN ('trigger', 'view') ORDER BY name"
-    for kind, name in [] if on_server else raw_of(connection).execute(query):
-        yield Trouble("schema", str(name), f"a {kind} that no Tapwear made, which may change what is read", remedy)
+    query = "SELECT name FROM sqlite_schema WHERE type = 'view'"
+    if on_server:
+        query = "SELECT viewname FROM pg_views WHERE schemaname = current_schema()"
+    for (name,) in sorted(connection.exec_driver_sql(query)):
+        yield Trouble("schema", str(name), "a view that no Tapwear made, which may change what is read", remedy)
+
+
+def _unguarded(connection: Connection) -> Iterator[Trouble]:
+    """Triggers that keep the book and are not there, or off, and those that are none of ours."""
+    there, ours = present(connection), triggers(connection)
+    on_server = connection.dialect.name != "sqlite"
+    lacking = dict.fromkeys(
+        table for name, (table, statement) in ours.items() if there.get(name) != expected(connection, statement)
+    )
+    if lacking:
+        found = f"nothing keeps rows from being changed or deleted: triggers are missing on {', '.join(lacking)}"
+        yield Trouble("unguarded", "the book", found, f"{PUT_BACK}; what was changed meanwhile, a dump of before tells")
+    for name in sorted(name for name in set(there) - set(ours) if not (on_server and name.endswith(RELEASED))):
+        found = "a trigger that no Tapwear made, which may change what is read"
+        yield Trouble("schema", name, found, "drop it, or ask whoever keeps the database")
 
 
 def _columns_of_kind(table: str, columns: tuple[str, ...], kind: type[Any]) -> list[str]:
@@ -205,7 +236,7 @@ class _Look:
         yield from self.orphans()
         yield from self.days()
         yield from self.moments()
-        yield from self.kept_results()
+        yield from self.values()
         yield from self.numbering()
 
     @property
@@ -273,7 +304,7 @@ class _Look:
                         found = f"{value!r} is no day of the calendar"
                         yield Trouble("value", f"{table} {row}, {name}", found, self.from_backup)
                 if name in PAST_DAYS:
-                    for row, value in self.rows(f"{rows} > '{self.today.isoformat()}'{still}"):
+                    for row, value in self.rows(f"{rows} > '{self.today + CLOCKS_APART}'{still}"):
                         remedy = "correct it with tapwear amend, or set the clock of this machine"
                         yield Trouble("value", f"{table} {row}, {name}", f"{value} lies in the future", remedy)
 
@@ -292,13 +323,9 @@ class _Look:
                     found = f"{number:,} rows from row {row} on were recorded in the future, or at no time ({last})"
                     yield Trouble("value", f"{table}, {name}", found, "set the clock of the machine that recorded them")
 
-    def kept_results(self) -> Iterator[Trouble]:
-        for row, payload in self.rows("SELECT id, payload FROM snapshot"):
-            try:
-                zlib.decompress(payload)
-            except zlib.error as error:
-                found = f"what was told that day cannot be read: {error}"
-                yield Trouble("value", f"snapshot {row}", found, self.from_backup)
+    def values(self) -> Iterator[Trouble]:
+        for where, found in wrong_values(self.connection, self.tables):
+            yield Trouble("value", where, found, self.from_backup)
 
     def numbering(self) -> Iterator[Trouble]:
         """On a server, the counters of rows: one that lags behind gives the next row a number that is taken."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -44,7 +45,8 @@ def add_deferral(
     extra_checks: str,
     stamp: Stamp,
 ) -> int:
-    """Records a deferral and returns its number; of several for one task the newest decision counts.
+    """Records a deferral and returns its number; of several for one task the newest decision counts. The same decision
+    given once more is the one that is there.
 
     Raises UsageError where engineer, reason or checks are blank, the task is unknown, or it would end before it began.
     """
@@ -55,18 +57,19 @@ def add_deferral(
         raise UsageError(f"There is no task {task!r}; a deferral is for one of: {', '.join(TASKS)}.")
     if expires_on <= decided_on:
         raise UsageError(f"A deferral decided on {decided_on} cannot end on {expires_on}; give a later day.")
-    return record(
-        connection,
-        "deferral",
-        stamp,
-        tap_changer_id=unit.id,
-        task=task,
-        decided_on=decided_on,
-        expires_on=expires_on,
-        engineer=engineer.strip(),
-        reason_given=reason.strip(),
-        extra_checks=extra_checks.strip(),
-    )
+    said: dict[str, Any] = {
+        "tap_changer_id": unit.id,
+        "task": task,
+        "decided_on": decided_on,
+        "expires_on": expires_on,
+        "engineer": engineer.strip(),
+        "reason_given": reason.strip(),
+        "extra_checks": extra_checks.strip(),
+    }
+    rows = lean("deferral", "id", "supersedes_id", "withdrawn", *said)
+    same = sa.select(rows.c.id).where(is_current(rows), *(rows.c[name] == value for name, value in said.items()))
+    known = connection.execute(same).scalar()
+    return int(known) if known is not None else record(connection, "deferral", stamp, **said)
 
 
 def list_deferrals(connection: Connection, unit: UnitKey | None = None) -> list[DeferralRow]:

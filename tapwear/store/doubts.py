@@ -22,7 +22,9 @@ FEWEST_COUNTERS = 8  # so many like units there are at least, none of which has 
 OLDEST_RECORD = timedelta(days=60 * 365)
 OLDEST_UNIT = timedelta(days=80 * 365)
 FARTHEST_PLAN = timedelta(days=30 * 365)
-SOON_AGAIN = timedelta(days=180)  # two overhauls of one unit within this time are hardly two
+SOON_AGAIN = timedelta(days=180)  # two overhauls of one unit within this time are hardly two ...
+FEWEST_OVERHAULS = 4  # ... unless so many of them show that it is overhauled more often: then
+SOON_SHARE = 3.0  # soon is this part of the usual time between two of them
 
 
 @dataclass(frozen=True)
@@ -146,7 +148,13 @@ def anothers(
     return tuple(mate for mate in mates if mate != unit and fits(readings.get(mate, ()), day, shown))
 
 
-def soon_again(days: Sequence[date], day: date) -> date | None:
-    """Another day, shortly before or after, on which the same unit was overhauled."""
-    near = [other for other in days if other != day and abs(other - day) <= SOON_AGAIN]
+def soon_again(days: Sequence[date], day: date, every: Sequence[date] = ()) -> date | None:
+    """Another day, shortly before or after, on which the same unit was overhauled; what is shortly follows from the
+    unit's own past, `every` day on which it was, those in doubt too."""
+    soon = SOON_AGAIN
+    known = sorted({*days, *every, day})
+    if len(known) >= FEWEST_OVERHAULS:
+        gaps = sorted(later - earlier for earlier, later in pairwise(known))
+        soon = min(soon, gaps[len(gaps) // 2] / SOON_SHARE)
+    near = [other for other in days if other != day and abs(other - day) <= soon]
     return min(near, key=lambda other: abs(other - day)) if near else None

@@ -18,7 +18,7 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -83,6 +83,7 @@ def dump_store(store: Store, folder: Path, *, at: datetime, access: int = 0o600)
         manifest = {
             "kind": KIND, "schema": LATEST, "tapwear": __version__, "made_at": at.isoformat(timespec="seconds"),
             "format": FORMAT, "left_out": list(LEFT_OUT), "tables": contents,
+            "digest": digest_of(contents),
         }  # fmt: skip
         _save(part / MANIFEST, (json.dumps(manifest, indent=1) + "\n").encode(), access)
         part.chmod(0o770 if access & 0o060 else 0o700)
@@ -90,6 +91,11 @@ def dump_store(store: Store, folder: Path, *, at: datetime, access: int = 0o600)
         part.rename(folder)
         sync(folder.parent)
     return {name: int(entry["rows"]) for name, entry in contents.items()}
+
+
+def digest_of(contents: Mapping[str, Any]) -> str:
+    """SHA-256 of the list of tables itself, with the digest of each, so that a change of the list shows as well."""
+    return hashlib.sha256(json.dumps(contents, sort_keys=True).encode()).hexdigest()
 
 
 def _from_file(connection: Connection, table: str) -> tuple[dict[str, str], Iterable[Sequence[Any]]]:

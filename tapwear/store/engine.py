@@ -8,12 +8,12 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
-from tapwear.errors import SchemaError, StoreError
+from tapwear.errors import OutcomeUnknown, SchemaError, StoreError
 from tapwear.store.version import LATEST
 
 if TYPE_CHECKING:
@@ -21,12 +21,17 @@ if TYPE_CHECKING:
 
 APPLICATION_ID = 0x54415057  # "TAPW" in the file header, so that another program's database is not taken for ours
 BUSY_TIMEOUT_MS = 15_000  # our choice: longer than any write of ours takes
+ASK_ANEW_S = 0.2  # between two looks at what became of a write on a server: our choice
 ASK_AGAIN_S = 0.002  # between two tries to get the write lock: our choice, about what a short write takes
 # Endings of the names of the files that SQLite keeps one database in (sqlite.org/tempfiles.html).
 FILES = ("", "-wal", "-shm", "-journal")
 # File systems on which SQLite's write-ahead log cannot work, since its shared memory does not cross machines
 # (sqlite.org/wal.html).
 NETWORK_FILE_SYSTEMS = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ncpfs", "fuse.sshfs", "davfs", "fuse.davfs2")
+
+
+# How folders begin that services copy to other machines, each file by itself.
+SYNCED = ("onedrive", "dropbox", "google drive", "googledrive", "icloud", "nextcloud")
 
 
 def network_file_system(path: Path, mounts: str | None = None) -> str | None:
@@ -59,8 +64,17 @@ def network_file_system(path: Path, mounts: str | None = None) -> str | None:
     return kind if kind in NETWORK_FILE_SYSTEMS else None
 
 
-def _connect_to(path: Path, *, must_exist: bool) -> Engine:
-    mode = "rw" if must_exist else "rwc"
+def synced_folder(path: Path) -> str | None:
+    """The folder above `path` that a service copies to other machines, as its name or the environment tells."""
+    told = {os.environ[name] for name in ("OneDrive", "OneDriveCommercial", "OneDriveConsumer") if os.environ.get(name)}
+    for folder in path.absolute().parents:
+        if str(folder) in told or folder.name.casefold().startswith(SYNCED):
+            return str(folder)
+    return None
+
+
+def _connect_to(path: Path, *, must_exist: bool, immutable: bool = False) -> Engine:
+    mode = "ro&immutable=1" if immutable else "rw" if must_exist else "rwc"
     # `as_uri` quotes what must be quoted; SQLite's own URI form lets us refuse to create a file by accident.
     uri = f"{path.resolve().as_uri()}?mode={mode}"
 
@@ -159,7 +173,7 @@ def explain(path: Path, error: BaseException) -> StoreError:
         return StoreError(f"{path} is there already. Name another file.")
     if "unable to open" in text or isinstance(error, PermissionError | FileNotFoundError | NotADirectoryError):
         return StoreError(f"{path} cannot be opened: is it a file, and may you read and write it and its folder?")
-    first = (str(error).splitlines() or [""])[0]
+    first = _first_line(error)
     if "connection" in text or "resolve host" in text:
         return StoreError(f"{path} cannot be reached: {first}. Nothing was changed; try again.")
     if "permission denied" in text or "must be owner" in text:
@@ -172,9 +186,13 @@ def explain(path: Path, error: BaseException) -> StoreError:
     return StoreError(f"{path}: {first}")
 
 
+def _first_line(error: BaseException | None) -> str:
+    return (str(error).splitlines() or [""])[0]
+
+
 def _damaged(text: str) -> bool:
     """Whether SQLite complains of what stands in the file, in small letters."""
-    return "not a database" in text or "malformed" in text
+    return "not a database" in text or "malformed" in text or "decode" in text
 
 
 class Store:
@@ -182,6 +200,8 @@ class Store:
 
     Reads go through `reading()`, every write through `unit_of_work()`.
     """
+
+    writes: ClassVar[int] = 0  # how often this process has begun to record something for good
 
     def __init__(self, path: Path, engine: Engine) -> None:
         self.path = path
@@ -208,7 +228,8 @@ class Store:
         """A session whose writes all land together, or not at all. Never ask a person anything inside it."""
         with self._session(self.engine.execution_options(writing=True)) as session:
             yield session
-            session.commit()
+            with self._committing(session.connection()):
+                session.commit()
 
     @contextmanager
     def rows(self, *, writing: bool = False) -> Iterator[Connection]:
@@ -219,8 +240,11 @@ class Store:
         """
         engine = self.engine.execution_options(writing=True) if writing else self.engine
         try:
-            with engine.begin() as connection:
+            with engine.connect() as connection, connection.begin() as transaction:
                 yield connection
+                if writing:
+                    with self._committing(connection):
+                        transaction.commit()
         except sa.exc.IntegrityError:
             raise
         except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
@@ -242,6 +266,47 @@ class Store:
         except (sa.exc.OperationalError, sa.exc.DatabaseError) as error:
             raise explain(self.path, error.orig or error) from error
 
+    @contextmanager
+    def _committing(self, connection: Connection) -> Iterator[None]:
+        """Around the end of a write. Where its answer is lost, asks the server what became of it.
+
+        Raises StoreError that says so when it cannot be known.
+        """
+        Store.writes += 1
+        number = None
+        if self.on_server:  # of a transaction that wrote something (PostgreSQL's manual, 9.27, txid functions)
+            number = connection.exec_driver_sql("SELECT txid_current_if_assigned()").scalar()
+        try:
+            yield
+        except sa.exc.DBAPIError as error:
+            lost = self.on_server and error.connection_invalidated
+            if not lost and "i/o error" not in str(error).lower():
+                raise
+            became = self._became_of(number) if lost else None
+            if became == "committed" or (lost and number is None):
+                return
+            if became == "aborted":
+                raise
+            raise OutcomeUnknown(
+                f"{self.path}: the answer was lost just as this was being recorded ({_first_line(error.orig)}), so "
+                "whether it was recorded is not known. Look with: tapwear history UNIT. Or give the same command "
+                "again: what is in the book already is not added twice."
+            ) from error
+
+    def _became_of(self, number: int | None) -> str | None:
+        """What the server says of a transaction: committed, aborted, or None where that cannot be had."""
+        deadline = time.monotonic() + BUSY_TIMEOUT_MS / 1000
+        while time.monotonic() < deadline:
+            try:
+                with self.engine.connect() as connection:
+                    became = connection.exec_driver_sql(f"SELECT txid_status({number})").scalar()
+            except sa.exc.DBAPIError:
+                return None
+            if became in ("committed", "aborted"):
+                return str(became)
+            time.sleep(ASK_ANEW_S)  # the server has not noticed yet that we are gone
+        return None
+
     def close(self) -> None:
         self.engine.dispose()
 
@@ -259,6 +324,8 @@ def create_store(path: Path, access: int = 0o600) -> Store:
 
     if path.is_dir():
         raise StoreError(f"{path} is a folder. Name a file for the store.")
+    if path.name.endswith(FILES[1:]):
+        raise StoreError(f"{path} ends like a file that SQLite keeps beside a store. Name another file.")
     if path.exists():
         raise StoreError(f"{path} is there already. Name another file, or use it as it is with --db {path}.")
     if not path.parent.is_dir():
@@ -319,8 +386,13 @@ def open_store(path: Path, *, any_version: bool = False) -> Store:
         with engine.connect() as connection:
             ours = _pragma(connection, "application_id") == APPLICATION_ID
             version = int(_pragma(connection, "user_version") or 0)
-    except sa.exc.DatabaseError as error:
-        raise explain(path, error.orig or error) from error
+    except sa.exc.OperationalError as error:
+        engine = _read_only(path, error)
+        with engine.connect() as connection:
+            ours = _pragma(connection, "application_id") == APPLICATION_ID
+            version = int(_pragma(connection, "user_version") or 0)
+    except (sa.exc.DatabaseError, UnicodeDecodeError) as error:  # SQLite's complaint may quote what is no text
+        raise explain(path, getattr(error, "orig", None) or error) from error
     if not ours:
         raise StoreError(f"{path} belongs to another program, or is empty. Nothing was changed; name another file.")
     if not any_version and version != LATEST:
@@ -334,3 +406,27 @@ def open_store(path: Path, *, any_version: bool = False) -> Store:
             f"Run: tapwear --db {path} upgrade (it makes a backup first)."
         )
     return Store(path, engine)
+
+
+def _read_only(path: Path, error: sa.exc.OperationalError) -> Engine:
+    """For a store in a folder that cannot be written to: read as it stands, if it stands alone.
+
+    A store that somebody works with has its log beside it, which cannot be followed from there. Raises StoreError.
+    """
+    told = explain(path, error.orig or error)
+    words = str(error).lower()
+    if not any(one in words for one in ("readonly", "read-only", "unable to open")) or not os.access(path, os.R_OK):
+        raise told from error
+    log = Path(f"{path}-wal")
+    if log.exists() and log.stat().st_size:
+        raise StoreError(
+            f"{path} lies where nothing can be written, and {log.name} beside it holds entries that cannot be read "
+            "there. Copy both to a folder of your own and use the copy, or read a backup."
+        ) from error
+    engine = _connect_to(path, must_exist=True, immutable=True)
+    try:
+        with engine.connect() as connection:
+            _pragma(connection, "schema_version")
+    except sa.exc.DatabaseError:
+        raise told from error
+    return engine

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 from sqlalchemy.engine import Connection
 
+from tapwear.errors import StoreError
 from tapwear.store.lean import is_current, lean
 
 DATES: Literal["datetime64[us]"] = "datetime64[us]"
@@ -60,7 +61,25 @@ class Scope:
         conditions = [is_current(table)]
         if self.as_of is not None:
             conditions.append(sa.or_(table.c[day].is_(None), table.c[day] <= self.as_of))
+            self.only_days(table, day, [])
         return table, conditions
+
+    def only_days(self, table: sa.TableClause, day: str, conditions: Sequence[sa.ColumnElement[bool]]) -> None:
+        """Raises StoreError where a file holds rows whose day is none: left out as if they lay in the future, they
+        would change what is said without a word."""
+        if self.connection.dialect.name != "sqlite":  # a server takes no such value
+            return
+        text = sa.type_coerce(table.c[day], sa.Text)
+        none = sa.func.coalesce(sa.func.date(text, _said("+0 days")), _said("")) != text
+        late = table.c[day] > self.as_of
+        found = self.connection.execute(
+            sa.select(text).select_from(table).where(late, none, *conditions).limit(1)
+        ).scalar()
+        if found is not None:
+            raise StoreError(
+                f"The store holds a {table.name.replace('_', ' ')} of {found!r}, which is no day of the calendar, so "
+                "that nothing can be said of its unit. All that is wrong: tapwear check"
+            )
 
     def of_units(self, column: sa.ColumnElement[Any]) -> list[sa.ColumnElement[bool]]:
         """The conditions that leave the rows of the units asked for; `column` holds row numbers of tap changers."""
@@ -100,6 +119,8 @@ class Scope:
         NaN. `rare` are texts that most rows lack: they are written with the ids of the rows that have them.
         """
         table = self.table(name)
+        if self.as_of is not None:
+            self.only_days(table, day, conditions)
         on_server = self.connection.dialect.name == "postgresql"
         join = sa.func.string_agg if on_server else sa.func.group_concat
         listed = sa.func.json_agg if on_server else sa.func.json_group_array

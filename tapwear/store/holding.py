@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any
@@ -136,6 +136,29 @@ def held_rows(store: Store) -> tuple[Held, ...]:
     """All rows that still wait for a person's word, oldest first."""
     with store.rows() as connection:
         return tuple(held for held, _ in _undecided(connection))
+
+
+def waiting_words(connection: Connection, tags: Collection[str] | None = None) -> str:
+    """What waits for a person's word and bears on these units (None: on any), as a sentence; "" for nothing."""
+    wanted = None if tags is None else {tag.casefold() for tag in tags}
+    count: dict[tuple[str, str], int] = {}
+    total = 0
+    for held, row in _undecided(connection):
+        units = {*held.units, *(str(row.values[name]) for name in ("unit",) if name in row.values)}
+        if wanted is not None and not {unit.casefold() for unit in units} & wanted:
+            continue
+        total += 1
+        whose = str(row.values.get("unit") or row.values.get("scheme") or "")
+        count[held.table.replace("_", " "), whose] = count.get((held.table.replace("_", " "), whose), 0) + 1
+    if not total:
+        return ""
+    parts = [f"{number} of {table}{f' for {whose}' if whose else ''}" for (table, whose), number in count.items()]
+    more = f" and {len(parts) - MOST_UNITS_NAMED} more" if len(parts) > MOST_UNITS_NAMED else ""
+    rows = "1 imported row awaits" if total == 1 else f"{total:,} imported rows await"
+    return (
+        f"{rows} confirmation and {'is' if total == 1 else 'are'} not counted in what follows: "
+        f"{', '.join(parts[:MOST_UNITS_NAMED])}{more}. Look at them with: tapwear confirm"
+    )
 
 
 def _undecided(connection: Connection) -> list[tuple[Held, Row]]:

@@ -249,7 +249,8 @@ def _services(connection: Connection, rows: Sequence[Row], by_table: Mapping[str
         others = anothers(tag, day, shown, mates[stations[tag]], readings) if shown is not None else ()
         near = None
         if row.values["work"] == "overhaul":
-            near = soon_again((*overhauls.get(tag, ()), *(one for one in brought.get(tag, ()) if one < day)), day)
+            earlier = (one for one in brought.get(tag, ()) if one < day)
+            near = soon_again((*overhauls.get(tag, ()), *earlier), day, brought.get(tag, ()))
         if others:
             told = f"{shown:,} cannot have been on the counter of {tag} on {day}, but on that of {' or '.join(others)}"
             found[id(row)] = Doubt("as_found_counter", f"{told}: is it the right unit?", (tag, *others))
@@ -257,6 +258,11 @@ def _services(connection: Connection, rows: Sequence[Row], by_table: Mapping[str
             told = f"{tag} was overhauled on {near}, too: is it the right unit and day?"
             found[id(row)] = Doubt("done_on", told, (tag,))
     return found
+
+
+def overhauled_soon(connection: Connection, tag: str, day: date) -> date | None:
+    """The day of another overhaul of the unit shortly before or after this one, by the book."""
+    return soon_again(_overhauls(connection)[0].get(tag, ()), day)
 
 
 def _stations(connection: Connection, rows: Iterable[Row]) -> dict[str, str]:

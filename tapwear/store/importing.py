@@ -6,6 +6,7 @@ conflict: shown, kept in the findings, not stored.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
@@ -25,7 +26,7 @@ from tapwear.store.importing_register import RegisterIntake
 from tapwear.store.importing_types import Refused, Result
 from tapwear.store.importing_visits import VISITS, take_visits
 from tapwear.store.lean import lean
-from tapwear.store.recording import Stamp, insert
+from tapwear.store.recording import Stamp, entry_of, insert
 from tapwear.visits.feeding import row_text
 from tapwear.visits.fields import TABLES
 from tapwear.visits.planning import PLANNING
@@ -59,7 +60,7 @@ class TableCount:
 class ImportResult:
     """What an import did, or in a dry run would have done.
 
-    number : of the import, None for a dry run
+    number : of the import, None for a dry run; of an earlier one that brought the same, where this one added nothing
     counts : by table; "" holds rows whose table could not be told
     """
 
@@ -79,14 +80,23 @@ class ImportResult:
         return not any(finding.severity in NOT_TAKEN for finding in self.findings)
 
 
-class _DryRun(Exception):
-    """Ends a dry run inside the transaction, so that everything is undone."""
+class _Undone(Exception):
+    """Ends an import inside the transaction, so that everything is undone: a dry run, or the same one once more."""
+
+    def __init__(self, number: int | None) -> None:
+        super().__init__()
+        self.number = number
 
 
 @dataclass
 class _Tally:
     counts: dict[str, dict[str, int]] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
+
+    @property
+    def added(self) -> bool:
+        """Whether anything was stored."""
+        return any(rows["stored"] for rows in self.counts.values())
 
     def count(self, table: str, what: str, number: int = 1) -> None:
         rows = self.counts.setdefault(table, {"stored": 0, "known": 0, "conflicts": 0, "rejected": 0, "held": 0})
@@ -135,22 +145,27 @@ def store_intake(
         tally.count(table, "rejected", rows)
     number: int | None = None
     sample_counters = 0
+    key = _content_key(intake)
     try:
         with store.rows(writing=True) as connection:
             number = insert(
                 connection, "import_run", recorded_at=now, recorded_by=by, what=what,
-                rows_stored=0, rows_known=0, rows_in_findings=0,
+                rows_stored=0, rows_known=0, rows_in_findings=0, content_key=key,
             )  # fmt: skip
             stamp = Stamp(by, now, import_id=number)
+            entry_of(connection, stamp)
             sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress, sure)
             take_visits(connection, intake.visits, stamp, today, tally.take)
             if judge is not None:
                 tally.findings += question_readings(connection, number, judge, intake.rows, intake.visits)
-            _close_run(connection, number, tally)
             if dry_run:
-                raise _DryRun
-    except _DryRun:
-        number = None
+                raise _Undone(None)
+            before = _same_before(connection, number, key, by)
+            if before is not None and not tally.added and not _holds(connection, number):
+                raise _Undone(before)
+            _close_run(connection, number, tally)
+    except _Undone as undone:
+        number = undone.number
     return ImportResult(
         number=number,
         counts={table: TableCount(**tally.counts[table]) for table in (*TABLES, VISITS, "") if table in tally.counts},
@@ -159,6 +174,30 @@ def store_intake(
         rows_seen=intake.rows_seen,
         sample_counters=sample_counters,
     )
+
+
+def _content_key(intake: Intake) -> str:
+    """The same for the same rows, visits and findings, in the same order, from files of the same names."""
+    told = hashlib.sha256()
+    for row in intake.rows:
+        told.update(f"{row.table}\n{row.file}\n{row.line}\n{row.values}\n".encode())
+    for other in (*intake.visits, *intake.findings):
+        told.update(repr(other).encode())
+    return told.hexdigest()
+
+
+def _same_before(connection: Connection, number: int, key: str, by: str) -> int | None:
+    """The number of an earlier import of the same by the same person."""
+    run = lean("import_run", "id", "content_key", "recorded_by")
+    same = sa.select(run.c.id).where(run.c.content_key == key, run.c.recorded_by == by, run.c.id != number)
+    found = connection.execute(same.order_by(run.c.id.desc()).limit(1)).scalar()
+    return None if found is None else int(found)
+
+
+def _holds(connection: Connection, number: int) -> bool:
+    """Whether an import holds rows that none before it held."""
+    held = lean("held_row", "id", "import_id")
+    return connection.execute(sa.select(held.c.id).where(held.c.import_id == number).limit(1)).first() is not None
 
 
 def _store_rows(

@@ -33,7 +33,7 @@ def take_move(
             if _stay_on(connection, other, on) is None:
                 return _otherwise(unit, on, "other_unit", "no swap with it", other.tag)
             return Result() if state in (None, there.state) else _otherwise(unit, on, "to_state", there.state, state)
-        swap_units(connection, unit.tag, other.tag, on, stamp, state=state or "workshop")
+        swap_units(connection, unit.tag, other.tag, on, stamp, state=state)
         now = _stay_on(connection, unit, on)
         if now is not None and given.get("to_station") not in (None, now.station):
             found = f"{given['to_station']} was not noted: {unit.tag} is at {now.where} after the swap"

@@ -19,7 +19,12 @@ from tapwear.errors import SchemaError
 from tapwear.store import models
 from tapwear.store.backup import back_up, raw_of
 from tapwear.store.engine import APPLICATION_ID, Store, explain
+from tapwear.store.guards import drop_triggers, make_triggers
+from tapwear.store.lean import lean
+from tapwear.store.recording import insert
 from tapwear.store.server import version_on_server
+from tapwear.store.trail import book_tables
+from tapwear.store.undoing import UNDONE
 from tapwear.store.version import LATEST
 
 Step = Callable[[Connection], None]
@@ -38,18 +43,48 @@ def _statements(name: str) -> Step:
     return run
 
 
+def _in_line_with_the_models(connection: Connection) -> None:
+    """On a server, whose types are other ones: makes the tables, columns and checks that the models have more."""
+    SQLModel.metadata.create_all(connection)
+    look = sa.inspect(connection)
+    for table in SQLModel.metadata.sorted_tables:
+        there = {column["name"] for column in look.get_columns(table.name)}
+        for column in table.columns:
+            if column.name not in there:
+                kind = column.type.compile(connection.dialect)
+                blank = {"VARCHAR": "''", "TEXT": "''", "BOOLEAN": "FALSE"}.get(kind, "0")
+                must = "" if column.nullable else f" NOT NULL DEFAULT {blank}"
+                connection.exec_driver_sql(f'ALTER TABLE "{table.name}" ADD COLUMN "{column.name}" {kind}{must}')
+        checks = {check["name"] for check in look.get_check_constraints(table.name)}
+        for one in table.constraints:
+            if isinstance(one, sa.CheckConstraint) and one.name is not None and one.name not in checks:
+                connection.execute(sa.schema.AddConstraint(one))
+
+
+def _third(connection: Connection) -> None:
+    _statements("3")(connection)
+    if connection.dialect.name != "sqlite":
+        _in_line_with_the_models(connection)
+    make_entries(connection)
+
+
 # number -> (name, what it does). Version 1 is what `create_schema` made at first, so its step does nothing.
 STEPS: dict[int, tuple[str, Step]] = {
     1: ("the first schema", lambda connection: None),
     2: ("planning inputs, visits and follow-ups", _statements("2")),
-    3: ("stops that only an engineer ends, more that visits note, the time of day of a reading", _statements("3")),
+    3: ("stops, more that visits note, and a book that the database keeps in its own order", _third),
 }
 assert max(STEPS) == LATEST  # noqa: S101 - a new step needs the new number in tapwear.store.version
 
 
-def create_schema(connection: Connection) -> None:
-    """All tables in an empty database, stamped with the latest version."""
+def create_schema(connection: Connection, *, guarded: bool = True) -> None:
+    """All tables in an empty database, stamped with the latest version.
+
+    guarded : its book is kept by triggers from the start; else whoever fills it makes them afterwards
+    """
     SQLModel.metadata.create_all(connection)
+    if guarded:
+        make_triggers(connection)
     for number in STEPS:
         _record(connection, number)
     if connection.dialect.name == "sqlite":
@@ -85,7 +120,9 @@ def upgrade(store: Store, backup_to: Path) -> list[str]:
         raise SchemaError(f"{store.path} has schema {version}, newer than this Tapwear knows ({LATEST}).")
     todo = [number for number in sorted(STEPS) if number > version]
     if not todo:
-        return []
+        with store.rows(writing=True) as connection:
+            lacked = make_triggers(connection)
+        return [f"the triggers that keep the book, on {', '.join(lacked)}"] if lacked else []
     names = [f"{number}: {STEPS[number][0]}" for number in todo]
     if store.on_server:
         with store.rows(writing=True) as connection:
@@ -117,6 +154,61 @@ def _upgrade_file(store: Store, todo: list[int]) -> bool:
 
 
 def _run(connection: Connection, numbers: list[int]) -> None:
+    drop_triggers(connection)
     for number in numbers:
         STEPS[number][1](connection)
         _record(connection, number)
+    make_triggers(connection)
+
+
+def make_entries(connection: Connection) -> None:
+    """Makes the entries of rows that have none, as those of older stores: what one person recorded at one moment.
+
+    Such a store knows no other order than its clocks. What an undo recorded is told by the words before its reason,
+    and by its being a withdrawal or a copy of an earlier row.
+    """
+    first = sa.select(sa.literal(1)).select_from(lean("entry", "id")).limit(1)
+    if connection.execute(first).first() is not None:
+        return
+    found: dict[tuple[datetime, str, int | None], dict[str, list[int]]] = {}
+    undone: dict[tuple[str, int], int] = {}
+    for table in [*book_tables(connection), "register_change"]:
+        book = table != "register_change"
+        columns = ("import_id", "reason", "withdrawn", "supersedes_id") if book else ()
+        rows = lean(table, "id", "recorded_at", "recorded_by", *columns)
+        corrects = {}
+        for row in connection.execute(sa.select(rows).order_by(rows.c.id)).mappings():
+            group = found.setdefault((row["recorded_at"], row["recorded_by"], row.get("import_id")), {})
+            if row.get("import_id") is None:
+                group.setdefault(table, []).append(row["id"])
+            before = row.get("supersedes_id")
+            if before is None:
+                continue
+            corrects[row["id"]] = before
+            if row["reason"].startswith(UNDONE) and (row["withdrawn"] or before in corrects):
+                undone[table, row["id"]] = before
+    _write_entries(connection, found, undone)
+
+
+def _write_entries(
+    connection: Connection,
+    found: dict[tuple[datetime, str, int | None], dict[str, list[int]]],
+    undone: dict[tuple[str, int], int],
+) -> None:
+    of_row: dict[tuple[str, int], int] = {}
+    imports = {(at, by) for at, by, import_id in found if import_id is not None}
+    links = lean("entry_row", "entry_id", "table_name", "row_id")
+    for number, (at, by, import_id) in enumerate(sorted(found, key=lambda one: (one[0], one[2] or 0, one[1])), 1):
+        group = found[at, by, import_id]
+        if import_id is None and list(group) == ["register_change"] and (at, by) in imports:
+            continue  # which carries the import's stamp
+        made = [(table, row) for table, rows in group.items() for row in rows]
+        before = next((undone[one] for one in made if one in undone), None)
+        table = next((one[0] for one in made if one in undone), "")
+        entry = insert(
+            connection, "entry", uid=f"{number:032x}", recorded_at=at, recorded_by=by, database_user="",
+            import_id=import_id, undoes_id=None if before is None else of_row.get((table, before), number - 1 or None),
+        )  # fmt: skip
+        of_row |= dict.fromkeys(made, entry)
+        if made:
+            connection.execute(sa.insert(links), [{"entry_id": entry, "table_name": t, "row_id": r} for t, r in made])

@@ -216,6 +216,33 @@ class ImportRun(SQLModel, table=True):
     rows_stored: int = 0
     rows_known: int = 0
     rows_in_findings: int = 0
+    # SHA-256 of what was brought in; "" of imports before schema 3
+    content_key: str = Field(default="", sa_column_kwargs={"server_default": ""})
+
+
+class EntryMade(SQLModel, table=True):
+    """What one person recorded at once, in the order of the store itself, whatever a clock said."""
+
+    __tablename__ = "entry"
+    __table_args__ = (STRICT,)
+    id: int | None = Field(default=None, primary_key=True)
+    uid: str = Field(unique=True)
+    recorded_at: datetime = _utc()
+    recorded_by: str
+    database_user: str = ""  # of a store on a server, as whom its writer was let in
+    import_id: int | None = Field(default=None, foreign_key="import_run.id", unique=True)
+    undoes_id: int | None = Field(default=None, foreign_key="entry.id", index=True)
+
+
+class EntryRow(SQLModel, table=True):
+    """Which rows an entry made, by hand; those of an import carry its number themselves."""
+
+    __tablename__ = "entry_row"
+    __table_args__ = (UniqueConstraint("table_name", "row_id"), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    entry_id: int = Field(foreign_key="entry.id", index=True)
+    table_name: str
+    row_id: int
 
 
 class ImportFinding(SQLModel, table=True):

@@ -180,5 +180,6 @@ def state_costs(
     stated = stated_costs(connection)
     present = dict(zip(shipped, dataclasses.astuple(stated[-1]), strict=False)) if stated else dict(shipped)
     values: dict[str, Any] = {f"{name}_cost": float(value) for name, value in (present | dict(changes)).items()}
-    record(connection, "plan_cost", stamp, **values)
+    if not stated or values != {f"{name}_cost": present[name] for name in shipped}:  # else it is stated already
+        record(connection, "plan_cost", stamp, **values)
 

@@ -8,6 +8,7 @@ publications: of one year the newest counts, those before it are superseded.
 
 from __future__ import annotations
 
+import hashlib
 import json
 import string
 import uuid
@@ -24,6 +25,7 @@ from tapwear.errors import StoreError, UsageError
 from tapwear.store.engine import Store
 from tapwear.store.models import TapChanger
 from tapwear.store.models_planning import Plan, PlanJob, PlanPublication
+from tapwear.store.recording import Stamp, record
 
 NAME_LENGTH = 60
 _COLUMNS = ("task", "start_week", "weeks", "crew_hours", "early", "middle", "late", "why", "stopped_by")
@@ -60,9 +62,19 @@ def check_name(store: Store, name: str) -> None:
 def save_plan(store: Store, document: dict[str, Any], *, name: str | None, by: str, at: datetime) -> str:
     """Keeps a plan and returns its name: the given one, else `2027-a`, `2027-b` and so on.
 
+    The same plan by the same person, under the same name or any, is kept once.
+
     Raises UsageError when there is a plan of that name, StoreError when it names a unit that the store lacks.
     """
+    proof = {name: value for name, value in (document.get("proof") or {}).items() if name != "seconds"}
+    said = json.dumps([by, {**document, "proof": proof}], sort_keys=True, default=str)
+    uid = hashlib.sha256(said.encode()).hexdigest()[:32]
     with store.unit_of_work() as session:
+        known = session.exec(select(Plan.name).where(Plan.uid == uid)).first()
+        if known is not None and name in (None, known):
+            return known
+        if known is not None:
+            uid = uuid.uuid4().hex  # a second name for it
         if name is None:
             name = _next_name(session, int(document["year"]))
         _free(session, name)
@@ -81,7 +93,7 @@ def save_plan(store: Store, document: dict[str, Any], *, name: str | None, by: s
             for row in document["jobs"]
         ]
         plan = Plan(
-            uid=uuid.uuid4().hex,
+            uid=uid,
             name=name,
             year=int(document["year"]),
             as_of=date.fromisoformat(document["as_of"]),
@@ -204,9 +216,7 @@ def publish_plan(store: Store, name: str, *, by: str, at: datetime, reason: str)
             raise UsageError(f"{name} is the published plan of {head.year} already.")
         before = next((one for one in heads if one.year == head.year and one.status == "published"), None)
         number = session.exec(select(Plan.id).where(Plan.name == name)).one() or 0
-        session.add(
-            PlanPublication(uid=uuid.uuid4().hex, plan_id=number, recorded_at=at, recorded_by=by, reason=reason)
-        )
+        record(session.connection(), "plan_publication", Stamp(by, at, reason), plan_id=number)
     return before
 
 

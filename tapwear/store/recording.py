@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -18,12 +18,18 @@ from tapwear.visits.fields import GASES
 
 @dataclass(frozen=True)
 class Stamp:
-    """Who records, when (with a time zone), why, and in which import (None: by hand)."""
+    """Who records, when (with a time zone), why, and in which import (None: by hand).
+
+    undoes : number of the entry that is taken back. uid : the identity of the entry that all rows with this stamp
+        make; `dataclasses.replace` keeps it
+    """
 
     by: str
     at: datetime
     reason: str = ""
     import_id: int | None = None
+    undoes: int | None = None
+    uid: str = field(default_factory=lambda: uuid.uuid4().hex, compare=False)
 
 
 @dataclass(frozen=True)
@@ -96,7 +102,7 @@ def record(connection: Connection, table: str, stamp: Stamp, supersedes_id: int 
 
     `values` may hold a `uid`; else the row gets a new one.
     """
-    return insert(
+    number = insert(
         connection,
         table,
         recorded_at=stamp.at,
@@ -106,6 +112,40 @@ def record(connection: Connection, table: str, stamp: Stamp, supersedes_id: int 
         supersedes_id=supersedes_id,
         **({"uid": uuid.uuid4().hex, "withdrawn": False} | values),
     )
+    enter_row(connection, table, number, stamp)
+    return number
+
+
+def enter_row(connection: Connection, table: str, number: int, stamp: Stamp) -> None:
+    """Notes that a row belongs to the entry of that stamp, which is made with its first row."""
+    entry = entry_of(connection, stamp)
+    if stamp.import_id is None:
+        connection.execute(_LINK, {"entry_id": entry, "table_name": table, "row_id": number})
+
+
+def entry_of(connection: Connection, stamp: Stamp) -> int:
+    """The number of the stamp's entry. Imports make theirs before any savepoint, since it is remembered here."""
+    known: dict[str, int] = connection.info.setdefault("entries", {})
+    if stamp.uid not in known:
+        mine = _ENTRY.c.uid == stamp.uid if stamp.import_id is None else _ENTRY.c.import_id == stamp.import_id
+        found = connection.execute(sa.select(_ENTRY.c.id).where(mine)).scalar()
+        known[stamp.uid] = int(found) if found is not None else insert(
+            connection, "entry", uid=stamp.uid, recorded_at=stamp.at, recorded_by=stamp.by, database_user="",
+            import_id=stamp.import_id, undoes_id=stamp.undoes,
+        )  # fmt: skip
+    return known[stamp.uid]
+
+
+_ENTRY = lean("entry", "id", "uid", "recorded_at", "recorded_by", "import_id", "undoes_id")
+_LINK = sa.insert(lean("entry_row", "entry_id", "table_name", "row_id"))
+
+
+def entry_number(table: str, rows: Any) -> sa.ColumnElement[Any]:
+    """SQL for the number of the entry that made a row: later entries have higher ones. `rows`: with id, import_id."""
+    link, entry = lean("entry_row", "entry_id", "table_name", "row_id"), lean("entry", "id", "import_id")
+    by_hand = sa.select(link.c.entry_id).where(link.c.table_name == table, link.c.row_id == rows.c.id)
+    by_import = sa.select(entry.c.id).where(entry.c.import_id == rows.c.import_id)
+    return sa.func.coalesce(by_hand.correlate(rows).scalar_subquery(), by_import.correlate(rows).scalar_subquery(), 0)
 
 
 def amend(connection: Connection, table: str, row_id: int, values: Mapping[str, Any], stamp: Stamp) -> list[Change]:
@@ -130,7 +170,7 @@ def amend(connection: Connection, table: str, row_id: int, values: Mapping[str, 
 
 def note_change(connection: Connection, change: Change, stamp: Stamp) -> None:
     """Writes one change, also the making of a row, into the register's history."""
-    insert(
+    number = insert(
         connection,
         "register_change",
         table_name=change.table,
@@ -142,3 +182,4 @@ def note_change(connection: Connection, change: Change, stamp: Stamp) -> None:
         recorded_by=stamp.by,
         reason=stamp.reason,
     )
+    enter_row(connection, "register_change", number, stamp)

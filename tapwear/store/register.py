@@ -149,12 +149,13 @@ def move_unit(
 
 
 def swap_units(
-    connection: Connection, out: str, into: str, on: date, stamp: Stamp, *, state: str = "workshop"
+    connection: Connection, out: str, into: str, on: date, stamp: Stamp, *, state: str | None = None
 ) -> tuple[UnitKey, UnitKey]:
     """The unit `into` takes the place of the unit `out`, which goes to the workshop or becomes a spare.
 
     The rate of operations stays with the place, the wear goes with the tap changer. Where `into` is in service
-    elsewhere, the two exchange places. Raises UsageError when `out` stands nowhere or both stand together.
+    elsewhere, the two exchange places. Raises UsageError when `out` stands nowhere, both stand together, or the two
+    would exchange places and `state` says otherwise.
     """
     leaves, comes = find_unit(connection, out), find_unit(connection, into)
     if leaves.id == comes.id:
@@ -170,9 +171,14 @@ def swap_units(
                 f"{leaves.tag} and {comes.tag} stand at the same station, bank and phase; give them banks first "
                 "(tapwear unit change TAG --bank B)."
             )
+        if state not in (None, "in service"):
+            raise UsageError(
+                f"{comes.tag} is in service at {new.where} on {on}, so the two would exchange places and {leaves.tag} "
+                f"not be {state}. Record first what became of {comes.tag} before that day, or leave its state out."
+            )
         _stay(connection, leaves, new.place_id, new.transformer_id, "in service", on, stamp)
     else:
-        _stay(connection, leaves, None, None, state, on, stamp)
+        _stay(connection, leaves, None, None, state or "workshop", on, stamp)
     _stay(connection, comes, old.place_id, old.transformer_id, "in service", on, stamp)
     return leaves, comes
 

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
 from tapwear.store.lean import is_current, lean
 from tapwear.store.places import drives_of
+from tapwear.store.recording import entry_number
 from tapwear.store.trail import TrailRow
 
 
-def nothing_rests_on(connection: Connection, row: TrailRow, since: datetime) -> None:
-    """Raises UsageError, naming what, when an entry recorded after `since` rests on the row."""
+def nothing_rests_on(connection: Connection, row: TrailRow, since: int) -> None:
+    """Raises UsageError, naming what, when an entry after that of number `since` rests on the row."""
     says = row.says
     if row.kind == "stay":
         _last_stay(connection, row, since)
@@ -25,10 +24,10 @@ def nothing_rests_on(connection: Connection, row: TrailRow, since: datetime) -> 
             _refuse_for_readings(connection, row, since, drive)
 
 
-def _last_stay(connection: Connection, row: TrailRow, since: datetime) -> None:
-    stay = lean("stay", "id", "tap_changer_id", "recorded_at", "from_on", "supersedes_id", "withdrawn")
+def _last_stay(connection: Connection, row: TrailRow, since: int) -> None:
+    stay = lean("stay", "id", "tap_changer_id", "import_id", "from_on", "supersedes_id", "withdrawn")
     others = connection.execute(
-        sa.select(stay.c.recorded_at, stay.c.from_on).where(
+        sa.select(entry_number("stay", stay).label("entry"), stay.c.from_on).where(
             stay.c.tap_changer_id == row.says["tap_changer_id"], stay.c.id != row.id, is_current(stay)
         )
     ).all()
@@ -37,7 +36,7 @@ def _last_stay(connection: Connection, row: TrailRow, since: datetime) -> None:
             "This is the only stay of the unit, recorded when it was added; a unit is not taken back. If it is out "
             "of use: tapwear unit retire TAG; if it was misnamed: tapwear unit change TAG --tag NEW"
         )
-    later = [other for other in others if other.recorded_at > since]
+    later = [other for other in others if other.entry > since]
     if later:
         raise UsageError(
             f"{row.name} cannot be taken back: a later move from {later[0].from_on} rests on it. Nothing was changed. "
@@ -45,14 +44,14 @@ def _last_stay(connection: Connection, row: TrailRow, since: datetime) -> None:
         )
 
 
-def _refuse_for_readings(connection: Connection, row: TrailRow, since: datetime, drive: int) -> None:
-    reading = lean("reading", "id", "counter_id", "read_on", "recorded_at", "supersedes_id", "withdrawn")
+def _refuse_for_readings(connection: Connection, row: TrailRow, since: int, drive: int) -> None:
+    reading = lean("reading", "id", "counter_id", "read_on", "import_id", "supersedes_id", "withdrawn")
     counter = lean("counter", "id", "drive_id")
     days = (
         connection.execute(
             sa.select(reading.c.read_on)
             .join_from(counter, reading, reading.c.counter_id == counter.c.id)
-            .where(counter.c.drive_id == drive, reading.c.recorded_at > since, is_current(reading))
+            .where(counter.c.drive_id == drive, entry_number("reading", reading) > since, is_current(reading))
             .order_by(reading.c.read_on)
         )
         .scalars()

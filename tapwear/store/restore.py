@@ -4,13 +4,22 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from tapwear.errors import SchemaError, StoreError, UsageError
-from tapwear.store.backup import Proof, copy, name_it, prove, sync
+from tapwear.store.backup import (
+    OF_OWNER_AND_GROUP,
+    Proof,
+    copy,
+    name_it,
+    not_of_a_journal,
+    opened_files_stay,
+    prove,
+    sync,
+)
 from tapwear.store.engine import APPLICATION_ID, FILES, explain
 from tapwear.store.unfinished import making
 from tapwear.store.version import LATEST
@@ -20,13 +29,24 @@ PATIENCE_S = 5.0  # our choice: how long to wait until nobody uses the store tha
 
 @dataclass(frozen=True)
 class Restored:
-    """What stands at the store's path now, and where what stood there before was put (None: there was nothing)."""
+    """What stands at the store's path now, where what stood there before was put (None: there was nothing), and what
+    a look through it found that cannot be right."""
 
     proof: Proof
     aside: Path | None
+    found: tuple[str, ...] = ()
 
 
-def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, access: int = 0o600) -> Restored:
+def restore(
+    source: Path,
+    path: Path,
+    *,
+    aside: Path,
+    replace: bool = False,
+    access: int = 0o600,
+    look: Callable[[Path], Sequence[str]] = lambda part: (),
+    as_it_is: bool = False,
+) -> Restored:
     """Puts a backup (a file) or a dump (a folder) in place as the store at `path`.
 
     Parameters
@@ -34,6 +54,8 @@ def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, acc
     aside : where the store that stands at `path` goes, when there is one and it may be replaced
     replace : a store that is there may be replaced
     access : who may read and write a store that is new there, as the bits of a file's mode
+    look : tells what cannot be right in the new store, before it has its place
+    as_it_is : it is put in place with that
 
     Everything is written and proved beside `path` first; then one renaming puts it in place, so that a crash leaves
     either the former store or the new one. Raises StoreError when the source is no store of ours or not sound, when
@@ -41,6 +63,7 @@ def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, acc
     """
     from tapwear.store.undump import load_dump
 
+    not_of_a_journal(path)
     if not source.exists():
         raise UsageError(f"There is nothing at {source}. Name a backup, or a folder made by tapwear dump.")
     if path.exists():
@@ -55,20 +78,29 @@ def restore(source: Path, path: Path, *, aside: Path, replace: bool = False, acc
         proof = prove(part)
         if proof.faults:
             raise StoreError(f"{source} is not sound: {'; '.join(proof.faults[:3])}. Nothing was changed.")
+        found = tuple(look(part)) if proof.version == LATEST else ()
+        if found and not as_it_is:
+            more = f", and {len(found) - 3:,} more" if len(found) > 3 else ""
+            raise StoreError(
+                f"{source} is not sound: {'; '.join(found[:3])}{more}. Nothing was changed. To have it all the same, "
+                "and set it right there: --as-it-is"
+            )
         if not path.exists():
             part.chmod(access)
             _put_aside(path, aside)  # the log of a store that is gone must not be taken for this one's
             name_it(part, path)
-            return Restored(proof, None)
-        part.chmod(path.stat().st_mode & 0o777)
+            return Restored(proof, None, found)
+        part.chmod(path.stat().st_mode & OF_OWNER_AND_GROUP)
         sync(part)
-        with _taken_over(path) as sound:
+        with _taken_over(path) as (sound, let_go):
             name_it(path, aside)
             if not sound:
                 _put_aside(path, aside)  # a damaged store may need what its log still holds
+            if opened_files_stay():
+                let_go()
             part.replace(path)
         sync(path.parent)
-    return Restored(proof, aside)
+    return Restored(proof, aside, found)
 
 
 def _may_be_replaced(path: Path, aside: Path, replace: bool) -> None:
@@ -110,19 +142,18 @@ def _copy_of(source: Path, part: Path) -> None:
 
 
 @contextmanager
-def _taken_over(path: Path) -> Iterator[bool]:
-    """Holds the store so that nobody reads or writes it; gives False for a file too damaged to be held.
+def _taken_over(path: Path) -> Iterator[tuple[bool, Callable[[], None]]]:
+    """Holds the store so that nobody reads or writes it; gives False for a file too damaged to be held, and what lets
+    it go before the end.
 
     Whoever waits for it meanwhile finds, when it is let go, that another file has its name, and records nothing.
     """
     raw = sqlite3.connect(path.resolve(), isolation_level=None, timeout=PATIENCE_S)
     try:
         held = _hold(raw, path)
-        yield held
+        yield held, raw.close
     finally:
-        if raw.in_transaction:
-            raw.execute("ROLLBACK")
-        raw.close()
+        raw.close()  # with what it holds
 
 
 def _hold(raw: sqlite3.Connection, path: Path) -> bool:

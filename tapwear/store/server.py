@@ -27,6 +27,11 @@ def read_url(text: str) -> URL:
         (url.host or "").encode("idna")  # as a name is looked up: no empty or overlong part
     except (sa.exc.ArgumentError, ValueError):  # UnicodeError is one
         url = None
+    if url is not None and "@" in f"{url.host}{url.database}":
+        raise UsageError(
+            "The URL of the store holds @ more than once: in a password, @ is written %40 and / is written %2F. The "
+            "password is best kept in ~/.pgpass."
+        )
     if url is None or url.drivername.split("+")[0] not in SCHEMES or not url.database:
         raise UsageError(
             "A store on a server is named like postgresql://USER@HOST/DATABASE; a store in a file by its path. "
@@ -80,15 +85,18 @@ def store_at(text: str) -> Store:
     return Store(Path(name_of(url)), connect_to(url))
 
 
-def create_in_empty(store: Store, connection: Connection) -> None:
-    """All tables, in a transaction that has the lock. Raises StoreError where there are tables already."""
+def create_in_empty(store: Store, connection: Connection, *, guarded: bool = True) -> None:
+    """All tables, in a transaction that has the lock. Raises StoreError where there are tables already.
+
+    guarded : as in tapwear.store.migrate.create_schema
+    """
     from tapwear.store.migrate import create_schema
 
     tables = _tables(connection)
     if tables:
         kind = "a Tapwear store" if "schema_step" in tables else "other tables"
         raise StoreError(f"{store.path} holds {kind} already. Name an empty database, or use the store as it is.")
-    create_schema(connection)
+    create_schema(connection, guarded=guarded)
 
 
 def open_on_server(text: str, *, any_version: bool = False) -> Store:

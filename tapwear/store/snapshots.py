@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
-import uuid
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -33,11 +33,15 @@ class SnapshotHead:
 
 
 def save_snapshot(connection: Connection, as_of: date, document: Mapping[str, Any], stamp: Stamp) -> int:
-    """Keeps a document of tapwear.outlook.track under its day and returns its number."""
+    """Keeps a document of tapwear.outlook.track under its day and returns its number; the same one is kept once."""
     rows = lean("snapshot", *_HEAD, "uid", "payload")
     text = json.dumps(document, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)
+    uid = hashlib.sha256(f"{as_of} {text}".encode()).hexdigest()[:32]
+    known = connection.execute(sa.select(rows.c.id).where(rows.c.uid == uid)).scalar()
+    if known is not None:
+        return int(known)
     values = {
-        "uid": uuid.uuid4().hex,
+        "uid": uid,
         "as_of": as_of,
         "recorded_at": stamp.at,
         "recorded_by": stamp.by,

@@ -16,6 +16,7 @@ from sqlalchemy.engine import Connection
 
 from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
+from tapwear.store.recording import entry_number
 from tapwear.store.whereabouts import FittingRow, by_drive
 
 # What every row of the book carries beside what it says.
@@ -44,6 +45,7 @@ class TrailRow:
     day : the day that it is about (None: since always)
     says : its columns without what every row carries; a reading has `drive` and `source` in place of its counter
     replaced_by : number of the row that supersedes it, None for the one that stands
+    entry : number of the entry that recorded it, in the store's own order; undo : whether that took another back
     """
 
     kind: str
@@ -57,6 +59,8 @@ class TrailRow:
     withdrawn: bool
     supersedes_id: int | None
     replaced_by: int | None
+    entry: int = 0
+    undo: bool = False
 
     @property
     def stands(self) -> bool:
@@ -85,7 +89,7 @@ def book_tables(connection: Connection) -> dict[str, tuple[str, ...]]:
 
 
 def trail_of(connection: Connection, unit: UnitKey, kinds: Iterable[str] = ()) -> list[TrailRow]:
-    """The rows about a unit in the order in which they were recorded, those of one import by day.
+    """The rows about a unit in the order in which they were entered, those of one import by day.
 
     kinds : only of these tables; none: of all
     """
@@ -98,14 +102,17 @@ def trail_of(connection: Connection, unit: UnitKey, kinds: Iterable[str] = ()) -
             found += _rows(connection, table, names, tap_changer_id=unit.id)
         elif table == "reading":
             found += _readings(connection, unit, names)
-    return sorted(found, key=lambda row: (row.recorded_at, row.day or date.min, row.kind, row.id))
+    return sorted(found, key=lambda row: (row.entry, row.day or date.min, row.kind, row.id))
 
 
-def rows_at(connection: Connection, by: str, at: datetime) -> list[TrailRow]:
-    """All rows that a person recorded at one moment: one entry, of whichever units."""
+def rows_of_entry(connection: Connection, entry: int) -> list[TrailRow]:
+    """All rows of the book that one entry by hand recorded, of whichever units."""
+    link = lean("entry_row", "entry_id", "table_name", "row_id")
+    made = connection.execute(sa.select(link.c.table_name, link.c.row_id).where(link.c.entry_id == entry)).all()
     found: list[TrailRow] = []
     for table, names in book_tables(connection).items():
-        found += _rows(connection, table, names, recorded_at=at, recorded_by=by)
+        for number in sorted(row_id for name, row_id in made if name == table):
+            found += _rows(connection, table, names, id=number)
     return found
 
 
@@ -119,8 +126,16 @@ def _rows(connection: Connection, table: str, names: Sequence[str], **where: Any
     """The rows of a table in which each column of `where` has the value given."""
     rows = lean(table, *dict.fromkeys((*_TRAIL, *names)))
     newer = lean(table, "id", "supersedes_id").alias("newer")
+    entry = lean("entry", "id", "undoes_id")
+    number = entry_number(table, rows)
+    undo = sa.select(entry.c.undoes_id).where(entry.c.id == number).correlate(rows).scalar_subquery()
     query = (
-        sa.select(newer.c.id.label("replaced_by"), *(rows.c[name] for name in (*_TRAIL, *names)))
+        sa.select(
+            newer.c.id.label("replaced_by"),
+            number.label("entry"),
+            undo.label("undoes"),
+            *(rows.c[name] for name in (*_TRAIL, *names)),
+        )
         .select_from(rows.outerjoin(newer, newer.c.supersedes_id == rows.c.id))
         .where(*(rows.c[name] == value for name, value in where.items()))
         .order_by(rows.c.id)
@@ -128,9 +143,9 @@ def _rows(connection: Connection, table: str, names: Sequence[str], **where: Any
     found = []
     for row in connection.execute(query).mappings():
         says = {name: row[name] for name in names}
-        carried = {name: row[name] for name in (*_TRAIL, "replaced_by")}
+        carried = {name: row[name] for name in (*_TRAIL, "replaced_by", "entry")}
         day = next((says[name] for name in _DAYS if name in says), None)
-        found.append(TrailRow(kind=table, day=day, says=says, **carried))
+        found.append(TrailRow(kind=table, day=day, says=says, undo=row["undoes"] is not None, **carried))
     return found
 
 

@@ -16,10 +16,11 @@ import sqlalchemy as sa
 
 from tapwear.errors import SchemaError, StoreError
 from tapwear.store.backup import quoted, raw_of
-from tapwear.store.dump import KIND, MANIFEST, columns_of, from_cell, tables
+from tapwear.store.dump import KIND, MANIFEST, columns_of, digest_of, from_cell, tables
 from tapwear.store.engine import create_store
 from tapwear.store.version import LATEST
 
+DIGEST_SINCE = 3  # schema whose dumps have a digest of the list itself
 LARGEST_MANIFEST = 10_000_000  # our choice, in bytes: a list of contents takes some thousands
 LARGEST_CELL = 1 << 30  # the most that SQLite keeps in one (sqlite.org/limits.html, about)
 PIECE = 1 << 20
@@ -70,6 +71,8 @@ def read_dump(folder: Path) -> Dump:
     lacking = [name for name in tables() if name not in listed]
     if version == LATEST and lacking:  # an older schema had fewer tables
         raise StoreError(f"{folder / MANIFEST} leaves out {', '.join(lacking[:5])}. Take the dump as it was made.")
+    if version >= DIGEST_SINCE and manifest.get("digest") != digest_of(manifest["tables"]):
+        raise StoreError(f"{folder / MANIFEST} was changed since it was written: its digest is another one.")
     for name, entry in listed.items():
         _unchanged(folder / f"{name}.csv", entry)
     return Dump(folder, version, listed)
@@ -81,6 +84,8 @@ def load_dump(folder: Path, part: Path) -> None:
     Raises StoreError when a file is missing, was changed, or does not hold what it should; SchemaError for a dump of
     a newer Tapwear.
     """
+    from tapwear.store.migrate import make_entries
+
     dump = read_dump(folder)
     part.unlink(missing_ok=True)
     store = create_store(part)
@@ -92,6 +97,7 @@ def load_dump(folder: Path, part: Path) -> None:
                 raw.execute("DELETE FROM schema_step")
             for name in dump.entries:
                 _fill(raw, dump.file_of(name), name, dump.rows_of(name))
+            make_entries(connection)
             broken = raw.execute("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise StoreError(f"{folder}: {len(broken)} rows of {broken[0][0]} refer to rows that are not there.")

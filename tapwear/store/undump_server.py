@@ -29,6 +29,9 @@ def restore_on_server(source: Path, url: str) -> tuple[Store, dict[str, int]]:
     database empty. Raises UsageError for a URL that is none and for a source that is no folder, StoreError when the
     database is not empty, or the dump does not hold what it should; SchemaError for a dump of a newer Tapwear.
     """
+    from tapwear.store.guards import make_triggers
+    from tapwear.store.migrate import make_entries
+
     store = store_at(url)
     if not source.exists():
         raise UsageError(f"There is nothing at {source}. Name a folder made by tapwear dump.")
@@ -39,12 +42,14 @@ def restore_on_server(source: Path, url: str) -> tuple[Store, dict[str, int]]:
         )
     dump = read_dump(source)
     with store.rows(writing=True) as connection:
-        create_in_empty(store, connection)
+        create_in_empty(store, connection, guarded=False)  # else what it holds would be signed by whoever restores it
         if dump.version == LATEST:
             connection.exec_driver_sql("DELETE FROM schema_step")
         for name in dump.entries:
             _fill(connection, store, dump, name)
             _number_on(connection, name)
+        make_entries(connection)
+        make_triggers(connection)
     return store, {name: dump.rows_of(name) for name in dump.entries}
 
 

@@ -234,7 +234,7 @@ def _bring_in_line(
     """Writes what the book lacks of this visit and takes back what only the saving before it said, whose rows are
     `old` (None: there was none). Returns how many rows were written."""
     before = {(row.table, row.key): row for row in old or ()}
-    again = Stamp(stamp.by, stamp.at, stamp.reason or REPLACED, stamp.import_id)
+    again = replace(stamp, reason=stamp.reason or REPLACED)
     written = 0
     for row in now:
         former = before.pop((row.table, row.key), None)

@@ -99,7 +99,7 @@ def _feed(raw: dict[str, Any], where: str) -> Feed:
         where=_where(raw, where),
         ignore=tuple(_list(raw.get("ignore", []), f"{where}: ignore")),
         date_format=_date_format(raw, where),
-        encoding=_encoding(raw, where),
+        encoding=known_encoding(raw.get("encoding"), where),
         delimiter=_delimiter(raw, where),
         decimal_comma=_decimal_comma(raw, where),
         long=_long(raw, table, (*columns, *fixed), where),
@@ -213,8 +213,8 @@ def _date_format(raw: dict[str, Any], where: str) -> str | None:
     return str(words)
 
 
-def _encoding(raw: dict[str, Any], where: str) -> str | None:
-    name = raw.get("encoding")
+def known_encoding(name: Any, where: str) -> str | None:
+    """The encoding as Python calls it; None for None. Raises UsageError for one that is not known."""
     if name is None:
         return None
     try:

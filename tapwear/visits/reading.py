@@ -32,6 +32,7 @@ def read_paths(
     mapping: Mapping | None = None,
     date_format: str | None = None,
     progress: Progress | None = None,
+    encoding: str | None = None,
 ) -> Intake:
     """All rows that the files hold, in the order of the tables, and findings for all that could not be taken.
 
@@ -41,13 +42,14 @@ def read_paths(
     mapping : from `load_mapping`; None: `readings.csv` or `readings_2024.csv` feeds the table readings, and so on
     date_format : how dates are written where the mapping does not say; None: YYYY-MM-DD
     progress : called now and then with (words, rows or files done, of how many; 0 = not known)
+    encoding : of files that declare none and of which the mapping says nothing; None: UTF-8
 
     Raises UsageError when a path cannot be looked at, or when none of the files feeds a table.
     """
     if date_format is not None:
         strptime_pattern(date_format)  # so that a mistake in it is told once, not for every row
     feeds = mapping or own_names()
-    gathered = _Gathered(date_format, progress)
+    gathered = _Gathered(date_format, progress, encoding)
     found, alone = _files(paths)
     for path in found:
         takers = feeds.feeds_of(path)
@@ -97,8 +99,9 @@ def _look_into(folder: Path, files: dict[Path, Path], alone: list[str]) -> None:
 class _Gathered:
     """What has been read so far; one for each call of `read_paths`."""
 
-    def __init__(self, date_format: str | None, progress: Progress | None) -> None:
+    def __init__(self, date_format: str | None, progress: Progress | None, encoding: str | None) -> None:
         self._date_format = date_format
+        self._encoding = encoding
         self._progress = progress
         self._rows: dict[str, list[Row]] = {name: [] for name in TABLES}
         self._findings: list[Finding] = []
@@ -146,7 +149,7 @@ class _Gathered:
         encoding = _agreed("encoding", [feed.encoding for feed in feeds], name)
         delimiter = _agreed("delimiter", [feed.delimiter for feed in feeds], name)
         try:
-            encoding = declared_encoding(path) or encoding or "utf-8"
+            encoding = declared_encoding(path) or encoding or self._encoding or "utf-8"
             with open_text(path, encoding) as stream:
                 self._read(stream, name, feeds, encoding, delimiter)
         except (OSError, UnicodeError) as error:

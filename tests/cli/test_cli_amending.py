@@ -9,7 +9,8 @@ import pytest
 from cli.desk_store import make_desk, run
 from typer.testing import CliRunner
 
-from tapwear.cli import app, on_visit_amend, on_visit_history, on_visit_service
+from tapwear.cli import on_visit_amend, on_visit_history, on_visit_service
+from tapwear.cli.app import app
 from tapwear.store.engine import open_store
 from tapwear.store.loading import load_book
 

@@ -7,7 +7,7 @@ import inspect
 import pytest
 from typer.testing import CliRunner
 
-from tapwear.cli import app
+from tapwear.cli.app import app
 from tapwear.cli.contents import CONTENTS, load
 
 

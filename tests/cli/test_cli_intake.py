@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from tapwear.cli import app
+from tapwear.cli.app import app
 from tapwear.store.engine import create_store, open_store
 from tapwear.store.loading import load_book
 from tapwear.visits.fields import TABLES

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from tapwear.cli import app
 from tapwear.cli import limits as limits_command
+from tapwear.cli.app import app
 from tapwear.store.engine import create_store, open_store
 from tapwear.store.entries import add_sample, add_service
 from tapwear.store.limits import list_limits

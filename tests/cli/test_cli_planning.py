@@ -97,8 +97,8 @@ def test_build_shows_the_plan_on_stdout_and_where_it_was_kept_on_stderr(
 
 def test_plans_get_free_names_and_are_never_overwritten(store: Store, projected: dict[str, Any]) -> None:
     assert run(store, "build", "2027", "--name", "2027-b").exit_code == 0
-    for _ in range(2):
-        assert run(store, "build", "2027").exit_code == 0
+    for planner in ("Ann", "Bo", "Bo"):  # the last one given twice
+        assert run(store, "build", "2027", "--by", planner).exit_code == 0
     again = run(store, "build", "2027", "--name", "2027-a")
     assert again.exit_code == 2
     assert "never overwritten" in again.stderr
@@ -274,8 +274,8 @@ def test_names_that_cannot_be_typed_or_shown_are_refused(store: Store, name: str
 
 
 def test_names_go_on_after_the_letter_z(store: Store) -> None:
-    for _ in range(27):
-        last = plans.save_plan(store, a_plan("U1"), name=None, by="A. Planner", at=AT)
+    for number in range(27):
+        last = plans.save_plan(store, a_plan("U1"), name=None, by=f"Planner {number}", at=AT)
     assert last == "2027-aa"
     assert plans.load_plan(store)[0].sequence == 26
 

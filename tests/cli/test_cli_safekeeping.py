@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import errno
 import json
-import sqlite3
+import sys
 from pathlib import Path
 
 import pytest
 from desk_store import make_desk, run
+
+sys.path[:0] = [str(Path(__file__).parents[1] / "store")]
+
+from store_content import past_the_guards  # noqa: E402
 
 
 @pytest.fixture
@@ -93,10 +97,8 @@ def test_check_tells_in_lines_or_json_and_ends_with_its_own_code(desk: Path) -> 
     sound = run(desk, "check")
     assert sound.exit_code == 0, sound.output
     assert sound.stdout == ""
-    raw = sqlite3.connect(desk)
-    raw.execute("UPDATE reading SET read_on = '2099-01-01' WHERE id = 7")
-    raw.commit()
-    raw.close()
+    with past_the_guards(desk) as raw:
+        raw.execute("UPDATE reading SET read_on = '2099-01-01' WHERE id = 7")
     found = run(desk, "check")
     assert found.exit_code == 7
     assert found.stdout.startswith("value: reading 7, read_on: 2099-01-01 lies in the future -> ")

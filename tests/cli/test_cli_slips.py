@@ -10,7 +10,8 @@ import pytest
 from cli.visit_store import ENV, make_store
 from typer.testing import CliRunner, Result
 
-from tapwear.cli import app, on_visit_service
+from tapwear.cli import on_visit_service
+from tapwear.cli.app import app
 from tapwear.cli.context import wrapped
 from tapwear.report import terminal
 from tapwear.words import as_typed, stop_notice

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
-from tapwear.cli import app, counter_check, on_visit_service
+from tapwear.cli import counter_check, on_visit_service
+from tapwear.cli.app import app
 from tapwear.report.plain import plain
 from tapwear.store.book import Book
 from tapwear.store.engine import create_store, open_store

@@ -12,7 +12,8 @@ import pytest
 from cli.visit_store import ENV, make_store
 from typer.testing import CliRunner, Result
 
-from tapwear.cli import app, visit_asking
+from tapwear.cli import visit_asking
+from tapwear.cli.app import app
 from tapwear.cli.visit_draft import Draft, draft_path, load_draft, save_draft
 from tapwear.errors import UsageError
 from tapwear.report import terminal

@@ -17,7 +17,7 @@ HELP_SHARE, LOG_SHARE = 0.75, 1.8
 
 PROGRAM = """
 import sys
-from tapwear.cli import app
+from tapwear.cli.app import app
 try:
     app(sys.argv[1:], prog_name="tapwear")
 except SystemExit as ended:

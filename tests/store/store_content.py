@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 
@@ -38,5 +40,22 @@ def proved(path: Path) -> None:
     try:
         assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
         assert raw.execute("PRAGMA foreign_key_check").fetchall() == []
+    finally:
+        raw.close()
+
+
+@contextmanager
+def past_the_guards(path: Path) -> Iterator[sqlite3.Connection]:
+    """A file as somebody writes it who takes the triggers away first, and puts them back."""
+    raw = sqlite3.connect(path)
+    try:
+        guards = raw.execute("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").fetchall()
+        for name, _ in guards:
+            raw.execute(f"DROP TRIGGER {name}")
+        yield raw
+        for _, sql in guards:
+            with suppress(sqlite3.OperationalError):  # its table is gone
+                raw.execute(sql)
+        raw.commit()
     finally:
         raw.close()

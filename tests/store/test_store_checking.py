@@ -7,6 +7,8 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime
 
 import pytest
+import sqlalchemy as sa
+from store_content import past_the_guards
 
 from tapwear.errors import StoreError
 from tapwear.store.checking import SUSPICIOUS, Trouble, check_store
@@ -53,11 +55,9 @@ def spoil(store: Store, *statements: str) -> None:
             for statement in statements:
                 connection.exec_driver_sql(statement.replace("x'00'", "decode('00', 'hex')"))
         return
-    raw = sqlite3.connect(store.path)
-    for statement in statements:
-        raw.execute(statement)
-    raw.commit()
-    raw.close()
+    with past_the_guards(store.path) as raw:
+        for statement in statements:
+            raw.execute(statement)
 
 
 def test_a_sound_store_with_corrections_is_left_in_peace(any_store: Store) -> None:
@@ -198,6 +198,72 @@ def test_what_would_act_on_its_own_in_a_file_is_told(store: Store) -> None:
         "CREATE VIEW other AS SELECT 1",
     )
     assert [(one.where, one.found.split(" that")[0]) for one in look(store)] == [
-        ("late", "a trigger"),
         ("other", "a view"),
     ]
+    spoil(store, "DROP VIEW other")
+    assert [(one.where, one.found.split(" that")[0]) for one in look(store)] == [("late", "a trigger")]
+
+
+def test_a_book_that_nothing_keeps_is_told_and_an_upgrade_puts_the_triggers_back(any_store: Store) -> None:
+    from tapwear.store.guards import drop_triggers
+    from tapwear.store.migrate import upgrade
+
+    with any_store.rows(writing=True) as connection:
+        drop_triggers(connection)
+    (trouble,) = look(any_store)
+    assert trouble.kind == "unguarded"
+    assert "reading" in trouble.found
+    upgrade(any_store, any_store.path.with_name("never.db"))
+    assert look(any_store) == ()
+
+
+WAYS = (
+    "UPDATE {0} SET id = id",
+    "DELETE FROM {0}",
+    "INSERT OR REPLACE INTO {0} SELECT * FROM {0}",
+    "REPLACE INTO {0} SELECT * FROM {0}",
+)
+
+
+def test_the_database_refuses_every_change_of_what_was_recorded(any_store: Store) -> None:
+    from tapwear.store.guards import WRITTEN_ONCE, kept_tables
+
+    with any_store.rows() as connection:
+        tables = kept_tables(connection)
+    assert {"reading", "service", "plan_publication", "entry"} <= set(tables)
+    assert set(WRITTEN_ONCE) < set(tables)
+    before = {table: _all(any_store, table) for table in tables}
+    assert len(before["reading"]) == 5
+    for table in tables:
+        for way in WAYS[:2] if any_store.on_server else WAYS:
+            if not before[table] and not any_store.on_server:
+                continue  # in a file a trigger fires for rows
+            with pytest.raises(sa.exc.DBAPIError, match="append-only"):
+                _try(any_store, way.format(f'"{table}"'))
+    assert {table: _all(any_store, table) for table in tables} == before
+
+
+def _all(store: Store, table: str) -> list[tuple[object, ...]]:
+    with store.rows() as connection:
+        return [tuple(row) for row in connection.exec_driver_sql(f'SELECT * FROM "{table}" ORDER BY id')]  # noqa: S608
+
+
+def _try(store: Store, statement: str) -> None:
+    with store.engine.begin() as connection:
+        connection.exec_driver_sql(statement)
+
+
+def test_a_row_cannot_take_the_place_of_another_by_what_it_must_not_share(file_store: Store) -> None:
+    store = filled(file_store)
+    columns = [row[1] for row in _pragma(store, "reading")]
+    for shared in ("uid", "supersedes_id"):
+        listed = ", ".join("'new'" if name == "uid" and shared != "uid" else name for name in columns if name != "id")
+        names = ", ".join(name for name in columns if name != "id")
+        statement = f"INSERT OR REPLACE INTO reading ({names}) SELECT {listed} FROM reading WHERE supersedes_id = 3"  # noqa: S608
+        with pytest.raises(sa.exc.DBAPIError, match="append-only"):
+            _try(store, statement)
+
+
+def _pragma(store: Store, table: str) -> list[tuple[object, ...]]:
+    with store.rows() as connection:
+        return [tuple(row) for row in connection.exec_driver_sql(f"PRAGMA table_info({table})")]

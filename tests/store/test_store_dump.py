@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from store_content import content
 
 from tapwear.errors import SchemaError, StoreError
-from tapwear.store.dump import dump_store, from_cell, tables, to_cell
+from tapwear.store.dump import digest_of, dump_store, from_cell, tables, to_cell
 from tapwear.store.engine import Store, open_store
 from tapwear.store.entries import add_reading, withdraw
 from tapwear.store.recording import Stamp, insert
@@ -124,6 +124,8 @@ def dump(store: Store, tmp_path: Path) -> Path:
 
 def change_manifest(dump: Path, **values: object) -> None:
     path = dump / "manifest.json"
+    if isinstance(values.get("tables"), dict):
+        values = {"digest": digest_of(values["tables"]), **values}
     path.write_text(json.dumps({**json.loads(path.read_text(encoding="utf-8")), **values}), encoding="utf-8")
 
 
@@ -241,6 +243,9 @@ def test_a_store_on_a_server_is_dumped_in_the_same_form_and_comes_back_as_a_file
             (tmp_path / which / f"{name}.csv").read_text("utf-8") for which in ("from server", "from file")
         )
         if name not in ("schema_step", "snapshot"):
+            if name == "entry":  # a server knows who was let in
+                assert first.count(",postgres,") == 3
+                first = first.replace(",postgres,", ",,")
             assert re.sub(r"[0-9a-f]{32}", "uid", first) == re.sub(r"[0-9a-f]{32}", "uid", second), name
     load_dump(tmp_path / "from server", tmp_path / "again.db")
     again = content(tmp_path / "again.db")

@@ -323,3 +323,41 @@ def test_what_was_withdrawn_by_hand_is_not_undone_a_second_time(book: Book) -> N
         withdraw(connection, "reading", book.standing("reading")[0].id, book.stamp("Ann"))
     with pytest.raises(UsageError, match="was withdrawn since, by Ann"):
         book.undo()
+
+
+def test_words_like_those_of_an_undo_are_only_words(book: Book) -> None:
+    book.reading(500)
+    with book.store.rows(writing=True) as connection:
+        other = add_unit(connection, {"unit": "T2", "station": "NORTH", "counter_digits": 6}, book.stamp("Robin"))
+        add_reading(connection, other, {"value": 700, "read_on": DAY}, book.stamp())
+    (row,) = book.trail("reading", unit=other)
+    with book.store.rows(writing=True) as connection:
+        stamp = book.stamp(reason="undone: the book was wrong")
+        amend_entry(connection, other, row, {**given_of(row), "value": 710}, stamp)
+    book.undo()
+    assert book.values() == [500]
+    assert [one.says["value"] for one in book.trail("reading", unit=other) if one.stands] == [700]
+
+
+def test_an_entry_under_a_clock_that_ran_ahead_is_the_last_only_until_the_next(book: Book) -> None:
+    book.reading(500, date(2026, 6, 1))
+    book.hours += 20_000
+    book.reading(510, date(2026, 6, 2))
+    book.hours -= 20_000
+    book.reading(520, date(2026, 6, 3))
+    assert [row.says["value"] for row in book.trail("reading")] == [500, 510, 520]
+    book.undo()
+    assert book.values() == [500, 510]
+    book.undo()
+    assert book.values() == [500]
+
+
+def test_a_move_recorded_under_a_clock_that_ran_ahead_does_not_hide_what_rests_on_it(book: Book) -> None:
+    book.hours += 20_000
+    with book.store.rows(writing=True) as connection:
+        move_unit(connection, "T1", date(2026, 5, 1), book.stamp(), state="workshop")
+    book.hours -= 20_000
+    with book.store.rows(writing=True) as connection:
+        move_unit(connection, "T1", date(2026, 5, 9), book.stamp("Ann"), state="spare")
+    with pytest.raises(UsageError, match="a later move from 2026-05-09 rests on it"):
+        book.undo()

@@ -22,6 +22,7 @@ from tapwear.store.dump import dump_store, tables
 from tapwear.store.engine import Store, open_store
 from tapwear.store.entries import add_reading
 from tapwear.store.find import find_unit
+from tapwear.store.guards import drop_triggers, make_triggers
 from tapwear.store.lean import lean
 from tapwear.store.migrate import upgrade
 from tapwear.store.recording import Stamp, insert
@@ -47,9 +48,11 @@ def store(file_store: Store) -> Store:
             insert(connection, "station", code=f"S{number}{text[:50]}", name=text, note=text)
         insert(connection, "transformer", serial="", main_tank_volume_l=1e-300)
         save_snapshot(connection, date(2026, 6, 30), {"any": ["bytes"]}, STAMP)
+        drop_triggers(connection)
         connection.exec_driver_sql("PRAGMA defer_foreign_keys=ON")
         connection.exec_driver_sql("UPDATE reading SET id = 70 WHERE id = 1")
         connection.exec_driver_sql("UPDATE reading SET supersedes_id = 70 WHERE id = 2")
+        make_triggers(connection)
     return file_store
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import sqlite3
+import sys
 import zlib
 from pathlib import Path
 
@@ -12,6 +13,10 @@ from typer.testing import CliRunner, Result
 from tapwear.cli.app import app
 from tapwear.cli.intake import demo_folder
 from tapwear.store.engine import create_store
+
+sys.path[:0] = [str(Path(__file__).parents[1] / "store")]
+
+from store_content import past_the_guards  # noqa: E402
 
 TODAY = "2026-06-30"
 STATIONS = ("AH", "NS", "HB")
@@ -88,29 +93,27 @@ def build(folder: Path) -> Path:
 
 def poison(path: Path) -> None:
     """Changes the texts of all tables; a column whose texts are fixed by the schema stays as it is."""
-    raw = sqlite3.connect(path)
-    raw.create_function("nasty", 1, lambda text: nasty_for(text))
-    changed = 0
-    for (table,) in raw.execute("SELECT name FROM sqlite_schema WHERE type='table'").fetchall():
-        if table in ("schema_step", "derived"):
-            continue
-        for _, name, kind, *_ in raw.execute(f"PRAGMA table_info({table})").fetchall():
-            if (
-                kind != "TEXT"
-                or name in OWN
-                or name.endswith(("_on", "_at"))
-                or name in ("as_of", "early", "middle", "late")
-            ):
+    with past_the_guards(path) as raw:
+        raw.create_function("nasty", 1, lambda text: nasty_for(text))
+        changed = 0
+        for (table,) in raw.execute("SELECT name FROM sqlite_schema WHERE type='table'").fetchall():
+            if table in ("schema_step", "derived", "entry_row"):
                 continue
-            blank = name in ("remark", "note", "kit", "why", "reader", "done_by", "doubt", "reason", "laboratory")
-            try:
-                which = "1" if blank else f"{name} <> ''"
-                raw.execute(f"UPDATE {table} SET {name} = nasty({name}) WHERE {which}")  # noqa: S608
-                changed += 1
-            except sqlite3.IntegrityError:
-                continue
-    raw.commit()
-    raw.close()
+            for _, name, kind, *_ in raw.execute(f"PRAGMA table_info({table})").fetchall():
+                if (
+                    kind != "TEXT"
+                    or name in OWN
+                    or name.endswith(("_on", "_at"))
+                    or name in ("as_of", "early", "middle", "late")
+                ):
+                    continue
+                blank = name in ("remark", "note", "kit", "why", "reader", "done_by", "doubt", "reason", "laboratory")
+                try:
+                    which = "1" if blank else f"{name} <> ''"
+                    raw.execute(f"UPDATE {table} SET {name} = nasty({name}) WHERE {which}")  # noqa: S608
+                    changed += 1
+                except sqlite3.IntegrityError:
+                    continue
     assert changed > 60
 
 

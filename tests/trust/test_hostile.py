@@ -16,7 +16,7 @@ import pytest
 from hostile_store import MARK, build, nasty_for, run, tags
 from typer.main import get_command
 
-from tapwear.cli import app
+from tapwear.cli.app import app
 
 # Control characters other than the line's end, and marks that change the direction of writing (Unicode UAX #9).
 ODD = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069]")

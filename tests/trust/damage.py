@@ -1,0 +1,165 @@
+"""Damaged copies of a store: never a traceback, never another answer without a word, never called sound.
+
+python tests/trust/damage.py [--copies 300] [--seed 1]
+
+Bits flipped, pages torn or emptied, the file cut short, and values that cannot be, written past the triggers. A value
+that is changed into another possible one, past every trigger, is beyond what a look at one copy can find: only a dump
+kept elsewhere tells. Such copies are counted by themselves.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import shutil
+import sqlite3
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).parents[1] / name) for name in ("store", "cli")]
+
+from desk_store import make_desk, run  # noqa: E402
+from store_content import past_the_guards  # noqa: E402
+
+PAGE = 4096
+IMPOSSIBLE = (
+    *("2026-13-45", "soon", "0000-00-00", "2025-02-30", "", "9999-99-99", "12026-01-01", "2026-1-1"),
+    *(b"\xff\xfe", -1, 10**15, 1e308, "junk", "{", "[]", "\x00"),
+)
+COMMANDS = (
+    *(("due", "--all", "--json"), ("why", "AH-T1"), ("unit", "list"), ("history", "AH-T1"), ("plan", "show")),
+    *(("log", "AH-T2", "48100", "--on", "2026-06-29", "--sure", "x"), ("oil", "--fleet"), ("track",), ("confirm",)),
+)
+
+
+def sound_store(folder: Path) -> Path:
+    """A store with some of everything, in one file."""
+    path = make_desk(folder)
+    for words in (
+        ("visit", "AH-T1", "--counter", "48100", "--oil-level", "normal", "--on", "2026-06-29", "--sure", "seen"),
+        ("sample", "AH-T1", "--acetylene", "120", "--on", "2026-06-29"),
+        ("plan", "build", "2027"),
+    ):
+        assert run(path, *words).exit_code in (0, 6)
+    raw = sqlite3.connect(path)
+    raw.execute("PRAGMA journal_mode=DELETE")
+    raw.close()
+    return path
+
+
+def flip(path: Path, rng: random.Random) -> None:
+    content = bytearray(path.read_bytes())
+    for _ in range(rng.choice((1, 1, 2, 8))):
+        content[rng.randrange(100, len(content))] ^= 1 << rng.randrange(8)
+    path.write_bytes(content)
+
+
+def tear(path: Path, rng: random.Random) -> None:
+    content = bytearray(path.read_bytes())
+    page = rng.randrange(len(content) // PAGE)
+    begin = page * PAGE + (100 if page == 0 else 0)
+    length = rng.choice((PAGE, 512)) - (100 if page == 0 else 0)
+    content[begin : begin + length] = rng.choice((bytes(length), rng.randbytes(length)))
+    path.write_bytes(content)
+
+
+def cut(path: Path, rng: random.Random) -> None:
+    content = path.read_bytes()
+    path.write_bytes(content[: rng.randrange(200, len(content))])
+
+
+def impossible(path: Path, rng: random.Random) -> None:
+    with past_the_guards(path) as raw:
+        raw.execute("PRAGMA ignore_check_constraints=ON")
+        while True:
+            (tables,) = [raw.execute("SELECT name FROM sqlite_schema WHERE type = 'table'").fetchall()]
+            table = rng.choice(tables)[0]
+            columns = [row[1] for row in raw.execute(f"PRAGMA table_info({table})") if row[1] != "id"]
+            if not columns or table in ("derived", "schema_step"):
+                continue
+            column, value = rng.choice(columns), rng.choice(IMPOSSIBLE)
+            if isinstance(value, bytes):
+                value = raw.execute("SELECT CAST(? AS TEXT)", (value,)) and value
+            cast = "CAST(? AS TEXT)" if isinstance(value, bytes) else "?"
+            try:
+                done = raw.execute(
+                    f"UPDATE {table} SET {column} = {cast} WHERE rowid = "  # noqa: S608
+                    f"(SELECT rowid FROM {table} ORDER BY random() LIMIT 1)",
+                    (value,),
+                )
+            except sqlite3.Error:  # a type that the column does not take, or a second of what there is one of
+                continue
+            if done.rowcount:
+                return
+
+
+KINDS: dict[str, Callable[[Path, random.Random], None]] = {
+    "bit flip": flip,
+    "page": tear,
+    "truncation": cut,
+    "impossible value": impossible,
+}
+
+
+def answer(text: str) -> object:
+    try:
+        return json.loads(text)["dues"]
+    except (ValueError, KeyError, TypeError):
+        return text
+
+
+def try_one(sound: Path, wanted: object, folder: Path, kind: str, rng: random.Random) -> str:
+    """Damages a copy and holds every promise against it; says what became of it."""
+    path = Path(shutil.copy(sound, folder / "copy.db"))
+    KINDS[kind](path, rng)
+    if path.read_bytes() == sound.read_bytes():
+        return "unchanged"
+    source = Path(shutil.copy(path, folder / "source.db"))
+    checked = run(path, "check")
+    found = checked.exit_code
+    assert found in (0, 4, 5, 7), (kind, checked.output, checked.exception)
+    told: object = None
+    for words in COMMANDS:
+        done = run(path, *words)
+        assert done.exception is None or isinstance(done.exception, SystemExit), (kind, words, repr(done.exception))
+        if words[0] == "due" and done.exit_code == 0:
+            told = answer(done.stdout)
+    shutil.copy(source, path)
+    copies = (("restore", str(source)), ("dump", str(folder / "d")), ("backup", str(folder / "b")))
+    for number, words in enumerate(copies):
+        store = folder / "new.db" if number == 0 else path
+        done = run(store, *words)
+        assert done.exception is None or isinstance(done.exception, SystemExit), (kind, words, repr(done.exception))
+        if found:
+            assert done.exit_code != 0, (kind, words, done.output, checked.output)
+            assert "proved sound" not in done.output.replace("not sound", "")
+    other = told is not None and told != wanted
+    if other and found:
+        print(f"another answer: {checked.stdout[:300]}", flush=True)
+    return f"{'found' if found else 'not found'}, {'another answer' if other else 'same or no answer'}"
+
+
+def main(copies: int, seed: int) -> Counter[tuple[str, str]]:
+    rng = random.Random(seed)
+    became: Counter[tuple[str, str]] = Counter()
+    with tempfile.TemporaryDirectory() as name:
+        sound = sound_store(Path(name))
+        wanted = answer(run(sound, "due", "--all", "--json").stdout)
+        for number in range(copies):
+            kind = list(KINDS)[number % len(KINDS)]
+            with tempfile.TemporaryDirectory() as folder:
+                became[kind, try_one(sound, wanted, Path(folder), kind, rng)] += 1
+    return became
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--copies", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    for (kind, what), number in sorted(main(asked.copies, asked.seed).items()):
+        print(f"{kind}: {what}: {number}")
