@@ -9,7 +9,6 @@ import typer
 from tapwear.cli.context import now, open_the_store, say, today, who
 from tapwear.cli.plan_papers import load_view, tell_engineer, with_stops
 from tapwear.errors import UsageError
-from tapwear.report.plain import json_text
 
 if TYPE_CHECKING:
     from tapwear.plan.types import Costs, PlanResult
@@ -157,16 +156,15 @@ def compare(
 
     Example: tapwear plan compare 2027-a 2027-b
     """
-    from dataclasses import asdict
 
     from tapwear.plan.compare import compare_plans
-    from tapwear.report.plan_compare import compare_lines
+    from tapwear.report.plan_compare import compare_json, compare_lines
     from tapwear.report.terminal import screen_width
 
     store = open_the_store(context)
     changes = compare_plans(_kept(store, first), _kept(store, second))
     if as_json:
-        typer.echo(json_text({"from": first, "to": second, **asdict(changes)}))
+        typer.echo(compare_json(changes, first, second))
         return
     typer.echo("\n".join(compare_lines(changes, first, second, screen_width())))
 

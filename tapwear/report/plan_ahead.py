@@ -73,4 +73,6 @@ def _kit(figure: Figure) -> str:
 def ahead_json(ahead: Ahead) -> str:
     """`schema`, `as_of`, `at_engineer` (units whose stop stands, not counted), `units`, `unknown`, `draws`, `seed` and
     `years`, each figure with mean, low and high."""
-    return json_text({"schema": AHEAD_SCHEMA, **asdict(ahead)}, default=str)
+    stopped = [{"stop": one.stop, **asdict(one)} for one in ahead.at_engineer]
+    content = {"schema": AHEAD_SCHEMA, "at_engineer": stopped, **(asdict(ahead) | {"at_engineer": stopped})}
+    return json_text(content, default=str)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 from tapwear.plan.compare import Change, Compared
-from tapwear.report.plain import plain
+from tapwear.report.frames import stops_first
+from tapwear.report.plain import json_text, plain
 from tapwear.report.plan_words import engineer_lines
 from tapwear.report.terminal import columns_broken
 
@@ -28,6 +31,16 @@ def compare_lines(compared: Compared, first: str, second: str, width: int | None
             ]
             lines += ["", title, *columns_broken(["unit", "task", "before", "after", "by", "why"], rows, width)]
     return lines
+
+
+def compare_json(compared: Compared, first: str, second: str) -> str:
+    """The same as JSON text: `at_engineer`, `from`, `to` and the fields of Compared; a stopped unit's stop is the first
+    field of each of its records."""
+    stops = {one.unit: one.stop for one in compared.at_engineer}
+    stopped = [{"stop": one.stop, **asdict(one)} for one in compared.at_engineer]
+    content = asdict(compared) | {"at_engineer": stopped}
+    content |= {name: stops_first(content[name], stops) for name in ("moved", "added", "dropped")}
+    return json_text({"at_engineer": stopped, "from": first, "to": second, **content})
 
 
 def _by(change: Change) -> str:

@@ -229,7 +229,7 @@ def plan_json(view: PlanView) -> str:
         "recorded_at": view.recorded_at.isoformat(),
         "recorded_by": plain(view.recorded_by),
         "caution": f"{stop_notice(*stopped)} {CAUTION_SHORT}" if stopped else CAUTION_SHORT,
-        "at_engineer": [asdict(one) for one in stop_rows(result)],
+        "at_engineer": [{"stop": one.stop, **asdict(one)} for one in stop_rows(result)],
         "assumptions": [plain(words) for words in result.limits.assumptions],
         "costs": asdict(result.costs),
         "proof": proof,

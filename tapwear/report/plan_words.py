@@ -80,7 +80,7 @@ def engineer_words(stopped: Sequence[AtEngineer]) -> str:
 def engineer_lines(stopped: Sequence[AtEngineer]) -> list[str]:
     """The same, then each unit with its evidence and the week that it was taken out of."""
     lines = [
-        f"{one.unit}{f' ({one.station})' if one.station else ''}, {one.stop}, {one.reason}. {one.words}"
+        f"{one.stop}: {one.unit}{f' ({one.station})' if one.station else ''}, {one.reason}. {one.words}"
         for one in stopped
     ]
     return [engineer_words(stopped), *lines] if lines else []

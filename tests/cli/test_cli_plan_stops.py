@@ -68,7 +68,7 @@ def exported(db: Path, kind: str) -> bytes:
 def test_a_stopped_unit_stands_above_the_plan_and_has_no_job_in_it(db: Path) -> None:
     shown = said(db, "plan", "show")[0]
     assert shown.startswith(FIRST)
-    assert "OR-T1 (OR), STOP since 2025-12-09, taken out: stopped, the engineer decides now." in shown
+    assert "STOP since 2025-12-09: OR-T1 (OR), taken out: stopped, the engineer decides now." in shown
     assert shown.count("OR-T1") == 2
     page = json.loads(said(db, "plan", "show", "--json")[0])
     assert page["caution"].startswith(stop_notice("OR-T1"))
@@ -145,7 +145,7 @@ def test_nothing_of_a_stopped_unit_is_put_off_pinned_or_asked_for(db: Path) -> N
 def test_a_kept_plan_no_longer_offers_the_slot_of_a_unit_stopped_since(later: Path) -> None:
     shown = said(later, "plan", "show", "2027-a")[0]
     assert shown.startswith(BOTH)
-    assert "JE-T2 (JE), STOP since 2026-06-30, taken out of 2027-W01: stopped, the engineer decides now." in shown
+    assert "STOP since 2026-06-30: JE-T2 (JE), taken out of 2027-W01: stopped, the engineer decides now." in shown
     assert "JE-T2" not in jobs(later)
     requests = said(later, "plan", "outage-requests")[0]
     assert requests.startswith(BOTH)

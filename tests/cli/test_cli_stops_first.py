@@ -110,10 +110,38 @@ COMMANDS: dict[str, tuple[Words, ...] | str] = {
     "restore": "puts a file in place, and says how many rows there are, of no unit by name",
     "dump": "writes the tables themselves, that of stops among them, for restore: no list for people",
     "check": ((),),
+    "sheet": (("--station", "OR", "--out", "OUT/or.html"),),
+    "defer add": ((OIL, "--engineer", "K. Arden", "--reason", "peak", "--until", "2027-01-01", "--checks", "look"),),
+    "defer end": ((OIL, *WHY),),
+    "defer list": ((), ("--json",)),
+    "plan build": (("2027", "--seconds", "1"),),
+    "plan show": ((), ("--json",)),
+    "plan list": ((),),
+    "plan costs": "what lateness, trips and moves cost, of no unit by name",
+    "plan publish": (("2027-a",),),
+    "plan compare": (("2027-a", "2027-b"), ("2027-a", "2027-b", "--json")),
+    "plan pin": ((OIL, "2027-W18"),),
+    "plan unpin": ((OIL,),),
+    "plan forbid": ((OIL, "2027-W20..2027-W25"),),
+    "plan allow": ((OIL,),),
+    "plan request": ((OIL, "asked"), (OIL, "cancelled")),
+    "plan progress": ((OIL, "started"),),
+    "plan work": ((OIL, "relay test"),),
+    "plan ahead": ((), ("--json",)),
+    "plan export": tuple(("--out", f"OUT/plan.{kind}", "--format", kind) for kind in ("csv", "xlsx", "ics", "html")),
+    "plan outage-requests": ((), ("--out", "OUT/requests.html")),
+    "plan job-sheets": (("--out", "OUT/sheets.html"),),
+    "plan input close": "closes stations, names no unit",
+    "plan input group": (("ring", "--unit", OIL),),
+    "plan input crew": "hours of a region, names no unit",
+    "plan input team": "people of a region, names no unit",
+    "plan input holiday": "days of a team, names no unit",
+    "plan input resource": "bookable things, names no unit",
+    "plan input terms": (("--unit", OIL, "--approver", "control room"),),
+    "plan input other": "outages of stations by others, names no unit",
+    "plan input list": "what stations, crews and terms allow: given by people in words, and no list of units",
+    "plan input drop": "takes a row of these back by its number, names no unit",
 }
-# Commands and groups that have still to be brought to this: what holds leaves here and gets its lines above.
-PENDING = ("plan", "defer", "sheet")
-
 
 def leaves() -> Iterator[str]:
     """The full name of every command that does something by itself."""
@@ -129,15 +157,10 @@ def _below(command: Any, path: str) -> Iterator[str]:
         yield from _below(one, f"{path} {name}")
 
 
-def is_pending(path: str) -> bool:
-    return path.split()[0] in PENDING
-
-
 def test_every_command_has_its_line() -> None:
     every = list(leaves())
-    assert [path for path in every if path not in COMMANDS and not is_pending(path)] == []
+    assert [path for path in every if path not in COMMANDS] == []
     assert [path for path in COMMANDS if path not in every] == []
-    assert [path for path in COMMANDS if is_pending(path)] == []
 
 
 # --- the store, made once -------------------------------------------------------------------------------------
@@ -177,10 +200,13 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ("followups", "add", OIL, "--kind", "coating", "--words", "coating off"),
         ("followups", "close", OIL, "coating", "--words", "painted"),
         ("followups", "add", OIL, "--kind", "seepage", "--words", "drain valve"),
+        ("defer", "add", ENGINEER, "--engineer", "K. Arden", "--reason", "x", "--until", "2027-06-01", "--checks", "x"),
+        ("plan", "build", "2027", "--seconds", "1"),
         ("stop", "raise", ENGINEER, "--because", "smell of burnt oil"),
         ("condition", "add", OIL, "other", "--words", "cabinet door bent"),
     ):
         done(run(db, *words))
+    done(run(db, "plan", "build", "2027", "--seconds", "1"))
     return folder
 
 
@@ -264,7 +290,8 @@ def faults_of_file(path: Path) -> tuple[str, list[str]]:
         for sheet in load_workbook(path).worksheets:
             rows = [["" if cell is None else str(cell) for cell in row] for row in sheet.iter_rows(values_only=True)]
             text = "\n".join(" ".join(row) for row in rows)
-            found += faults_of_text(text) if len(rows[0]) == 1 else faults_of_rows(rows, sheet.title)
+            sentences = len(rows[0]) == 1 or sheet.title == "assumptions"
+            found += faults_of_text(text) if sentences else faults_of_rows(rows, sheet.title)
             said += text
         return said, found
     text = path.read_text(encoding="utf-8")
@@ -304,7 +331,7 @@ def faults_of(result: Result, words: Words, out: Path) -> list[str]:
     else:
         found += [fault for text in seen for fault in faults_of_text(text)]
     for path in sorted(out.iterdir()):
-        if path.suffix in (".xlsx", ".json", ".csv", ".html", ".txt"):
+        if path.suffix in (".xlsx", ".json", ".csv", ".html", ".txt", ".ics"):
             text, wrong = faults_of_file(path)
             said += text
             found += wrong
@@ -323,5 +350,5 @@ def test_the_stop_is_said_before_the_unit_is_named(
     (tmp_path / "OUT").mkdir()
     monkeypatch.chdir(tmp_path)
     result = run(db, *path.split(), *words)
-    assert result.exit_code in (0, 3), result.output
+    assert result.exit_code in (0, 2, 3, 6), result.output
     assert faults_of(result, words, tmp_path / "OUT") == []
