@@ -36,6 +36,9 @@ KEEPING = "Keeping the store"
 ACCESS = {"owner": 0o600, "group": 0o660}
 
 
+NO_EARLIER = date(2026, 1, 1)  # before this program was made
+
+
 @dataclass(frozen=True)
 class Setup:
     """The store's path, or the URL of its database, and where it was named; None where no store was named or found."""
@@ -136,14 +139,23 @@ def say_waiting(store: Store, tags: Collection[str] | None = None) -> str:
 
 
 def today() -> date:
-    """Today, from TAPWEAR_TODAY where that is set (for rehearsals and tests), else from the clock."""
+    """Today, from TAPWEAR_TODAY where that is set (for rehearsals and tests), else from the clock.
+
+    Raises UsageError for a clock that is years off, as that of a laptop whose battery was empty.
+    """
     given = os.environ.get("TAPWEAR_TODAY")
-    if not given:
-        return datetime.now().astimezone().date()
-    try:
-        return date.fromisoformat(given.strip())
-    except ValueError:
-        raise UsageError(f"TAPWEAR_TODAY: a date is written like 2026-06-30, found {given!r}.") from None
+    if given:
+        try:
+            return date.fromisoformat(given.strip())
+        except ValueError:
+            raise UsageError(f"TAPWEAR_TODAY: a date is written like 2026-06-30, found {given!r}.") from None
+    day = datetime.now().astimezone().date()
+    if day < NO_EARLIER:
+        raise UsageError(
+            f"The clock of this machine says {day}, which cannot be: this Tapwear is newer. Set the clock, or say what "
+            "day it is with TAPWEAR_TODAY=2026-06-30. Nothing was recorded."
+        )
+    return day
 
 
 def now() -> datetime:

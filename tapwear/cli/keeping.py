@@ -35,7 +35,8 @@ def init(context: typer.Context) -> None:
         say(f"Made an empty store: {store.path}")
         say("Next: tapwear --db URL import FILES, or tapwear --db URL unit add --help")
         return
-    from tapwear.store.engine import create_store, synced_folder
+    from tapwear.store.disks import synced_folder
+    from tapwear.store.engine import create_store
 
     create_store(place, access_of(setup_of(context))).close()
     say(f"Made an empty store: {place}")

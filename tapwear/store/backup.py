@@ -88,7 +88,7 @@ def glance(raw: sqlite3.Connection) -> tuple[str, ...]:
     found = []
     for (name,) in raw.execute("SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"):
         if name not in LONG_TABLES:
-            lines = [str(line) for (line,) in raw.execute(f"PRAGMA quick_check({quoted(name)})")]
+            lines = [str(line) for (line,) in raw.execute(f"PRAGMA integrity_check({quoted(name)})")]
             found += [line for line in lines if line != "ok"]
     return tuple(found)
 

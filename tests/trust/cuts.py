@@ -109,10 +109,10 @@ def main(url: str, cuts: int, seed: int) -> Counter[tuple[str, str]]:
         assert run(url, "restore", f"{name}/d").exit_code == 0
     relay, told = Cutting(url), Counter[tuple[str, str]]()
     for number in range(cuts):
-        day = date(2020, 7, 1) + timedelta(days=number)
+        day = date(2025, 4, 2) + timedelta(days=number)
         given = [
-            ("log", "BW-T1", str(5000 + number), "--on", str(day), "--sure", "x"),
-            ("visit", "BW-T1", "--counter", str(5000 + number), "--on", str(day), "--sure", "x"),
+            ("log", "BW-T1", str(40000 + 20 * number), "--on", str(day), "--sure", "x"),
+            ("visit", "BW-T1", "--counter", str(40000 + 20 * number), "--on", str(day), "--sure", "x"),
             ("condition", "add", "BW-T1", "other", "--words", f"seen {number}", "--on", str(day)),
         ]
         words = given[number % len(given)]

@@ -81,3 +81,51 @@ def test_a_signal_clears_away_what_was_being_made_in_one_line(number: signal.Sig
         if (folder / "demo.db").exists():  # it was finished
             with closing(sqlite3.connect(folder / "demo.db")) as raw:
                 assert raw.execute("SELECT count(*) FROM tap_changer").fetchone()[0] > 20
+
+
+POOL = """
+import sys, time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from tapwear.blocks import _quiet
+import os
+if __name__ == "__main__":
+    with ProcessPoolExecutor(2, get_context("spawn"), initializer=_quiet) as pool:
+        tasks = [pool.submit(time.sleep, 600) for _ in range(2)]
+        time.sleep(0.1)
+        while len(pool._processes) < 2:
+            time.sleep(0.1)
+        pool.submit(os.getpid)
+        time.sleep(3)
+        print(*pool._processes, flush=True)
+        time.sleep(600)
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGTERM])
+def test_the_workers_of_a_large_fleet_end_with_the_process_that_waits_for_them(
+    number: signal.Signals, tmp_path: Path
+) -> None:
+    (tmp_path / "pool.py").write_text(POOL, encoding="utf-8")
+    root = str(Path(__file__).parents[2])
+    parent = subprocess.Popen(
+        [sys.executable, str(tmp_path / "pool.py")], stdout=subprocess.PIPE, text=True, env={**ENV, "PYTHONPATH": root}
+    )
+    assert parent.stdout is not None
+    workers = [int(word) for word in parent.stdout.readline().split()]
+    assert len(workers) == 2
+    parent.send_signal(number)
+    parent.wait(30)
+    parent.stdout.close()
+    deadline = time.monotonic() + 60
+    while any(alive(worker) for worker in workers):
+        assert time.monotonic() < deadline
+        time.sleep(0.2)
+
+
+def alive(number: int) -> bool:
+    try:
+        return Path(f"/proc/{number}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
