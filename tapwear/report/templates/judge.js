@@ -13,7 +13,7 @@ const counterJudge = (() => {
   const SLIP_WORDS = ["two digits exchanged?", "a digit left out?", "one digit mistyped?", "a digit too many?"];
 
   const { exp, log, floor, max, min, round, abs, sqrt } = Math;
-  const over = (number, modulus) => ((number % modulus) + modulus) % modulus;
+  const over = (number, modulus) => (number % modulus) + (number % modulus < 0 ? modulus : 0);
   const sum = (numbers) => numbers.reduce((total, one) => total + one, 0);
   const best = (all, of) => all.reduce((top, one) => (of(one) > of(top) ? one : top));
   const dated = (day) => new Date((day - EPOCH) * 86400000).toISOString().slice(0, 10);
