@@ -87,8 +87,9 @@ class Browser:
 
     def open(self, page: Path) -> None:
         """Loads a file, also again."""
+        self.js("window.left = true")  # a page that is loaded again is complete until it goes
         self.call("Page.navigate", url=page.resolve().as_uri())
-        self.wait("document.readyState === 'complete' && location.protocol === 'file:'")
+        self.wait("!window.left && document.readyState === 'complete' && location.protocol === 'file:'")
 
     def set_clock(self, moment: str) -> None:
         """From now on the page's clock runs from that moment (local time, such as 2026-06-30T09:00), also when it is

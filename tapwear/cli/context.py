@@ -128,6 +128,9 @@ def say_waiting(store: Store, tags: Collection[str] | None = None) -> str:
     if damage:
         say(f"{store.path} is damaged ({damage[0]}): what follows may be wrong. All that is wrong: tapwear check")
     if words:
+        from tapwear.cli.stops import stops_named, tell_notice
+
+        tell_notice(stops_named(store, [words])[0])
         say(words)
     return words
 

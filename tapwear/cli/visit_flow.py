@@ -24,7 +24,7 @@ from tapwear.store.find import find_unit
 from tapwear.store.recording import Stamp
 from tapwear.store.stops import Severe, open_stop, open_stops
 from tapwear.store.visit_ground import Ground, visit_ground
-from tapwear.store.visiting import VisitOutcome, record_visit
+from tapwear.store.visiting import VisitOutcome, record_visit, visits_by_id
 from tapwear.visits.observations import POSITIONS, noted
 from tapwear.visits.visit import with_id_of_content
 from tapwear.words import CAUTIONS, stop_notice
@@ -77,7 +77,8 @@ def make_visit(
         raise
     visit = draft.visit() if keeps else with_id_of_content(draft.visit())
     with store.rows(writing=True) as connection:
-        outcome = record_visit(connection, visit, how.stamp)
+        saved = [] if keeps else visits_by_id(connection, visit.id)  # the same command given again
+        outcome = record_visit(connection, saved[-1] if saved else visit, how.stamp)
         seen = _seen(draft)
         for _, on, words in severe_signs(seen):
             open_stop(connection, key, Severe(key.tag, on, "visit", words), how.stamp)

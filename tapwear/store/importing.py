@@ -157,7 +157,7 @@ def store_intake(
             sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress, sure)
             take_visits(connection, intake.visits, stamp, today, tally.take)
             if judge is not None:
-                tally.findings += question_readings(connection, number, judge, intake.rows, intake.visits)
+                tally.findings += question_readings(connection, stamp, judge, intake.rows, intake.visits)
             if dry_run:
                 raise _Undone(None)
             before = _same_before(connection, number, key, by)

@@ -15,9 +15,11 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.findings import Finding
+from tapwear.store.entries import columns_of
 from tapwear.store.find import UnitKey
 from tapwear.store.history import CounterPast, PastReading, counter_past
 from tapwear.store.lean import is_current, lean
+from tapwear.store.recording import Stamp, record
 from tapwear.visits.types import FiledVisit, Row
 from tapwear.visits.values import minute_of, printable
 from tapwear.words import as_typed
@@ -30,11 +32,11 @@ MOST_COUNTERS = 2_000  # counters of one import up to which they are judged: our
 
 
 def question_readings(
-    connection: Connection, import_id: int, judge: Judge, rows: Sequence[Row], visits: Sequence[FiledVisit]
+    connection: Connection, stamp: Stamp, judge: Judge, rows: Sequence[Row], visits: Sequence[FiledVisit]
 ) -> list[Finding]:
-    """Writes the doubt beside each odd number of this import, and says so in findings.
+    """Puts the doubt beside each odd number of an import, in a row that supersedes it, and says so in findings.
 
-    rows, visits : of the import, to say where a number stands
+    stamp : the import's; rows, visits : of the import, to say where a number stands
     """
     reading = lean(
         *("reading", "id", "counter_id", "read_on", "read_time", "value", "doubt", "import_id"),
@@ -48,7 +50,7 @@ def question_readings(
             counter.c.source,
         )
         .join_from(reading, counter, reading.c.counter_id == counter.c.id)
-        .where(reading.c.import_id == import_id, is_current(reading), counter.c.source != "sample")
+        .where(reading.c.import_id == stamp.import_id, is_current(reading), counter.c.source != "sample")
         .order_by(reading.c.read_on, reading.c.read_time, reading.c.value, reading.c.id)
     ).all()
     of_counter: dict[int, list[Any]] = {}
@@ -71,7 +73,8 @@ def question_readings(
             words = judge(replace(past, readings=others), on, value, minute_of(time))
             if not words:
                 continue
-            connection.execute(sa.update(reading).where(reading.c.id == number).values(doubt=words))
+            said = columns_of(connection, "reading", number) | {"doubt": words}
+            record(connection, "reading", stamp, number, **said)
             found.append(_finding(where, unit, on, value, words))
     return found
 

@@ -122,8 +122,9 @@ def new_visit_id() -> str:
 
 
 def with_id_of_content(visit: Visit) -> Visit:
-    """The visit under an identity that follows from all it says: the same, given again, is the same visit."""
-    blank = replace(visit, id="")
+    """The visit under an identity that follows from all it says: the same, given again, is the same visit, also where
+    its numbers are judged otherwise by then."""
+    blank = replace(visit, id="", counters=tuple(replace(seen, doubt="") for seen in visit.counters))
     return replace(visit, id=hashlib.sha256(content_text(blank).encode()).hexdigest()[:32])
 
 

@@ -10,7 +10,8 @@ import pytest
 from cli.visit_store import ENV
 from typer.testing import CliRunner
 
-from tapwear.cli import app, counter_check
+from tapwear.cli import counter_check
+from tapwear.cli.app import app
 
 
 @pytest.fixture(scope="module")

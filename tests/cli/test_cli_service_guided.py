@@ -11,7 +11,8 @@ import pytest
 from cli.visit_store import ENV, make_store
 from typer.testing import CliRunner
 
-from tapwear.cli import app, visit_asking
+from tapwear.cli import visit_asking
+from tapwear.cli.app import app
 from tapwear.cli.visit_draft import ServiceDraft, draft_path, load_draft
 from tapwear.store.engine import open_store
 
@@ -171,9 +172,12 @@ def test_work_of_the_same_kind_within_two_weeks_is_asked_about(db: Path) -> None
         assert "same work" not in asked
 
 
-def test_without_questions_a_second_overhaul_is_recorded_as_it_is_given(db: Path) -> None:
+def test_without_questions_a_second_overhaul_is_recorded_only_where_somebody_is_sure(db: Path) -> None:
     service(db, "T1", "--work", "overhaul", "--on", "2026-10-29")
-    service(db, "T1", "--work", "overhaul", "--on", "2026-11-01", "--as-found", "11110", "--as-left", "19000")
+    again = ("T1", "--work", "overhaul", "--on", "2026-11-01", "--as-found", "11110", "--as-left", "19000")
+    assert "T1 was overhauled on 2026-10-29, too" in service(db, *again, code=3)
+    assert len(stored(db)) == 1
+    service(db, *again, "--sure", "gasket leaked")
     assert len(stored(db)) == 2
     assert not draft_of(db).exists()
 

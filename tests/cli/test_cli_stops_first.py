@@ -104,6 +104,7 @@ COMMANDS: dict[str, tuple[Words, ...] | str] = {
     "demo": (("fleet.db",),),
     "confirm": ((), ("--json",), ("--all", *WHY)),
     "init": "makes an empty store",
+    "server roles": "grants on the tables, names no unit",
     "upgrade": "brings the schema on, and says how many rows there are, of no unit by name",
     "backup": "copies the file, and says how many rows there are, of no unit by name",
     "restore": "puts a file in place, and says how many rows there are, of no unit by name",

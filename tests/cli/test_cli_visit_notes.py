@@ -9,7 +9,7 @@ import pytest
 from cli.visit_store import ENV, make_store
 from typer.testing import CliRunner
 
-from tapwear.cli import app
+from tapwear.cli.app import app
 from tapwear.store.engine import open_store
 from tapwear.store.find import find_unit
 from tapwear.store.observations import list_observations

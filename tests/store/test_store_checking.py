@@ -92,8 +92,8 @@ SPOILT = {
         "UPDATE tap_changer SET commissioned_on = 'unknown'",
         ("value", "tap_changer 1, commissioned_on", "'unknown' is no day"),
     ),
-    "a reading of tomorrow": (
-        "UPDATE reading SET read_on = '2026-11-02' WHERE id = 1",
+    "a reading of the day after tomorrow": (
+        "UPDATE reading SET read_on = '2026-11-03' WHERE id = 1",
         ("value", "reading 1, read_on", "lies in the future"),
     ),
     "a row recorded next year": (
