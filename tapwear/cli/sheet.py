@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from tapwear.cli.context import ON_THE_VISIT, as_of_or_today, open_the_store, say
-from tapwear.cli.counter_check import expected
+from tapwear.cli.counter_check import limits_for
 from tapwear.cli.entering import system_of
 from tapwear.cli.next import samples_wanted
 from tapwear.cli.scheduling import must_be_known
@@ -53,7 +53,6 @@ MAIN = (
     "seepage",
 )
 SHOWN_LAST = ("position", "position_low", "position_high", "oil_level", "oil_temp_c", "pressure_kpa", "breather")
-READINGS = 12  # of a counter, newest: so many the sheet carries; our choice
 LEVELS = 6  # normal levels that the sheet carries; our choice
 # A low level of oil as hot as this, or a high one of oil as cold as this, is asked about [°C]: our choice.
 HOT_OIL_C, COLD_OIL_C = 60.0, 0.0
@@ -254,7 +253,8 @@ def _place(bank: object, phase: object) -> str:
 
 
 def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
-    """A counter with its newest readings, and what the check of an entry expects on the first and the last day."""
+    """A counter with what its entries are judged by, and what is expected on the first and the last day."""
+    from tapwear.counts.judge import judge
     from tapwear.report.sheet_data import CounterBox, Expect
 
     exchanged = [(on, new) for on, _, new in past.replacements if on <= day]
@@ -262,19 +262,20 @@ def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
     begun = [(since, exchanged[-1][1])] if exchanged else []
     read = [(one.on, one.value) for one in past.readings if since < one.on <= day]
     mine = [(on, value) for on, value in [*begun, *read] if value is not None and value < 10**past.digits]
+    limits = limits_for(past, day)
     known, doubtful = [], False
     if mine:
         last_on, last = mine[-1]
         first = max(day, last_on + timedelta(days=1))
         for on in (first, expires) if first < expires else (first,):
-            found = expected(past, on, last)
+            found = judge(limits, on.toordinal(), last)
             if found.low is not None and found.high is not None:
                 known.append(Expect(on, found.low, found.high))
                 doubtful = found.last_doubtful
     name = [f"drive {past.drive}"] if past.several_drives else []
     name += [SOURCE_WORDS[past.source]] if past.source in SOURCE_WORDS else []
-    newest = tuple(mine[-READINGS:])
-    return CounterBox(past.drive, past.source, past.digits, ", ".join(name), newest, tuple(known), doubtful)
+    newest = mine[-1] if mine else None
+    return CounterBox(past.drive, past.source, limits, ", ".join(name), newest, tuple(known), doubtful)
 
 
 def _usual(system: str) -> tuple[tuple[float, float], float, float, float, float]:

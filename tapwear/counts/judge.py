@@ -363,7 +363,9 @@ def _may_roll(limits: Limits, found: _Weighed, value: int) -> bool:
 def _range(limits: Limits, found: _Weighed) -> tuple[int | None, int | None]:
     """Numbers between which the counter is expected to stand, as on its digits."""
     place, modulus = found.place, 10.0**limits.digits
-    low, high = -inf, inf
+    if found.before is None and found.after is None:
+        return None, None
+    low = high = 0.0
     if found.before is not None and found.after is not None:
         before, after = leg(limits, found.before.at, place.at), leg(limits, place.at, found.after.at)
         usual = before.middle + after.middle

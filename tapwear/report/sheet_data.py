@@ -1,24 +1,23 @@
 """What a round sheet holds: stations, units and their counters, with what to expect; plain values, ready for a page.
 
-The page checks numbers with the readings and limits given here, for the day that is typed, and with nothing else. A
-unit with a severe finding has no counters here: its sheet says whom to call.
+The page judges numbers by the limits given here, for the day that is typed, and with nothing else. A unit with a severe
+finding has no counters here: its sheet says whom to call.
 """
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
+
+from tapwear.counts.limits import Beside, Limits
 
 
 @dataclass(frozen=True)
 class Expect:
-    """Between which numbers a counter is expected to stand on a day [as on its digits; low > high across zero].
-
-    Between the days given, and from the last reading to the first of them, limits run straight.
-    """
+    """Between which numbers a counter is expected to stand on a day [as on its digits; low > high across zero]."""
 
     on: date
     low: int
@@ -29,18 +28,22 @@ class Expect:
 class CounterBox:
     """One counter to read. `name` tells it from others of the unit, "" where there is one.
 
-    readings : the newest of them as (day, number), in order. expected : on the first and the last day of the sheet,
-        both after the last reading; empty where nothing is known. last_doubtful : the last reading looks wrong, so
-        that `expected` does not start from it
+    limits : what its numbers are judged by. last : the newest reading as (day, number). expected : for the paper, on
+        the first and the last day of the sheet, both after the last reading; empty where nothing is known.
+        last_doubtful : the last reading looks wrong, so that `expected` does not start from it
     """
 
     drive: str
     source: str
-    digits: int
+    limits: Limits
     name: str = ""
-    readings: tuple[tuple[date, int], ...] = ()
+    last: tuple[date, int] | None = None
     expected: tuple[Expect, ...] = ()
     last_doubtful: bool = False
+
+    @property
+    def digits(self) -> int:
+        return self.limits.digits
 
     def written(self, value: int) -> str:
         """A number as the counter shows it, with its leading zeros."""
@@ -54,9 +57,9 @@ class CounterBox:
     @property
     def last_words(self) -> str:
         """`last 048213 on 2026-06-03`, with its doubt; "never read" where there is no reading."""
-        if not self.readings:
+        if self.last is None:
             return "never read"
-        on, value = self.readings[-1]
+        on, value = self.last
         return f"last {self.written(value)} on {on}" + (", which looks wrong" if self.last_doubtful else "")
 
 
@@ -176,7 +179,11 @@ class RoundSheet:
 
 
 def page_data(sheet: RoundSheet) -> dict[str, Any]:
-    """What the page's script needs to know, as JSON has it. Severe units are named and nothing else."""
+    """What the page's script needs to know, as JSON has it. Severe units are named and nothing else.
+
+    neighbours : all other counters that any limits name, each once; the limits of a counter say which by number
+    """
+    neighbours: dict[Beside, int] = {}
     return {
         "key": sheet.key,
         "issued": sheet.issued.isoformat(),
@@ -202,15 +209,17 @@ def page_data(sheet: RoundSheet) -> dict[str, Any]:
                 "last": [[label, words, on.isoformat()] for label, words, on in unit.last],
                 "normal": [[degrees, on.isoformat()] for degrees, on in unit.normal_levels],
                 "open": [{**asdict(one), "first_on": one.first_on.isoformat()} for one in unit.open],
-                "counters": [_counter(counter) for counter in unit.counters],
+                "counters": [_counter(counter, neighbours) for counter in unit.counters],
             }
             for station in sheet.stations
             for unit in station.units
         ],
+        "neighbours": [asdict(one) for one in neighbours],  # after the units, which name them
     }
 
 
-def _counter(counter: CounterBox) -> dict[str, Any]:
+def _counter(counter: CounterBox, neighbours: dict[Beside, int]) -> dict[str, Any]:
+    which = [neighbours.setdefault(one, len(neighbours)) for one in counter.limits.neighbours]
     return {
         "key": counter.key,
         "drive": counter.drive,
@@ -218,9 +227,7 @@ def _counter(counter: CounterBox) -> dict[str, Any]:
         "digits": counter.digits,
         "name": counter.name,
         "last": counter.last_words,
-        "readings": [[on.isoformat(), value] for on, value in counter.readings],
-        "doubtful": counter.last_doubtful,
-        "expected": [[one.on.isoformat(), one.low, one.high] for one in counter.expected],
+        "limits": {**replace(counter.limits, neighbours=()).as_plain(), "neighbours": which},
     }
 
 

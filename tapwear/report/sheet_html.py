@@ -20,7 +20,7 @@ def sheet_html(sheet: RoundSheet, paper: Paper = Paper.A4) -> str:
     page_maker = house("The round sheet")
     from markupsafe import Markup
 
-    style, script = (_own(name) for name in ("sheet.css", "sheet.js"))
+    style, script = _own("sheet.css"), _own("judge.js") + _own("sheet.js")
     style = f"@page {{ size: {paper.value} landscape; margin: 9mm 9mm 11mm; }}\n{style}"
     page = page_maker.get_template("sheet.html").render(
         sheet=sheet,

@@ -31,17 +31,23 @@ def sheet(desk: Path, tmp_path: Path, *words: str) -> tuple[str, dict[str, Any]]
 
 
 def test_a_station_sheet_has_all_its_units_and_the_numbers_that_log_would_expect(desk: Path, tmp_path: Path) -> None:
-    _, data = sheet(desk, tmp_path, "--station", "ah", "--days", "14")
+    text, data = sheet(desk, tmp_path, "--station", "ah", "--days", "14")
     assert [unit["unit"] for unit in data["units"]] == ["AH-T1", "AH-T2"]
-    (counter,) = data["units"][0]["counters"]
+    paper = text.split("<b>AH-T1</b>")[1].split("<b>AH-T2</b>")[0]
+    ranges = re.findall(r"expected (\d+) to (\d+) on ([0-9-]+)", paper)
     until = date.fromisoformat(TODAY) + timedelta(days=14)
-    assert [one[0] for one in counter["expected"]] == [TODAY, str(until)]
-    _, low, high = counter["expected"][0]
+    assert [day for _, _, day in ranges] == [TODAY, str(until)]
+    low, high, _ = ranges[0]
     told = run(desk, "log", "AH-T1", "999999", "--on", TODAY).output
-    assert f"Expected on {TODAY}: {low:06} to {high:06}" in told
+    assert f"Expected on {TODAY}: {low} to {high}" in told
     # Twenty a day, from 1,000 on 2020-01-06; the last reading was ten days ago or so.
     right = 1000 + 20 * (date.fromisoformat(TODAY) - date(2020, 1, 6)).days
-    assert low <= right <= high
+    assert int(low) <= right <= int(high)
+    # The page has the readings themselves, and counts days as the judge does.
+    (counter,) = data["units"][0]["counters"]
+    assert 20 * (date.fromisoformat(TODAY).toordinal() - counter["limits"]["known"][-1]["day"]) == (
+        right - counter["limits"]["known"][-1]["value"]
+    )
 
 
 def test_due_visits_bring_only_units_to_be_read_and_say_why(desk: Path, tmp_path: Path) -> None:
@@ -100,13 +106,13 @@ def test_a_sheet_issued_on_a_day_with_a_reading_starts_from_that_reading(tmp_pat
     desk = make_desk(tmp_path)
     right = 1000 + 20 * (date.fromisoformat(TODAY) - date(2020, 1, 6)).days
     assert run(desk, "log", "AH-T1", str(right), "--on", TODAY).exit_code == 0
-    _, data = sheet(desk, tmp_path, "--station", "AH")
+    text, data = sheet(desk, tmp_path, "--station", "AH")
     (counter,) = data["units"][0]["counters"]
-    assert counter["readings"][-1] == [TODAY, right]
+    known = counter["limits"]["known"][-1]
+    assert (known["day"], known["value"]) == (date.fromisoformat(TODAY).toordinal(), right)
     assert counter["last"] == f"last {right:06} on {TODAY}"
-    day, low, high = counter["expected"][0]
-    assert day == "2026-07-01"
-    assert right <= low <= right + 20 <= high
+    low, high = re.findall(r"expected (\d+) to (\d+) on 2026-07-01", text)[0]
+    assert right <= int(low) <= right + 20 <= int(high)
 
 
 def test_what_is_open_and_what_was_noted_last_is_on_the_sheet(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from html.parser import HTMLParser
 import pytest
 from markupsafe import escape
 
+from tapwear.counts.limits import Limits
 from tapwear.report.sheet_data import (
     CounterBox,
     Expect,
@@ -28,7 +29,7 @@ from tapwear.report.templating import TEMPLATES
 from tapwear.words import NEAR_LIVE_PLANT, NEGATIVE_PRESSURE, stop_notice
 
 COUNTER = CounterBox(
-    "1", "mechanical", 6, "", ((date(2026, 6, 3), 48213),),
+    "1", "mechanical", Limits(6), "", (date(2026, 6, 3), 48213),
     (Expect(date(2026, 6, 30), 48400, 48600), Expect(date(2026, 7, 30), 48600, 49000)),
 )  # fmt: skip
 UNIT = UnitBox("AH-T1", "S-1", "bank T1", stop=False, counters=(COUNTER,), positions=("1", "2"), why=("Due.",))

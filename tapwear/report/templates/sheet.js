@@ -1,7 +1,6 @@
-"use strict";
 // Fills in a round sheet without a network: one unit a screen, entries kept in the browser, an odd number asked about
 // once, the visits handed over as a file. An entry belongs to the day on which it was typed; what was saved, or typed on
-// another day, is changed only after a tap that says so. Numbers are checked with the readings and limits in the sheet.
+// another day, is changed only after a tap that says so. Numbers are judged (judge.js) by the limits in the sheet.
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
   const place = "tapwear-sheet-" + data.key;
@@ -10,7 +9,7 @@
   const FORMULA = /^[=+\-@]/; // a spreadsheet would run it: not taken by the import either
   const FREE = { unit: "", serial: "", station: "", place: "", transformer: "", stop: false, outage: false, vacuum: false,
     positions: [], why: [], last: [], normal: [], open: [],
-    counters: [{ key: "counter:/mechanical", drive: "", source: "mechanical", digits: 9, name: "", last: "", readings: [], doubtful: false, expected: [] }] };
+    counters: [{ key: "counter:/mechanical", drive: "", source: "mechanical", digits: 9, name: "", last: "", limits: { known: [], neighbours: [] } }] };
 
   const STILL_TYPING = 15 * 60000; // whoever types over midnight finishes the entry [ms]; our choice
 
@@ -28,7 +27,7 @@
     return `${two(now.getHours())}:${two(now.getMinutes())}`;
   }
 
-  const dayNumber = (text) => Date.parse(text + "T00:00:00Z") / 86400000;
+  const ordinal = (text) => Date.parse(text + "T00:00:00Z") / 86400000 + 719163; // as the limits count days
 
   // --- what was entered, each entry kept by itself where the browser allows it ----------------------------------------
 
@@ -135,113 +134,54 @@
 
   // --- checks of a counter --------------------------------------------------------------------------------------------
 
-  const over = (number, modulus) => ((number % modulus) + modulus) % modulus;
-  const written = (number, digits) => String(over(number, 10 ** digits)).padStart(digits, "0");
+  const written = (number, digits) => String(number).padStart(digits, "0");
+  const minuteOf = (entry) => {
+    const [hours, minutes] = said(entry, "at").split(":").map(Number);
+    return Number.isInteger(minutes) ? 60 * hours + minutes : null;
+  };
+  const whole = (text) => (/^[0-9]+$/.test(text) ? Number(text) : null);
+  const digitsIn = (entry, counter) => said(entry, counter.key).replace(/\s/g, "");
+  const heard = new Map(); // what was asked of the judge -> its answer
 
-  /** The readings of a counter: those of the sheet, and what other entries here say of it, by day. */
+  /** What other entries here say of a counter, in order of time: [day, number, minute]. */
   function readings(unit, counter, but) {
     const here = [];
     for (const entry of all.values()) {
-      if (entry === but || !unit.unit || entry.unit !== unit.unit || !/^[0-9\s]+$/.test(said(entry, counter.key))) continue;
-      if (said(entry, "plate") === "other") continue;
-      here.push([dayOf(entry), Number(said(entry, counter.key).replace(/\s/g, ""))]);
+      if (entry === but || !unit.unit || entry.unit !== unit.unit || said(entry, "plate") === "other") continue;
+      const [day, number] = [ordinal(dayOf(entry)), whole(digitsIn(entry, counter))];
+      if (number === null || number >= 10 ** counter.digits || Number.isNaN(day)) continue;
+      if (!counter.limits.known.some((one) => one.day === day && one.value === number)) here.push([day, number, minuteOf(entry)]);
     }
-    return [...counter.readings, ...here].sort((a, b) => (a[0] < b[0] ? -1 : a[0] > b[0] ? 1 : 0));
+    return here.sort((a, b) => a[0] - b[0] || (a[2] ?? 720) - (b[2] ?? 720) || a[1] - b[1]);
   }
 
-  /** Between which numbers a counter is expected on a day: [low, high], high beyond the last digit across zero; or null. */
-  function expected(counter, day) {
-    const modulus = 10 ** counter.digits;
-    if (!day || !counter.expected.length) return null;
-    const last = counter.readings.at(-1);
-    const base = counter.doubtful ? counter.expected[0][1] : last[1];
-    let knots = counter.expected.map(([on, low, high]) => {
-      let from = over(low - base, modulus);
-      if (from > modulus / 2) from -= modulus;
-      return [dayNumber(on), from, from + over(high - low, modulus)];
-    });
-    if (!counter.doubtful) knots = [[dayNumber(last[0]), 0, 0], ...knots];
-    const at = dayNumber(day);
-    if (at < knots[0][0] || knots.length < 2) return null;
-    let i = 1;
-    while (i < knots.length - 1 && at > knots[i][0]) i++;
-    const [a, b] = [knots[i - 1], knots[i]];
-    const share = (at - a[0]) / Math.max(b[0] - a[0], 1);
-    const low = Math.floor(base + a[1] + share * (b[1] - a[1]));
-    const high = Math.ceil(base + a[2] + share * (b[2] - a[2]));
-    return [over(low, modulus), over(low, modulus) + Math.max(high - low, 0)];
-  }
-
-  const fits = (range, number, digits) => over(number - range[0], 10 ** digits) <= range[1] - range[0];
-
-  /** What may have happened to a number that does not fit, in words. */
-  function slip(unit, counter, number, range, day) {
-    for (const neighbour of data.units) {
-      if (neighbour.station !== unit.station) continue;
-      for (const theirs of neighbour.counters) {
-        const reach = neighbour === unit && theirs === counter ? null : expected(theirs, day);
-        if (reach && number < 10 ** theirs.digits && fits(reach, number, theirs.digits)) {
-          const name = neighbour === unit ? theirs.name : neighbour.unit + (theirs.name ? ", " + theirs.name : "");
-          return `it looks like the counter of ${name}`;
-        }
-      }
+  /** What the limits of the sheet and of other entries here say: of a number, or, without one, what is expected. */
+  function judged(unit, counter, entry, number) {
+    const day = ordinal(dayOf(entry));
+    if (Number.isNaN(day)) return null;
+    const here = readings(unit, counter, entry);
+    const minute = entry ? minuteOf(entry) : null;
+    const key = JSON.stringify([unit.unit, counter.key, day, number, minute, here]);
+    if (!heard.has(key)) {
+      const given = { ...counter.limits, neighbours: counter.limits.neighbours.map((one) => data.neighbours[one]) };
+      const limits = here.reduce((known, one) => counterJudge.withReading(known, ...one), given);
+      heard.set(key, number === undefined ? counterJudge.expectedRange(limits, day, minute) : counterJudge.judge(limits, day, number, minute));
     }
-    const shown = written(number, counter.digits);
-    for (let i = 0; i + 1 < shown.length; i++) {
-      const swapped = shown.slice(0, i) + shown[i + 1] + shown[i] + shown.slice(i + 2);
-      if (swapped !== shown && fits(range, Number(swapped), counter.digits)) return `two digits exchanged, ${swapped}?`;
-    }
-    for (let i = 0; i < shown.length; i++) {
-      for (let digit = 0; digit < 10; digit++) {
-        const other = shown.slice(0, i) + digit + shown.slice(i + 1);
-        if (other !== shown && fits(range, Number(other), counter.digits)) return `one digit wrong, ${other}?`;
-      }
-    }
-    const plain = String(number);
-    for (let i = 0; i <= plain.length; i++) {
-      for (let digit = 0; digit < 10; digit++) {
-        const longer = Number(plain.slice(0, i) + digit + plain.slice(i));
-        if (longer < 10 ** counter.digits && fits(range, longer, counter.digits)) return "a digit left out?";
-      }
-    }
-    return "";
+    return heard.get(key);
   }
 
   /** {number, fault, doubt} of one counter as typed; number null where nothing usable stands there. */
   function judge(unit, entry, counter) {
-    const text = said(entry, counter.key).replace(/\s/g, "");
+    const text = digitsIn(entry, counter);
     if (!text) return { number: null, fault: "", doubt: "" };
-    if (!/^[0-9]+$/.test(text)) return { number: null, fault: "Write the digits of the counter, nothing else.", doubt: "" };
-    const number = Number(text);
+    const number = whole(text);
+    if (number === null) return { number: null, fault: "Write the digits of the counter, nothing else.", doubt: "" };
     if (number >= 10 ** counter.digits) {
       return { number: null, fault: `The counter has ${counter.digits} digits; this number has ${String(number).length}.`, doubt: "" };
     }
     if (unit.free || serialOf(unit, entry).another) return { number, fault: "", doubt: "" };
-    return { number, fault: "", doubt: doubtOf(unit, entry, counter, number) };
-  }
-
-  /** Why a number is questioned: first what is so, then what the slip may be. */
-  function doubtOf(unit, entry, counter, number) {
-    const day = dayOf(entry);
-    const known = readings(unit, counter, entry);
-    const wrong = counter.doubtful ? counter.readings.at(-1) : null;
-    const trusted = known.filter((one) => one !== wrong);
-    const before = trusted.filter(([on]) => on <= day).at(-1);
-    const after = trusted.find(([on]) => on > day);
-    const range = expected(counter, day);
-    const between = range ? `${written(range[0], counter.digits)} to ${written(range[1], counter.digits)} was expected` : "";
-    const wraps = (range && range[1] >= 10 ** counter.digits && fits(range, number, counter.digits)) || (before && after && before[1] > after[1]);
-    const said = [];
-    if (before && number < before[1] && !wraps) {
-      said.push(`below the last reading, ${written(before[1], counter.digits)} of ${before[0]}`);
-    } else if (after && number > after[1] && !wraps) {
-      said.push(`above the next reading, ${written(after[1], counter.digits)} of ${after[0]}`);
-    } else if (!range || fits(range, number, counter.digits)) return "";
-    else said.push(number > range[1] ? "more than expected" : "less than expected");
-    if (between) said.push(between);
-    const guess = range ? slip(unit, counter, number, range, day) : "";
-    if (guess) said.push(guess);
-    return said.join("; ");
+    const check = judged(unit, counter, entry, number);
+    return { number, fault: "", doubt: check?.questioned ? check.reason : "" };
   }
 
   // --- checks of the rest ---------------------------------------------------------------------------------------------
@@ -570,7 +510,7 @@
   function counterBox(unit, counter) {
     const id = idOf(counter.key);
     const whole = box("div", { className: "field" });
-    const range = expected(counter, dayOf(entryOf(open)));
+    const range = judged(unit, counter, entryOf(open));
     const hint = box("span", { className: "hint", id: id + "-hint", });
     const label = box("label", { htmlFor: id }, `Counter${counter.name ? ", " + counter.name : ""}`, hint);
     hint.textContent = counter.last ? `${counter.last[0].toUpperCase()}${counter.last.slice(1)}.` : "No earlier reading.";
