@@ -6,8 +6,7 @@ import json
 import random
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date, timedelta
-from pathlib import Path
+from datetime import date
 from typing import Any
 
 import pytest
