@@ -818,7 +818,8 @@ def test_two_hundred_units_open_in_two_seconds(tmp_path: Path, browser: Browser)
 class Walk:
     """A person with a phone, who does anything in any order; and what should be in the store because of it."""
 
-    def __init__(self, browser: Browser, sheet: Path, drawn: random.Random, tags: list[str]) -> None:
+    def __init__(self, browser: Browser, sheet: Path, drawn: random.Random, tags: list[str], person: str) -> None:
+        self.person = person
         self.browser, self.sheet, self.drawn, self.tags = browser, sheet, drawn, tags
         self.now = datetime(2026, 6, 30, 8)  # noqa: DTZ001 - the local time of a phone
         self.typed: dict[tuple[str, str, int], str] = {}  # unit, day, which visit -> number
@@ -835,7 +836,7 @@ class Walk:
         self.browser.set_clock(self.now.isoformat(timespec="minutes"))
         self.browser.open(self.sheet)
         if not self.browser.js("document.getElementById('by').value"):
-            self.browser.write("#by", "Kim")
+            self.browser.write("#by", self.person)
         self.choose()
 
     def choose(self) -> None:
@@ -932,7 +933,7 @@ def walk_rounds(tmp_path: Path, browser: Browser, seeds: range) -> None:
         wanted: list[tuple[str, str, int, str]] = []
         files: list[Path] = []
         for person in ("Kim", "Lee"):
-            walk = Walk(browser, sheet, drawn, tags)
+            walk = Walk(browser, sheet, drawn, tags, person)
             another_phone(browser, sheet, walk.now.isoformat(timespec="minutes"))
             browser.write("#by", person)
             walk.go(drawn.randint(4, 14))
