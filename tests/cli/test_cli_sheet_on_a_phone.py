@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import shutil
 import time
 from collections.abc import Iterator
@@ -818,9 +819,8 @@ def test_two_hundred_units_open_in_two_seconds(tmp_path: Path, browser: Browser)
 class Walk:
     """A person with a phone, who does anything in any order; and what should be in the store because of it."""
 
-    def __init__(self, browser: Browser, sheet: Path, drawn: random.Random, tags: list[str], person: str) -> None:
-        self.person = person
-        self.browser, self.sheet, self.drawn, self.tags = browser, sheet, drawn, tags
+    def __init__(self, browser: Browser, sheet: Path, by: str, drawn: random.Random, tags: list[str]) -> None:
+        self.browser, self.sheet, self.by, self.drawn, self.tags = browser, sheet, by, drawn, tags
         self.now = datetime(2026, 6, 30, 8)  # noqa: DTZ001 - the local time of a phone
         self.typed: dict[tuple[str, str, int], str] = {}  # unit, day, which visit -> number
         self.open: dict[str, tuple[str, str, int]] = {}  # unit -> the visit that a touch would go on with
@@ -832,11 +832,24 @@ class Walk:
         days = (date.fromisoformat(self.day) - TODAY).days
         return 10_000 * int(tag.removeprefix("AH-T")) + 2_420 + 10 * days + self.visits % 4
 
+    def kept(self) -> set[str]:
+        """What the browser has of this phone's entries."""
+        listed = f"Object.keys(localStorage).filter(key => key.startsWith('tapwear-sheet-{self.sheet.stem}/e/'))"
+        return set(self.browser.js(listed))
+
     def open_page(self) -> None:
+        """Loads the page. On a busy machine the browser may hand a page that is loaded again a storage that is a
+        moment old, and the newest entries on the next loading: a person would not be so quick."""
+        before = self.kept() if self.browser.js("location.protocol") == "file:" else set()
         self.browser.set_clock(self.now.isoformat(timespec="minutes"))
+        end = time.monotonic() + PATIENCE
         self.browser.open(self.sheet)
+        while not before <= self.kept():
+            assert time.monotonic() < end, "entries are gone"
+            time.sleep(0.5)
+            self.browser.open(self.sheet)
         if not self.browser.js("document.getElementById('by').value"):
-            self.browser.write("#by", self.person)
+            self.browser.write("#by", self.by)
         self.choose()
 
     def choose(self) -> None:
@@ -913,12 +926,13 @@ class Walk:
         self.save_all()
 
 
-def another_phone(browser: Browser, sheet: Path, moment: str) -> None:
-    """Opens the sheet where nothing was ever typed. Emptied when the page before is gone: it might still write."""
-    browser.set_clock(moment)
-    empty = browser.call("Page.addScriptToEvaluateOnNewDocument", source="localStorage.clear()")["identifier"]
-    browser.open(sheet)
-    browser.call("Page.removeScriptToEvaluateOnNewDocument", identifier=empty)
+def another_phone(sheet: Path, path: Path) -> Path:
+    """A copy of a sheet that keeps its entries by themselves, as on a phone of its own."""
+    text = sheet.read_text(encoding="utf-8")
+    own, times = re.subn(r'"key":"[0-9a-f]{16}"', f'"key":"{path.stem}"', text)
+    assert times == 1
+    path.write_text(own, encoding="utf-8")
+    return path
 
 
 def walk_rounds(tmp_path: Path, browser: Browser, seeds: range) -> None:
@@ -933,9 +947,7 @@ def walk_rounds(tmp_path: Path, browser: Browser, seeds: range) -> None:
         wanted: list[tuple[str, str, int, str]] = []
         files: list[Path] = []
         for person in ("Kim", "Lee"):
-            walk = Walk(browser, sheet, drawn, tags, person)
-            another_phone(browser, sheet, walk.now.isoformat(timespec="minutes"))
-            browser.write("#by", person)
+            walk = Walk(browser, another_phone(sheet, tmp_path / f"{seed}-{person}.html"), person, drawn, tags)
             walk.go(drawn.randint(4, 14))
             wanted += [(tag, day, int(value), person) for (tag, day, _), value in walk.typed.items()]
             files += walk.files

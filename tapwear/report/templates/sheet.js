@@ -1054,6 +1054,7 @@
     const entry = JSON.parse(event.newValue);
     if (open !== null && entryOf(open)?.id === entry.id) return;
     all.set(entry.id, entry);
+    if (!inRound(head.round).length) [head.round, head.begun] = [entry.round, entry.typed];
     showAll();
   });
   for (const name of ["focus", "pageshow"]) window.addEventListener(name, lookAtTheClock);
