@@ -4,7 +4,9 @@ import io
 import os
 import sys
 
-from tapwear.cli.stopping import Stopped, nowhere, open_streams, stop_on_signals
+from tapwear.cli.stopping import RECEIVED, Stopped, nowhere, open_streams, stop_on_signals
+
+CTRL_C = 130  # 128 and the number of SIGINT (POSIX)
 
 
 def main() -> None:
@@ -17,6 +19,10 @@ def main() -> None:
         from tapwear.cli.app import app
 
         app(prog_name="tapwear")
+    except SystemExit as ended:
+        if ended.code == CTRL_C and RECEIVED:
+            raise SystemExit(128 + RECEIVED[0]) from None
+        raise
     except Stopped as stopped:  # before the first command was read, or after the last word was said
         nowhere(sys.stdout)
         os._exit(stopped.exit_code)

@@ -14,6 +14,9 @@ SIGNALS = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP"
 AGAIN_S = 0.05  # our choice: how soon a stop that Python lost on its way is tried again
 
 
+RECEIVED: list[int] = []  # the signal that asked for the end: typer tells every one that it catches itself as Ctrl-C
+
+
 class Stopped(KeyboardInterrupt):
     """A signal that ends the command; what is being made is cleared away on the way out."""
 
@@ -59,6 +62,7 @@ def stop_on_signals() -> None:
         nonlocal under_way
         if not under_way:
             under_way = True
+            RECEIVED[:] = [number]
             raise Stopped(number)
 
     def lost(unraisable: Any) -> None:
