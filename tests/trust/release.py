@@ -66,7 +66,7 @@ def tried(python: Path, archive: Path, folder: Path, name: str, pins: Sequence[s
     tapwear = python.parent / "tapwear"
     version = run(tapwear, "--version", cwd=folder).strip()
     listed = run(tapwear, "demo", cwd=folder)
-    if "OR-T1" not in listed or "The oil asks for the opening now." not in listed:
+    if "OR-T1" not in listed or "Oil results call for an internal inspection now." not in listed:
         sys.exit(f"{name}: the demo does not list what it should:\n{listed}")
     on_demo = (tapwear, "--db", "tapwear-demo.db")
     run(*on_demo, "plan", "build", "2027", "--as-of", "2026-06-30", "--seconds", "2", cwd=folder)
