@@ -62,8 +62,8 @@ def triggers(connection: Connection) -> dict[str, tuple[str, str]]:
             found[name] = (table, f'CREATE TRIGGER {name} BEFORE {what.upper()} ON "{table}" {refuse}')
         # INSERT OR REPLACE deletes what is in its way without asking the trigger of deletions
         # (sqlite.org/lang_conflict.html).
-        name, same = f"{table}{KEEPS}replace", " OR ".join(_same(table))
-        when = f'WHEN EXISTS (SELECT 1 FROM "{table}" WHERE {same})'  # noqa: S608 - our own names
+        name = f"{table}{KEEPS}replace"
+        when = "WHEN " + " OR ".join(_same(table))  # each by its own index, and none where nothing can be in the way
         found[name] = (table, f'CREATE TRIGGER {name} BEFORE INSERT ON "{table}" {when} {refuse}')
     return found
 
@@ -80,8 +80,13 @@ def _same(table: str) -> list[str]:
     unique += sorted(
         [column.name for column in one.columns] for one in held.constraints if isinstance(one, sa.UniqueConstraint)
     )
-    told = dict.fromkeys(" AND ".join(f'"{name}" = NEW."{name}"' for name in names) for names in unique)
-    return [f"({condition})" for condition in told]
+    conditions = {}
+    for names in unique:
+        same = " AND ".join(f'"{name}" = NEW."{name}"' for name in names)
+        there = f'EXISTS (SELECT 1 FROM "{table}" WHERE {same})'  # noqa: S608 - our own names
+        blank = [name for name in names if held.columns[name].nullable and not held.columns[name].primary_key]
+        conditions[same] = "".join(f'NEW."{name}" IS NOT NULL AND ' for name in blank) + there
+    return [f"({condition})" for condition in conditions.values()]
 
 
 def make_triggers(connection: Connection) -> list[str]:

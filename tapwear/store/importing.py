@@ -179,8 +179,8 @@ def store_intake(
 def _content_key(intake: Intake) -> str:
     """The same for the same rows, visits and findings, in the same order, from files of the same names."""
     told = hashlib.sha256()
-    for row in intake.rows:
-        told.update(f"{row.table}\n{row.file}\n{row.line}\n{row.values}\n".encode())
+    for row in intake.rows:  # as it stands in the file; a feed that reads it otherwise gives other findings or rows
+        told.update(f"{row.table}\n{row.file}\n{row.line}\n{row.raw or row.values}\n".encode())
     for other in (*intake.visits, *intake.findings):
         told.update(repr(other).encode())
     return told.hexdigest()
