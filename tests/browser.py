@@ -44,6 +44,8 @@ class Browser:
                 program, "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
                 "--disable-background-networking", "--disable-component-update", "--disable-sync",
                 "--disable-dev-shm-usage", "--remote-debugging-port=0", f"--user-data-dir={self._profile}",
+                # One process for all pages: of several each has its own copy of what was kept, and one may be old.
+                "--renderer-process-limit=1", "--disable-features=BackForwardCache",
                 "about:blank",
             ],
             stdout=subprocess.DEVNULL,

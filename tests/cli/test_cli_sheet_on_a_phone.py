@@ -838,16 +838,11 @@ class Walk:
         return set(self.browser.js(listed))
 
     def open_page(self) -> None:
-        """Loads the page. On a busy machine the browser may hand a page that is loaded again a storage that is a
-        moment old, and the newest entries on the next loading: a person would not be so quick."""
+        """Loads the page; what was kept is there again."""
         before = self.kept() if self.browser.js("location.protocol") == "file:" else set()
         self.browser.set_clock(self.now.isoformat(timespec="minutes"))
-        end = time.monotonic() + PATIENCE
         self.browser.open(self.sheet)
-        while not before <= self.kept():
-            assert time.monotonic() < end, "entries are gone"
-            time.sleep(0.5)
-            self.browser.open(self.sheet)
+        assert before <= self.kept()
         if not self.browser.js("document.getElementById('by').value"):
             self.browser.write("#by", self.by)
         self.choose()
