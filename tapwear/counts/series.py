@@ -41,7 +41,7 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
     order = in_order(code, day)
     code, day = code[order], day[order]
     first = np.searchsorted(code, np.arange(len(keys)))
-    group, station = _peers(keys, units)
+    group, station, bank = _peers(keys, units)
     served, inspected, epoch = day.astype(float), np.zeros(len(day)), np.zeros(len(day), dtype=np.int64)
     value = readings["value"].to_numpy(dtype=float)[order]
     replacements = _apply_events(keys, first, day, value, served, inspected, epoch, events, stays)
@@ -66,6 +66,7 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
         group=group,
         station=station,
         replacements=tuple(replacements),
+        bank=bank,
     )
 
 
@@ -100,13 +101,21 @@ def in_order(*keys: np.ndarray) -> np.ndarray:
     return np.lexsort(keys[::-1])
 
 
-def _peers(keys: pd.DataFrame, units: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Codes of the peer group and the station of each counter; a unit without a station has no neighbours."""
+def _peers(keys: pd.DataFrame, units: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Codes of the peer group, the station and the bank of each counter.
+
+    A unit without a station has no neighbours; the bank is one of its station, -1 for none.
+    """
     known = units.drop_duplicates("unit").set_index("unit")
     group = keys["unit"].map(known["peer_group"]).astype("object").fillna("")
     station = keys["unit"].map(known["station"]).astype("object").fillna("")
     alone = "\0" + keys["unit"].astype(str)
-    return pd.factorize(group)[0], pd.factorize(station.where(station != "", alone))[0]
+    place = pd.factorize(station.where(station != "", alone))[0]
+    if "bank" not in known:
+        return pd.factorize(group)[0], place, np.full(len(keys), -1)
+    bank = keys["unit"].map(known["bank"]).astype("object").fillna("")
+    named = pd.factorize(pd.Series(place).astype(str) + "\0" + bank.astype(str))[0]
+    return pd.factorize(group)[0], place, np.where(bank == "", -1, named)
 
 
 def _apply_events(
