@@ -12,12 +12,22 @@ from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_seas
 from tapwear.counts.settings import RateSettings
 
 
+CARRIED_YEARS = 8.0
+"""Growth is carried ahead ever less: over t years as over CARRIED_YEARS (1 - exp(-t / CARRIED_YEARS)) (our choice)."""
+
+
+def carried_years(days: Floats) -> Floats:
+    """Years over which growth is carried to a day so many days ahead."""
+    out: Floats = -CARRIED_YEARS * np.expm1(-np.maximum(days, 0.0) / (YEAR * CARRIED_YEARS))
+    return out
+
+
 def log_variance(
     cov: Floats, ahead: Floats, start: Floats, stop: Floats, days: Floats, middle: Floats, s: RateSettings
 ) -> Floats:
     """Variance of the logarithm of the operations made over (start, stop].
 
-    cov    : (n, 6) covariance of the place's state at the end of its last interval; (n, 1, 6) with several days each
+    cov    : (n, 10) covariance of the place's state at the end of its last interval; (n, 1, 10) with several days each
     ahead  : days from that end to start; days: days in service within (start, stop]
     middle : operations expected
     Only a small change of regime is allowed for: large ones are rare and belong to the tails.
@@ -25,6 +35,8 @@ def log_variance(
     c, si = first_harmonic(start, stop)
     level = cov[..., 0] + c * (c * cov[..., 3] + 2.0 * (cov[..., 1] + si * cov[..., 4]))
     level = level + si * (si * cov[..., 5] + 2.0 * cov[..., 2])
+    years = carried_years(ahead + 0.5 * (stop - start))
+    level = level + years * (2.0 * (cov[..., 6] + c * cov[..., 7] + si * cov[..., 8]) + years * cov[..., 9])
     jumps = s.jump_yearly * min(s.jump_size, 0.5) ** 2
     walk = (s.drift + jumps) * (ahead + (stop - start) / 3.0) / YEAR
     out: Floats = level + walk + s.weather / np.maximum(days, 1.0) + s.dispersion / (middle + 1.0)
@@ -93,7 +105,8 @@ def past_errors(data: Intervals, path: Levels, horizons: Floats, s: RateSettings
     start, stop = data.to_day[i], data.to_day[j]
     days = served[j + 1] - served[i + 1]
     mean = path.mean[i]
-    middle = np.exp(mean[:, 0] + log_mean_season(mean[:, 1], mean[:, 2], harmonics(start, stop))) * days
+    grown = mean[:, 3] * carried_years(0.5 * (stop - start))
+    middle = np.exp(mean[:, 0] + grown + log_mean_season(mean[:, 1], mean[:, 2], harmonics(start, stop))) * days
     variance = log_variance(path.cov[i], np.zeros(len(i)), start, stop, days, middle, s)
     error = np.log((made[j + 1] - made[i + 1] + 0.5) / (middle + 0.5))
     return PastErrors(

@@ -1,7 +1,7 @@
-"""One pass over all places together: log rate as a drifting level plus a season, learnt reading by reading.
+"""One pass over all places together: log rate as a level that drifts and grows, plus a season, learnt by each reading.
 
-The state of a place is its level at the end of the last interval and its two seasonal amplitudes. Each
-interval gives the logarithm of its mean rate. Three explanations are weighed at each step: the level
+The state of a place is its level at the end of the last interval, its two seasonal amplitudes and the slope of its
+level [1/year], which a prior around 0 shrinks (see model.md, state). Each interval gives the logarithm of its mean rate. Three explanations are weighed at each step: the level
 drifted as usual; it jumped at some moment within the interval; the reading is wrong. Their mixture is
 folded into one mean and covariance (a first-order generalised pseudo-Bayes filter, Ackerson & Fu 1970).
 The mean of a random walk over an interval has a third of the walk's variance and covaries with its end by a
@@ -53,8 +53,8 @@ class Intervals:
 class Levels:
     """What the filter knows, one row per place (or per interval, when the path was kept).
 
-    mean : (n, 3) level [log operations per day], cosine, sine
-    cov  : (n, 6) upper triangle of the covariance: 00, 01, 02, 11, 12, 22
+    mean : (n, 4) level [log operations per day], cosine, sine, slope [1/year]
+    cov  : (n, 10) covariance: 00, 01, 02, 11, 12, 22, then of the slope 03, 13, 23, 33
     loglik : (places,) log likelihood
     surprise : (n,) chance that the last interval held a jump
     misfit, steps : (n,) sum of the clipped standardised surprises after the first interval, and their number
@@ -87,11 +87,11 @@ def log_rate(operations: Floats, exposure: Floats) -> Floats:
 def run_filter(
     data: Intervals, prior_mean: Floats, prior_cov: Floats, settings: RateSettings, keep: bool = False
 ) -> Levels:
-    """Filter all places. prior_mean (places, 3), prior_cov (places, 6); `keep` returns one row per interval."""
+    """Filter all places. prior_mean (places, 4), prior_cov (places, 10); `keep` returns one row per interval."""
     n = len(data.begin)
     rows = len(data.from_day) if keep else n
-    mean = prior_mean.copy() if not keep else np.zeros((rows, 3))
-    cov = prior_cov.copy() if not keep else np.zeros((rows, 6))
+    mean = prior_mean.copy() if not keep else np.zeros((rows, 4))
+    cov = prior_cov.copy() if not keep else np.zeros((rows, 10))
     surprise = np.zeros(rows)
     misfit = np.zeros(rows)
     loglik = np.zeros(n)
@@ -126,7 +126,7 @@ def run_filter(
 def _step(
     x: Floats, p: Floats, data: Intervals, at: Ints, gap: Floats, s: RateSettings
 ) -> tuple[Floats, Floats, Floats]:
-    """Advance states x (3, n), p (6, n) in place over intervals `at`.
+    """Advance states x (4, n), p (10, n) in place over intervals `at`.
 
     Returns the log likelihood, the chance of a jump and the size of the surprise in standard deviations.
     """
@@ -136,16 +136,24 @@ def _step(
     made = data.operations[at]
     means = harmonics(start, end)
     c, si = means.cos, means.sin
-    p[0] += s.drift * gap / YEAR
-    expected = x[0] + log_mean_season(x[1], x[2], means)
+    span = (gap + days) / YEAR  # the slope carries the level to the end of the interval
+    x[0] += span * x[3]
+    p[0] += span * (2.0 * p[6] + span * p[9]) + s.drift * gap / YEAR
+    p[1] += span * p[7]
+    p[2] += span * p[8]
+    p[6] += span * p[9]
+    p[9] += s.slope_drift * span
+    back = -0.5 * days / YEAR  # and back from there to the middle of the interval
+    expected = x[0] + back * x[3] + log_mean_season(x[1], x[2], means)
     count = exposure * np.exp(np.clip(expected, -30.0, 30.0))
     v = np.log((made + 0.5) / (count + 0.5))
     slope = count / (count + 0.5)  # of log(count + 1/2) on log(count): a count near nothing tells little
-    c, si = c * slope, si * slope
-    g0 = p[0] * slope + p[1] * c + p[2] * si
-    g1 = p[1] * slope + p[3] * c + p[4] * si
-    g2 = p[2] * slope + p[4] * c + p[5] * si
-    s0 = slope * g0 + c * g1 + si * g2
+    c, si, back = c * slope, si * slope, back * slope
+    g0 = p[0] * slope + p[1] * c + p[2] * si + p[6] * back
+    g1 = p[1] * slope + p[3] * c + p[4] * si + p[7] * back
+    g2 = p[2] * slope + p[4] * c + p[5] * si + p[8] * back
+    g3 = p[6] * slope + p[7] * c + p[8] * si + p[9] * back
+    s0 = slope * g0 + c * g1 + si * g2 + back * g3
     # a count's relative variance is judged half by what was expected, or a low count would seem too sure
     size = 0.5 * (made + count * np.exp(np.minimum(0.5 * s0, 5.0))) + 0.5
     third = slope * slope / 3.0
@@ -168,7 +176,7 @@ def _step(
     top = np.maximum(np.maximum(logs[0], logs[1]), logs[2])
     weights = [np.exp(one - top) for one in logs]
     total = weights[0] + weights[1] + weights[2]
-    # of the gains (h0, g1 / b, g2 / b) of the three: their mean, and the sums that their products make
+    # of the gains (h0, g1 / b, g2 / b, g3 / b) of the three: their mean, and the sums that their products make
     a0 = gain = walk = fold = fold0 = fold00 = np.zeros(len(at))
     for w, q, b in zip(weights, walks, spreads, strict=True):
         share = w / total
@@ -178,7 +186,6 @@ def _step(
         u = one * (v2 / b - 1.0)
         u0 = u * h0
         fold, fold0, fold00 = fold + u, fold0 + u0, fold00 + u0 * h0
-    a1, a2 = gain * g1, gain * g2
     rest0, rest = fold0 - v2 * a0 * gain, fold - v2 * gain * gain
     p[0] += fold00 - v2 * a0 * a0 + walk
     p[1] += rest0 * g1
@@ -186,8 +193,13 @@ def _step(
     p[3] += rest * g1 * g1
     p[4] += rest * g1 * g2
     p[5] += rest * g2 * g2
+    p[6] += rest0 * g3
+    p[7] += rest * g1 * g3
+    p[8] += rest * g2 * g3
+    p[9] += rest * g3 * g3
     x[0] += a0 * v
-    x[1] += a1 * v
-    x[2] += a2 * v
+    x[1] += gain * g1 * v
+    x[2] += gain * g2 * v
+    x[3] += gain * g3 * v
     surprise = np.abs(v) / np.sqrt(spreads[0])
     return top + np.log(total) - 0.5 * np.log(2.0 * np.pi), weights[1] / total, surprise

@@ -12,10 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtri, stdtrit
 
-from tapwear.counts.ahead import log_variance
+from tapwear.counts.ahead import carried_years, log_variance
 from tapwear.counts.exposure import CountSeries
 from tapwear.counts.filter import Floats, Ints
-from tapwear.counts.growth import AHEAD_YEARS
 from tapwear.counts.places import NEVER
 from tapwear.counts.season import YEAR, season_integral
 from tapwear.counts.settings import RateSettings
@@ -286,10 +285,7 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
     days = np.maximum(left - lost, 1.0)
     ahead = np.clip(start - model.rate_day[place], 0.0, 40 * YEAR)
     middle = np.exp(model.mean[place, 0]) * np.maximum(served, 0.0)
-    growing = np.flatnonzero(model.growth[place])
-    if len(growing):
-        years = np.minimum((ahead[growing] + 0.5 * span[growing]) / YEAR, AHEAD_YEARS)
-        middle[growing] *= np.exp(model.growth[place[growing]] * years)
+    middle *= np.exp(model.mean[place, 3] * carried_years(ahead + 0.5 * span))
     variance = log_variance(model.cov[place], ahead, start, stop, days, middle, s)
     variance = variance + np.where(series.changed[rows], s.event_chance * s.event_size**2, 0.0)
     if len(away):

@@ -15,7 +15,6 @@ from tapwear.counts import ahead, calibrate, dates, path
 from tapwear.counts.calibrate import Calibration
 from tapwear.counts.exposure import REGIME_EVENTS, CountSeries, build_series
 from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, pick_places, run_filter
-from tapwear.counts.growth import steady_growth
 from tapwear.counts.places import NEVER, day_number
 from tapwear.counts.regimes import Regime, find_regimes
 from tapwear.counts.season import YEAR, pooled_season, season_table
@@ -33,8 +32,7 @@ class RateModel:
     index      : DataFrame, one row per series: unit, drive, group, readings, last_read_on,
                  operations_per_year [at today's level, season averaged out], relative_spread
     series     : visits of each series; intervals: reading intervals by place
-    mean, cov  : state of each place [log operations per day; cosine; sine], upper triangle of covariance
-    growth     : steady growth of each place's log rate where its readings show it, else 0 [1/year]
+    mean, cov  : state of each place [log operations per day; cosine; sine; growth a year] and covariance, as in Levels
     evenness   : factor on the spread of each place, below 1 where readings used to fall close to the forecast
     rate_day   : day of the end of each place's last interval [days since 1970-01-01]
     season     : table of the integrated season, one row per place [days]
@@ -56,7 +54,6 @@ class RateModel:
     intervals: Intervals
     mean: Floats
     cov: Floats
-    growth: Floats
     evenness: Floats
     rate_day: Floats
     season: Floats
@@ -127,7 +124,7 @@ class RateModel:
         """How fast a unit's counter runs, and where that changed, in plain sentences."""
         row = int(self.governing()[unit])
         rate = float(self.index["operations_per_year"].iloc[row])
-        growth = float(self.growth[self.series.place[row]])
+        growth = float(self.mean[self.series.place[row], 3])
         words = [f"about {rate:,.0f} operations a year at present"]
         if abs(growth) >= 0.01:
             way = "grows" if growth > 0 else "falls"
@@ -221,7 +218,6 @@ def fit_rates(
         intervals=intervals,
         mean=levels.mean,
         cov=levels.cov,
-        growth=steady_growth(intervals, levels.mean[:, 1], levels.mean[:, 2], s),
         evenness=ahead.evenness(levels, speak[1]),
         rate_day=rate_day,
         season=season_table(levels.mean[:, 1], levels.mean[:, 2]),
@@ -298,10 +294,17 @@ GROUP_WEIGHT = 2.0
 """Places that the fleet's level counts for against a group's own (our choice)."""
 
 
+def priors_of(
+    series: CountSeries, data: Intervals, units: pd.DataFrame, s: RateSettings
+) -> tuple[Floats, Floats, pd.DataFrame]:
+    """Prior mean and covariance of each place, and the seasons of the peer groups, as `fit_rates` takes them."""
+    return _priors(series, data, _speaking_places(series, Speakers.of(units, PEERS)), s)
+
+
 def _priors(
     series: CountSeries, data: Intervals, speak: tuple[Bools, Bools], s: RateSettings
 ) -> tuple[Floats, Floats, pd.DataFrame]:
-    """Prior mean (places, 3) and covariance (places, 6) of each place from its peer group, and the seasons.
+    """Prior mean (places, 4) and covariance (places, 10) of each place from its peer group, and the seasons.
 
     speak : (places,) whether each speaks for its group, and for the fleet
     """
@@ -327,10 +330,11 @@ def _priors(
         spread[g] = (n * ss + 2 * GROUP_WEIGHT * fleet_var) / (n + 2 * GROUP_WEIGHT)
 
     shape = group_shapes(data, group, groups, s, speak)
-    mean = np.column_stack([level[group], shape[group]])
-    cov = np.zeros((places, 6))
+    mean = np.column_stack([level[group], shape[group], np.zeros(places)])
+    cov = np.zeros((places, 10))
     cov[:, 0] = spread[group]
     cov[:, 3] = cov[:, 5] = s.season_spread
+    cov[:, 9] = s.slope_spread
     names = pd.DataFrame({"group": series.group_names, "cosine": shape[:, 0], "sine": shape[:, 1]})
     return mean, cov, names
 
