@@ -1,9 +1,10 @@
 """One pass over all places together: log rate as a level that drifts and grows, plus a season, learnt by each reading.
 
 The state of a place is its level at the end of the last interval, its two seasonal amplitudes and the slope of its
-level [1/year], which a prior around 0 shrinks (see model.md, state). Each interval gives the logarithm of its mean rate. Three explanations are weighed at each step: the level
-drifted as usual; it jumped at some moment within the interval; the reading is wrong. Their mixture is
-folded into one mean and covariance (a first-order generalised pseudo-Bayes filter, Ackerson & Fu 1970).
+level [1/year], which a prior around 0 shrinks. Each interval gives the logarithm of its mean rate. Three explanations
+are weighed at each step: the level drifted as usual; it jumped at some moment within the interval; the reading is
+wrong. Their mixture is folded into one mean and covariance (a first-order generalised pseudo-Bayes filter, Ackerson &
+Fu 1970).
 The mean of a random walk over an interval has a third of the walk's variance and covaries with its end by a
 half; the same holds for a jump at a uniformly chosen moment.
 """
@@ -35,7 +36,8 @@ class Intervals:
     begin, count : first interval and number of intervals of each place
     from_day, to_day [days since 1970-01-01]; operations [operations made, inspections taken out];
     exposure [days in service]; event [recorded changes inside]; doubt [chance that a reading is wrong];
-    noise [variance of the inspections taken out, operations squared]
+    noise [variance of the inspections taken out, operations squared]; series [row of the series read;
+    None where nobody asks]
     """
 
     begin: Ints
@@ -47,6 +49,7 @@ class Intervals:
     event: NDArray[np.bool_]
     doubt: Floats
     noise: Floats
+    series: Ints | None = None
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,7 @@ class Levels:
     cov  : (n, 10) covariance: 00, 01, 02, 11, 12, 22, then of the slope 03, 13, 23, 33
     loglik : (places,) log likelihood
     surprise : (n,) chance that the last interval held a jump
+    innovation : (n,) standardised innovation of the last interval
     misfit, steps : (n,) sum of the clipped standardised surprises after the first interval, and their number
     """
 
@@ -64,8 +68,16 @@ class Levels:
     cov: Floats
     loglik: Floats
     surprise: Floats
+    innovation: Floats
     misfit: Floats
     steps: Floats
+
+    def part(self, rows: Ints) -> Levels:
+        """Some of the rows; the log likelihoods are those of all places."""
+        return Levels(
+            self.mean[rows], self.cov[rows], self.loglik, self.surprise[rows], self.innovation[rows],
+            self.misfit[rows], self.steps[rows],
+        )  # fmt: skip
 
 
 def pick_places(data: Intervals, places: Ints) -> Intervals:
@@ -76,6 +88,7 @@ def pick_places(data: Intervals, places: Ints) -> Intervals:
     return Intervals(
         begin, count, data.from_day[at], data.to_day[at], data.operations[at], data.exposure[at],
         data.event[at], data.doubt[at], data.noise[at],
+        None if data.series is None else data.series[at],
     )  # fmt: skip
 
 
@@ -93,6 +106,7 @@ def run_filter(
     mean = prior_mean.copy() if not keep else np.zeros((rows, 4))
     cov = prior_cov.copy() if not keep else np.zeros((rows, 10))
     surprise = np.zeros(rows)
+    innovation = np.zeros(rows)
     misfit = np.zeros(rows)
     loglik = np.zeros(n)
     order = np.argsort(-data.count, kind="stable")
@@ -102,6 +116,7 @@ def run_filter(
         p = prior_cov[places].T.copy()
         chance = np.zeros(len(places))
         odd = np.zeros(len(places))
+        newest = np.zeros(len(places))
         total = np.zeros(len(places))
         counts = data.count[places]
         for step in range(int(counts[0]) if len(counts) else 0):
@@ -110,17 +125,29 @@ def run_filter(
             gap = data.from_day[at] - data.to_day[at - 1] if step else np.zeros(live)
             ll, jump, off = _step(x[:, :live], p[:, :live], data, at, np.maximum(gap, 0.0), settings)
             total[:live] += ll
-            chance[:live] = jump
+            chance[:live], newest[:live] = jump, off
             if step:
-                odd[:live] += np.minimum(off, MISFIT_CLIP)
+                odd[:live] += np.minimum(np.abs(off), MISFIT_CLIP)
             if keep:
                 mean[at], cov[at], surprise[at] = x[:, :live].T, p[:, :live].T, jump
-                misfit[at] = odd[:live]
+                misfit[at], innovation[at] = odd[:live], off
         loglik[places] = total
         if not keep:
             mean[places], cov[places], surprise[places], misfit[places] = x.T, p.T, chance, odd
+            innovation[places] = newest
     seen = np.arange(rows) - np.repeat(data.begin, data.count) if keep else data.count - 1
-    return Levels(mean, cov, loglik, surprise, misfit, np.maximum(seen, 0).astype(float))
+    return Levels(mean, cov, loglik, surprise, innovation, misfit, np.maximum(seen, 0).astype(float))
+
+
+def last_levels(data: Intervals, path: Levels, prior_mean: Floats, prior_cov: Floats) -> Levels:
+    """What is known of each place after its last interval, from one row per interval; the prior where it has none."""
+    some = np.flatnonzero(data.count)
+    last = path.part((data.begin + data.count - 1)[some])
+    mean, cov = prior_mean.copy(), prior_cov.copy()
+    mean[some], cov[some] = last.mean, last.cov
+    rest = np.zeros((4, len(data.begin)))
+    rest[:, some] = last.surprise, last.innovation, last.misfit, last.steps
+    return Levels(mean, cov, path.loglik, *rest)
 
 
 def _step(
@@ -128,7 +155,7 @@ def _step(
 ) -> tuple[Floats, Floats, Floats]:
     """Advance states x (4, n), p (10, n) in place over intervals `at`.
 
-    Returns the log likelihood, the chance of a jump and the size of the surprise in standard deviations.
+    Returns the log likelihood, the chance of a jump and the standardised innovation.
     """
     start, end = data.from_day[at], data.to_day[at]
     days = np.maximum(end - start, 1.0)
@@ -201,5 +228,5 @@ def _step(
     x[1] += gain * g1 * v
     x[2] += gain * g2 * v
     x[3] += gain * g3 * v
-    surprise = np.abs(v) / np.sqrt(spreads[0])
+    surprise = v / np.sqrt(spreads[0])
     return top + np.log(total) - 0.5 * np.log(2.0 * np.pi), weights[1] / total, surprise

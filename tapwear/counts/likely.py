@@ -16,7 +16,7 @@ ROOT_TAU = 2.5066282746310002  # square root of 2 pi
 WIDEST = 1.5  # no scatter of log rate beyond this
 OUT_OF_SERVICE = 0.2  # an interval with a smaller share of days in service counts as one out of service
 STILL_WHEN_OUT = 0.5  # chance that the counter has not moved at all over such an interval: our choice
-STILL_UNRECORDED = 0.002  # the same over any interval, for an outage that nobody recorded: our choice
+STILL_UNRECORDED = 0.005  # the same over any interval, for a stuck counter or an unrecorded outage: our choice
 OUT_SPREAD = 1.0  # extra sd of log rate over an interval out of service: our choice
 
 

@@ -137,7 +137,7 @@ def chance_when_read(model: RateModel, rows: Ints, from_day: Floats, operations:
 
     Between visits the count is not above that of the last one, and its error not above that halfway through the span
     whose error is widest. 1 where this tells nothing: without a visit, since a day before the first one, or where the
-    latest reading has a second explanation.
+    count has a second explanation.
     """
     series = model.series
     spans = np.maximum(series.count[rows] - 1, 0)
@@ -150,7 +150,7 @@ def chance_when_read(model: RateModel, rows: Ints, from_day: Floats, operations:
     read, variance, back, _ = read_since(model, rows, from_day)
     none = np.zeros(len(rows))
     chance = Spread(read, np.sqrt(variance + widest), none, none, none).chance_at_least(operations)
-    return np.where(seen & (back <= 0) & (model.other_chance[rows] <= 0), chance, 1.0)
+    return np.where(seen & (back <= 0) & (model.alternatives.count[rows] == 0), chance, 1.0)
 
 
 def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) -> tuple[Floats, Floats]:
@@ -184,12 +184,13 @@ def read_since(model: RateModel, rows: Ints, from_day: Floats) -> Read:
 
 
 def operations_between(
-    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, known: Read | None = None
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, known: Read | None = None, world: int = 0
 ) -> Spread:
     """Operations of each series from the end of from_day to the end of to_day. [days since 1970-01-01]
 
     rows, from_day : (n,), or (n, 1) where each has several days; to_day : (n,), or (n, days) or (1, days)
     known : read_since, where the caller has it
+    world : which of the alternatives of each series hold, see alternatives.Alternatives; 0: none
     """
     series = model.series
     shape = np.broadcast_shapes(rows.shape, to_day.shape)
@@ -227,6 +228,8 @@ def operations_between(
         weight = middle / np.maximum(both, 1e-12)
         middle = both
         variance = (weight * np.sqrt(variance) + (1 - weight) * np.sqrt(back_var)) ** 2
+    if world:
+        read, read_var, middle = _in_world(model, rows, from_day, to_day, world, (read, read_var, middle))
     spread = np.sqrt(variance) * model.evenness[series.place[rows]]
     tilt, low, high = model.calibration.at(model.cadence[rows], stop - start)
     middle = middle * np.exp(tilt * spread)
@@ -234,6 +237,80 @@ def operations_between(
     wider = (read_sd / np.maximum(middle + read_sd, 1e-9)) ** 2
     low, high = np.sqrt((spread * low) ** 2 + wider), np.sqrt((spread * high) ** 2 + wider)
     return Spread(read, read_sd, middle, low, high)
+
+
+def _in_world(
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, world: int, plain: tuple[Floats, Floats, Floats]
+) -> tuple[Floats, Floats, Floats]:
+    """Operations read, their variance and the middle of those forecast, where the alternatives of a world hold."""
+    read, variance, middle = plain
+    shape = np.broadcast_shapes(rows.shape, from_day.shape, to_day.shape)
+    for have, (begin, end, extra, sd, factor, _) in model.alternatives.holding(rows, world):
+        span = np.minimum(end, to_day) - np.maximum(begin, from_day)
+        share = np.clip(span / np.maximum(end - begin, 1.0), 0.0, 1.0) * have
+        more = np.zeros(shape)
+        some = np.nonzero(np.broadcast_to(have & (factor != 1.0), shape))
+        if len(some[0]):
+            r, a, b, first = (np.broadcast_to(values, shape)[some] for values in (rows, from_day, to_day, begin))
+            last = _last_visit(model, r)
+            since, until = np.minimum(np.maximum(a, first), last), np.minimum(np.maximum(b, first), last)
+            made = read_count(model, r, until)[0] - read_count(model, r, since)[0]
+            scale = np.broadcast_to(factor, shape)[some]
+            more[some] = np.maximum(made, 0.0) * (scale - 1.0)
+            middle = np.broadcast_to(middle, shape).copy()
+            middle[some] *= np.where(b > first, scale, 1.0)
+        read = np.maximum(read + share * extra + more, 0.0)
+        variance = variance + (share * sd) ** 2
+    return read, variance, middle
+
+
+def made_chance(
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, operations: Floats, known: Read | None = None
+) -> Floats:
+    """Chance that at least so many operations are made, over all alternatives; arguments as in operations_between."""
+    chance = operations_between(model, rows, from_day, to_day, known).chance_at_least(operations)
+    count = model.alternatives.count[rows]
+    some = np.flatnonzero(count.reshape(len(rows), -1).max(axis=1) > 0)
+    if not len(some):
+        return chance
+
+    def part(values: Floats) -> Floats:
+        return values[some] if values.shape[:1] == rows.shape[:1] else values
+
+    r, a, b, need = rows[some], part(from_day), part(to_day), part(operations)
+    mine = None if known is None else (part(known[0]), part(known[1]), part(known[2]), part(known[3]))
+    whole = model.alternatives.weight(r, 0) * chance[some]
+    for world in range(1, model.alternatives.worlds(r)):
+        weight = model.alternatives.weight(r, world)
+        whole = whole + weight * operations_between(model, r, a, b, mine, world).chance_at_least(need)
+    chance[some] = whole
+    return chance
+
+
+def made_quantiles(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, probs: Floats) -> Floats:
+    """Quantiles of the operations made, over all alternatives, shape (n, probabilities); days and rows (n,)."""
+    out = operations_between(model, rows, from_day, to_day).quantiles(probs)
+    some = np.flatnonzero(model.alternatives.count[rows] > 0)
+    if not len(some):
+        return out
+    r, a, b = rows[some], from_day[some], to_day[some]
+    each = [out[some]]
+    for world in range(1, model.alternatives.worlds(r)):
+        there = operations_between(model, r, a, b, None, world).quantiles(probs)
+        each.append(np.where(model.alternatives.weight(r, world)[:, None] > 0, there, out[some]))
+    low, high = np.min(each, axis=0), np.max(each, axis=0)
+    for _ in range(QUANTILE_STEPS):
+        middle = 0.5 * (low + high)
+        below = np.stack(
+            [1.0 - made_chance(model, r, a, b, middle[:, k]) < p for k, p in enumerate(probs.tolist())], axis=1
+        )
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    out[some] = high
+    return out
+
+
+QUANTILE_STEPS = 24
+"""Halvings between the quantiles of the alternatives: to a ten-millionth of what lies between them."""
 
 
 def _last_visit(model: RateModel, rows: Ints) -> Floats:

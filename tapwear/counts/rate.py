@@ -12,9 +12,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from tapwear.counts import ahead, calibrate, dates, path
+from tapwear.counts.alternatives import Alternative, Alternatives, find_alternatives
 from tapwear.counts.calibrate import Calibration
 from tapwear.counts.exposure import REGIME_EVENTS, CountSeries, build_series
-from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, pick_places, run_filter
+from tapwear.counts.filter import Floats, Intervals, Ints, Levels, last_levels, log_rate, pick_places, run_filter
 from tapwear.counts.places import NEVER, day_number
 from tapwear.counts.regimes import Regime, find_regimes
 from tapwear.counts.season import YEAR, pooled_season, season_table
@@ -39,8 +40,7 @@ class RateModel:
     cadence    : row of calibrate.CADENCES of each series
     group_season : cosine and sine amplitude of each peer group
     recorded   : recorded events that may have changed a rate: unit, happened_on, kind
-    other_end, other_day, other_chance : where the latest reading has a second explanation: the operations that
-        it has more than expected, the day from which they count, and its chance (0: none)
+    alternatives : second explanations of what the counters show, which counts and dates are mixtures over
     factor, factor_from : what the operations to come are multiplied by, and from the end of which day [days since
         1970-01-01]; for asking what if, see with_factor
 
@@ -62,9 +62,7 @@ class RateModel:
     calibration: Calibration
     group_season: pd.DataFrame
     recorded: pd.DataFrame
-    other_end: Floats
-    other_day: Floats
-    other_chance: Floats
+    alternatives: Alternatives
     factor: float = 1.0
     factor_from: float = NEVER
 
@@ -141,7 +139,7 @@ class RateModel:
         Returns (n, p) [operations]; finite and non-negative for every series, even one never read.
         """
         rows, a, b = np.asarray(series, np.int64), _numbers(from_day), _numbers(to_day)
-        return path.operations_between(self, rows, a, b).quantiles(np.asarray(probs, float))
+        return path.made_quantiles(self, rows, a, b, np.asarray(probs, float))
 
     def operations_at(self, unit: str, days: Days) -> Floats:
         """Cumulative operations of a unit on any days, 10, 50 and 90 %, shape (n, 3).
@@ -193,9 +191,10 @@ def fit_rates(
     first = np.full(len(visits), np.nan)
     first[visits > 0] = series.day[series.begin[visits > 0]]
     cadence = calibrate.cadence_of((last_day - first) / np.where(visits > 1, visits - 1, np.nan))
-    levels = run_filter(intervals, prior_mean, prior_cov, s)
+    kept = run_filter(intervals, prior_mean, prior_cov, s, keep=True)
+    levels = last_levels(intervals, kept, prior_mean, prior_cov)
     if calibration is None:
-        calibration = _own_errors(series, intervals, speak[1], prior_mean, prior_cov, cadence, s)
+        calibration = _own_errors(series, intervals, kept, speak[1], cadence, s)
     rate_day = np.full(len(intervals.begin), float(np.datetime64(as_of, "D").astype(int)))
     some = intervals.count > 0
     rate_day[some] = intervals.to_day[(intervals.begin + intervals.count - 1)[some]]
@@ -226,32 +225,38 @@ def fit_rates(
         calibration=calibration,
         group_season=group_season,
         recorded=events[events["kind"].isin(REGIME_EVENTS)][["unit", "happened_on", "kind"]],
-        other_end=np.zeros(len(visits)),
-        other_day=np.full(len(visits), NEVER),
-        other_chance=np.zeros(len(visits)),
+        alternatives=Alternatives.of([], len(visits)),
     )
-    return _with_open_ends(model, history.open_ends)
+    replaced = events.loc[events["kind"] == "counter_replaced", ["unit", "drive", "happened_on"]]
+    found = find_alternatives(series, intervals, kept, (prior_mean, prior_cov), replaced, s)
+    for ends in (history.open_ends, history.open_spans):
+        found += _open_ends(model, ends)
+    return replace(model, alternatives=Alternatives.of(found, len(visits)))
 
 
-def _with_open_ends(model: RateModel, ends: pd.DataFrame) -> RateModel:
-    """The model with the second explanations of latest readings added."""
+def _open_ends(model: RateModel, ends: pd.DataFrame) -> list[Alternative]:
+    """The second explanations that the cleaning found."""
     day = day_number(ends["on"])
     chance = ends["probability"].to_numpy(float)
     told = ends["operations"].to_numpy(float)
     drives = ends["drive"].to_numpy(object) if "drive" in ends else np.full(len(ends), "", dtype=object)
-    good = np.isfinite(day) & (day <= model.today) & np.isfinite(chance) & np.isfinite(told)
+    good = np.flatnonzero(np.isfinite(day) & (day <= model.today) & np.isfinite(chance) & np.isfinite(told))
     where: dict[object, int] = {}
     for i, (unit, drive) in enumerate(zip(model.series.unit, model.series.drive, strict=True)):
         where[unit, drive] = i
         where.setdefault(unit, i)
-    extra, since, odds = model.other_end.copy(), model.other_day.copy(), model.other_chance.copy()
     pairs = zip(ends["unit"].to_numpy(object)[good], drives[good], strict=True)
     rows = np.array([where.get((unit, drive), where[unit]) for unit, drive in pairs], dtype=np.int64)
-    if len(rows):
-        expected = path.cumulative(model, rows, day[good])[:, 1]
-        extra[rows], since[rows] = told[good] - expected, day[good]
-        odds[rows] = np.clip(chance[good], 0.0, 1.0)
-    return replace(model, other_end=extra, other_day=since, other_chance=odds)
+    if not len(rows):
+        return []
+    extra = told[good] - path.cumulative(model, rows, day[good])[:, 1]
+    words = ends["words"].to_numpy(object)[good]
+    return [
+        Alternative(row, on - 1.0, on, more, 0.0, 1.0, min(max(odds, 0.0), 1.0), str(said))
+        for row, on, more, odds, said in zip(
+            rows.tolist(), day[good].tolist(), extra.tolist(), chance[good].tolist(), words, strict=True
+        )
+    ]
 
 
 def _speaking_places(series: CountSeries, speakers: Speakers) -> tuple[Bools, Bools]:
@@ -264,18 +269,17 @@ def _speaking_places(series: CountSeries, speakers: Speakers) -> tuple[Bools, Bo
 def _own_errors(
     series: CountSeries,
     data: Intervals,
+    kept: Levels,
     of_fleet: Bools,
-    prior_mean: Floats,
-    prior_cov: Floats,
     cadence: Ints,
     s: RateSettings,
 ) -> Calibration:
-    """Calibration by the fleet's own past errors, from the places that speak for it."""
+    """Calibration by the fleet's own past errors, from the places that speak for it. kept : one row per interval"""
     places = len(data.begin)
     picked = np.flatnonzero(of_fleet)
     part = pick_places(data, picked)
-    levels = run_filter(part, prior_mean[picked], prior_cov[picked], s, keep=True)
-    errors = ahead.past_errors(part, levels, calibrate.HORIZONS, s)
+    rows = np.flatnonzero(np.repeat(of_fleet, data.count))
+    errors = ahead.past_errors(part, kept.part(rows), calibrate.HORIZONS, s)
     cadence_of_place = np.full(places, len(calibrate.CADENCES) - 1)
     cadence_of_place[series.place] = cadence
     return calibrate.from_errors(errors, cadence_of_place[picked])

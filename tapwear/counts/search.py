@@ -18,8 +18,8 @@ from tapwear.peers import Speakers
 
 AT_A_TIME = 200_000  # readings searched at a time, to bound the memory
 PARTNERS = 4  # readings of other counters at a station on the same day that are compared with: our choice
-STRANGERS_COUPLED = float(np.log(0.02))  # log odds that two units of a station run in step, from the same start: our choice
-EQUAL_TELLS = float(np.log(0.95 / 0.003))  # for it: another number shown by both on one day (see slips for the 0.003)
+STRANGERS_COUPLED = float(np.log(0.02))  # log odds that two units run in step from the same start: our choice
+EQUAL_TELLS = float(np.log(0.95 / 0.003))  # for it: another number shown by both on one day
 UNEQUAL_TELLS = float(np.log(0.93 / 0.07))  # against it: two numbers on one day, which two slips in a hundred make
 AGREEING = 0.98  # of the slips of a reading, those that a coupled counter with the same number rules out: our choice
 NEW_SHOWS, NEW_SHARE = 50.0, 0.3  # share of first readings that are those of a new counter, below so many operations
