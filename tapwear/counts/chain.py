@@ -23,6 +23,7 @@ WRONG = float(np.log(0.035))  # chance that it is a slip, for the rough search
 BURST_YEARLY = 0.01  # bursts of real operations a year: our choice
 BURST_FROM, BURST_RANGE, BURST_MOST = 1.3, 4.6, 3000.0  # their size: above so many times the usual; logarithm of their
 # range; no more than the usual operations of so many days (90 days at 33 times)
+KNOWN_WITHIN = 0.5  # standard deviation up to which the usual operations are known well enough to be exceeded
 RESET_A_YEAR = 0.004  # unrecorded resets and exchanges of a counter: our choice
 SAME_DAY = float(np.log(0.01))  # another reading of one day, not taken
 LATER = 1e-9  # so much likelier is it the later one of the two: of equal numbers the one entered first is taken
@@ -166,7 +167,7 @@ class Chainer:
         far = np.flatnonzero(made > BURST_FROM * on.middle)
         served = np.maximum(self.book.served[right[far]] - self.book.served[left[far]], 1.0)
         more = made[far] - on.middle[far]
-        able = more <= BURST_MOST * on.middle[far] / served
+        able = (more <= BURST_MOST * on.middle[far] / served) & (on.spread[far] < KNOWN_WITHIN)
         years = served / DAYS_PER_YEAR
         size = np.log(np.minimum(BURST_YEARLY * years, 0.5) / (BURST_RANGE * np.maximum(more, 1.0)))
         chance[far] = np.where(able, np.logaddexp(chance[far], size), chance[far])

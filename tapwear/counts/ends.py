@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapwear.counts import slips
-from tapwear.counts.chain import RIGHT, Chainer, Chains
+from tapwear.counts.chain import KNOWN_WITHIN, RIGHT, Chainer, Chains
 from tapwear.counts.likely import log_density
 
 PLAUSIBLE = 0.05  # a second explanation is kept from this probability on: our choice
@@ -52,7 +52,8 @@ def open_spans(chainer: Chainer, chains: Chains) -> OpenEnds:
     left, right = left[same], right[same]
     joint = chainer.joints(left, right)
     share = 1.0 / (1.0 + np.exp(np.clip(joint.log_chance - RIGHT - joint.second_chance, -50.0, 50.0)))
-    some = np.flatnonzero((share >= PLAUSIBLE) & (np.abs(joint.second - joint.operations) > 1.0))
+    told = (joint.leg.spread < KNOWN_WITHIN) & (np.abs(joint.second - joint.operations) > 1.0)
+    some = np.flatnonzero((share >= PLAUSIBLE) & told)
     words = [
         f"{max(made, other):,.0f} operations between {_on(book.day[a])} and {_on(book.day[b])}, or about "
         f"{_about(min(made, other))} with the counter exchanged or set back: made, or counter exchanged?"

@@ -9,6 +9,7 @@ import numpy as np
 from tapwear.counts.book import Book
 from tapwear.counts.local import HALF, Local
 
+PART_SPREAD = 0.7  # sd of log rate of a part of an interval about that of the whole: our choice
 GROUP_SPREAD = 1.3  # sd of log rate between the units of a peer group: our choice
 INSPECTION_OPERATIONS = 40.0  # operations that a recorded inspection may add, give or take as many: our choice
 TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 6.0))  # (weight, widening): surprises are more common than in a bell curve
@@ -74,6 +75,12 @@ def expect(local: Local, counter: np.ndarray, left: np.ndarray, right: np.ndarra
     one_sided = np.concatenate([no_first, no_second[n_before[no_second] > 0]])
     variance[one_sided] *= 1.5
     variance[neither] = GROUP_SPREAD**2
+    within = neither[(left[neither] >= 0) & (right[neither] >= 0)]
+    starts, ends = local.n_after[left[within]] > 0, local.n_before[right[within]] > 0
+    for part, level, side in ((starts & ~ends, local.after, left), (ends & ~starts, local.before, right)):
+        first[within[part]] = level[side[within[part]]]  # of the interval taken as right that this one is a part of
+        variance[within[part]] = PART_SPREAD**2
+    second[within] = pooled[within] = first[within]
     opened = 1.5 / np.maximum(n_before, 1.0)
     opened += 1.5 / np.maximum(n_after, 1.0)
     np.sqrt(opened, out=opened)

@@ -17,6 +17,8 @@ from tapwear.counts.weigh import Beside, Scale, swapped
 from tapwear.peers import Speakers
 
 AT_A_TIME = 200_000  # readings searched at a time, to bound the memory
+ANYWHERE, ANYWHERE_COUNTS = float(np.log(10.0)), 2.0  # operations a day of a tap changer of which nothing is known, and
+# for how many counters that counts: our choice
 PARTNERS = 4  # readings of other counters at a station on the same day that are compared with: our choice
 STRANGERS_COUPLED = float(np.log(0.02))  # log odds that two units run in step from the same start: our choice
 EQUAL_TELLS = float(np.log(0.95 / 0.003))  # for it: another number shown by both on one day
@@ -33,12 +35,25 @@ def search(book: Book, speakers: Speakers | None = None) -> Iterator[tuple[int, 
     Gives part after part of the book: the place of its first reading, the search, and what it found.
     """
     beside = read_beside(book)
-    group = group_levels(raw_intervals(book), book.group, speakers.rows(book.unit) if speakers else None)
+    group = credible_levels(book, speakers)
     for counters, readings in _parts(book):
         part, near = book.part(counters, readings), beside.part(readings)
         rough = chainer_at(part, raw_intervals(part), near, group[counters], rough=True).solve(rough=True)
         chainer = chainer_at(part, used_intervals(part, rough), near, group[counters])
         yield readings.start, chainer, chainer.solve()
+
+
+def credible_levels(book: Book, speakers: Speakers | None = None) -> np.ndarray:
+    """Level of each counter's peers [log operations a day], drawn towards what tap changers make anywhere.
+
+    A group of a few is told by as many counters, and a wrong reading of one of them must not make it one that turns its
+    wheels every year.
+    """
+    spans = raw_intervals(book)
+    level = group_levels(spans, book.group, speakers.rows(book.unit) if speakers else None)
+    told = np.unique(spans.counter)
+    many = np.bincount(book.group[told], minlength=int(book.group.max(initial=0)) + 1)[book.group]
+    return np.asarray((many * level + ANYWHERE_COUNTS * ANYWHERE) / (many + ANYWHERE_COUNTS))
 
 
 def _parts(book: Book) -> Iterator[tuple[slice, slice]]:

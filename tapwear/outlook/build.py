@@ -26,7 +26,7 @@ from tapwear.outlook.types import Clock, Driver, Due, Outlook, horizon
 from tapwear.words import CONDITION_KINDS, years_words
 
 DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil", "condition")
-SETTLED = 0.05  # a doubtful reading less likely right than this is a slip like any other (our choice)
+SETTLED = 0.2  # a doubtful reading less likely right than this is a slip like any other (our choice)
 ASKED_SHARE = 0.05  # what moves the operations since the last service by less than this is not asked (our choice)
 ASKED_CHANCE = 0.05  # nor what is less likely than this (our choice)
 CHUNK_ROWS = 2_000  # questions answered together, which bounds the memory (our choice)
