@@ -46,15 +46,33 @@ EVENNESS_WEIGHT = 20.0
 """Intervals that the fleet's usual surprise counts for against a place's own (our choice, tried 5-20)."""
 
 
+FLEET_STEPS, USUAL_INNOVATION = 400.0, 0.47
+"""Usual size of an innovation in a fleet, and for how many intervals that counts (measured on two simulated fleets)."""
+
+
 def evenness(levels: Levels, of_fleet: NDArray[np.bool_] | slice = slice(None)) -> Floats:
     """Factor on a place's spread: below 1 where past readings fell closer to the forecast than in the fleet.
 
     of_fleet : (places,) those that speak for the fleet; by default all
     """
-    steps, misfit = float(levels.steps[of_fleet].sum()), float(levels.misfit[of_fleet].sum())
-    usual = misfit / steps if steps > 0 and misfit > 0 else 1.0
+    steps = FLEET_STEPS + float(levels.steps[of_fleet].sum())
+    usual = (FLEET_STEPS * USUAL_INNOVATION + float(levels.misfit[of_fleet].sum())) / steps
     own: Floats = (EVENNESS_WEIGHT * usual + levels.misfit) / (EVENNESS_WEIGHT + levels.steps)
     return own / usual
+
+
+LEAST_SCALE = 0.05
+"""No place's noise is less than this share of the fleet's (our choice)."""
+
+
+def noise_scale(levels: Levels, of_fleet: NDArray[np.bool_] | slice = slice(None)) -> Floats:
+    """Share of the fleet's variances of level and readings that each place has: from its own innovations (places,)."""
+    out: Floats = np.clip(evenness(levels, of_fleet) ** SCALE_POWER, LEAST_SCALE, 1.0 / LEAST_SCALE)
+    return out
+
+
+SCALE_POWER = 2.0
+"""Innovations are measured in standard deviations, noise in variances."""
 
 
 @dataclass(frozen=True)

@@ -259,7 +259,7 @@ class _Spell:
             return None
         words = (
             f"counter stood still for a time between {_day(begin)} and {_day(end)}: at rest, or stuck while about "
-            f"{_rounded(missing)} operations were made?"
+            f"{rounded(missing)} operations were made?"
         )
         return Alternative(row, begin, end, missing, missing * LOOSE * spread, 1.0, chance, words)
 
@@ -378,7 +378,7 @@ def _day(number: float) -> str:
     return str(np.datetime64(round(number), "D"))
 
 
-def _rounded(operations: float) -> str:
+def rounded(operations: float) -> str:
     """A guessed number of operations, to two figures."""
     if operations < 10:
         return f"{operations:.0f}"

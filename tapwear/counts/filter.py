@@ -98,9 +98,17 @@ def log_rate(operations: Floats, exposure: Floats) -> Floats:
 
 
 def run_filter(
-    data: Intervals, prior_mean: Floats, prior_cov: Floats, settings: RateSettings, keep: bool = False
+    data: Intervals,
+    prior_mean: Floats,
+    prior_cov: Floats,
+    settings: RateSettings,
+    keep: bool = False,
+    scale: Floats | None = None,
 ) -> Levels:
-    """Filter all places. prior_mean (places, 4), prior_cov (places, 10); `keep` returns one row per interval."""
+    """Filter all places. prior_mean (places, 4), prior_cov (places, 10); `keep` returns one row per interval.
+
+    scale : (places,) factor on the variances of drift, weather and dispersion; None: 1
+    """
     n = len(data.begin)
     rows = len(data.from_day) if keep else n
     mean = prior_mean.copy() if not keep else np.zeros((rows, 4))
@@ -119,11 +127,12 @@ def run_filter(
         newest = np.zeros(len(places))
         total = np.zeros(len(places))
         counts = data.count[places]
+        noise = np.ones(len(places)) if scale is None else scale[places]
         for step in range(int(counts[0]) if len(counts) else 0):
             live = int(np.searchsorted(-counts, -step, side="left"))
             at = data.begin[places[:live]] + step
             gap = data.from_day[at] - data.to_day[at - 1] if step else np.zeros(live)
-            ll, jump, off = _step(x[:, :live], p[:, :live], data, at, np.maximum(gap, 0.0), settings)
+            ll, jump, off = _step(x[:, :live], p[:, :live], data, at, np.maximum(gap, 0.0), settings, noise[:live])
             total[:live] += ll
             chance[:live], newest[:live] = jump, off
             if step:
@@ -151,7 +160,7 @@ def last_levels(data: Intervals, path: Levels, prior_mean: Floats, prior_cov: Fl
 
 
 def _step(
-    x: Floats, p: Floats, data: Intervals, at: Ints, gap: Floats, s: RateSettings
+    x: Floats, p: Floats, data: Intervals, at: Ints, gap: Floats, s: RateSettings, scale: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Advance states x (4, n), p (10, n) in place over intervals `at`.
 
@@ -165,7 +174,7 @@ def _step(
     c, si = means.cos, means.sin
     span = (gap + days) / YEAR  # the slope carries the level to the end of the interval
     x[0] += span * x[3]
-    p[0] += span * (2.0 * p[6] + span * p[9]) + s.drift * gap / YEAR
+    p[0] += span * (2.0 * p[6] + span * p[9]) + scale * s.drift * gap / YEAR
     p[1] += span * p[7]
     p[2] += span * p[8]
     p[6] += span * p[9]
@@ -184,8 +193,8 @@ def _step(
     # a count's relative variance is judged half by what was expected, or a low count would seem too sure
     size = 0.5 * (made + count * np.exp(np.minimum(0.5 * s0, 5.0))) + 0.5
     third = slope * slope / 3.0
-    base = s0 + s.dispersion / size + 3.0 * third * s.weather / exposure + data.noise[at] / size**2
-    drift = s.drift * days / YEAR
+    base = s0 + scale * (s.dispersion / size + 3.0 * third * s.weather / exposure) + data.noise[at] / size**2
+    drift = scale * s.drift * days / YEAR
     event = data.event[at]
     jump = drift + np.where(event, s.event_size, s.jump_size) ** 2
     jump_chance = np.where(event, s.event_chance, -np.expm1(-s.jump_yearly * days / YEAR))

@@ -153,6 +153,10 @@ def chance_when_read(model: RateModel, rows: Ints, from_day: Floats, operations:
     return np.where(seen & (back <= 0) & (model.alternatives.count[rows] == 0), chance, 1.0)
 
 
+BOUND_VARIANCE = 0.02
+"""Of the logarithm of operations that a counter's own number bounds (our choice)."""
+
+
 def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) -> tuple[Floats, Floats]:
     """Operations from from_day up to the first visit (or to_day if sooner), and the variance of their logarithm.
 
@@ -164,6 +168,7 @@ def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) 
     born = series.commissioned[rows]
     start = np.where(born > from_day, np.minimum(born, first), from_day)
     days = np.clip(np.minimum(first, to_day) - start, 0.0, None)
+    able = np.where(np.isfinite(born), model.most[rows], np.inf)
     later = series.begin[rows] + np.maximum(visit_before(series, rows, first + 2 * YEAR), 0)
     span = series.day[later] - first
     own = (series.operations[later] - series.operations[series.begin[rows]] + 0.5) / np.maximum(span, 1.0)
@@ -171,7 +176,9 @@ def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) 
     measured = span >= 30.0
     rate = np.where(measured, own, np.exp(model.mean[place, 0]))
     variance = np.where(measured, 0.02 + s.weather / np.maximum(span, 1.0), model.cov[place, 0])
-    return rate * days, variance + s.drift * days / YEAR
+    bound = able / np.maximum(first - np.where(np.isfinite(born), born, 0.0), 1.0)
+    made = np.where(np.isfinite(able), bound, rate) * days
+    return made, np.where(np.isfinite(able), np.minimum(variance, BOUND_VARIANCE), variance) + s.drift * days / YEAR
 
 
 Read = tuple[Floats, Floats, Floats, Floats]

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from tapwear.counts import ahead, calibrate, dates, path
-from tapwear.counts.alternatives import Alternative, Alternatives, find_alternatives
+from tapwear.counts.alternatives import Alternative, Alternatives, find_alternatives, rounded
 from tapwear.counts.calibrate import Calibration
 from tapwear.counts.exposure import REGIME_EVENTS, CountSeries, build_series
 from tapwear.counts.filter import Floats, Intervals, Ints, Levels, last_levels, log_rate, pick_places, run_filter
@@ -22,6 +22,12 @@ from tapwear.counts.season import YEAR, pooled_season, season_table
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.types import CounterHistory
 from tapwear.peers import PEERS, Speakers
+
+OUTER = 1.2815515655446004
+"""The normal's 90 % point."""
+
+BOUND_VARIANCE = 0.1
+"""Of the level of a place of which only the number on its counter is known (our choice)."""
 
 Days = NDArray[np.datetime64]
 Bools = NDArray[np.bool_]
@@ -40,6 +46,7 @@ class RateModel:
     cadence    : row of calibrate.CADENCES of each series
     group_season : cosine and sine amplitude of each peer group
     recorded   : recorded events that may have changed a rate: unit, happened_on, kind
+    most : operations before the first visit that the number read there allows, one a series; infinite where not known
     alternatives : second explanations of what the counters show, which counts and dates are mixtures over
     factor, factor_from : what the operations to come are multiplied by, and from the end of which day [days since
         1970-01-01]; for asking what if, see with_factor
@@ -62,6 +69,7 @@ class RateModel:
     calibration: Calibration
     group_season: pd.DataFrame
     recorded: pd.DataFrame
+    most: Floats
     alternatives: Alternatives
     factor: float = 1.0
     factor_from: float = NEVER
@@ -123,6 +131,8 @@ class RateModel:
         row = int(self.governing()[unit])
         rate = float(self.index["operations_per_year"].iloc[row])
         growth = float(self.mean[self.series.place[row], 3])
+        if self.series.count[row] < 2:
+            return (self.range_words(unit),)
         words = [f"about {rate:,.0f} operations a year at present"]
         if abs(growth) >= 0.01:
             way = "grows" if growth > 0 else "falls"
@@ -131,6 +141,15 @@ class RateModel:
         if self.series.off[row]:
             words.append("out of service at present; its return is taken as a matter of some months")
         return tuple(words)
+
+    def range_words(self, unit: str) -> str:
+        """What like units make, for a unit that has no rate of its own."""
+        place = int(self.series.place[int(self.governing()[unit])])
+        middle, spread = _yearly(self.mean[[place]])[0], np.sqrt(self.cov[place, 0])
+        low, high = (rounded(float(middle * np.exp(z * spread))) for z in (-OUTER, OUTER))
+        if np.isfinite(self.most[int(self.governing()[unit])]):
+            return f"no rate of its own yet: its counter allows about {rounded(float(middle))} operations a year"
+        return f"no rate of its own yet: similar units make about {low} to {high} operations a year"
 
     def operations(self, series: Ints, from_day: Days, to_day: Days, probs: Floats) -> Floats:
         """Quantiles of the operations from the end of from_day to the end of to_day.
@@ -191,10 +210,14 @@ def fit_rates(
     first = np.full(len(visits), np.nan)
     first[visits > 0] = series.day[series.begin[visits > 0]]
     cadence = calibrate.cadence_of((last_day - first) / np.where(visits > 1, visits - 1, np.nan))
-    kept = run_filter(intervals, prior_mean, prior_cov, s, keep=True)
+    first_pass = run_filter(intervals, prior_mean, prior_cov, s)
+    noise = ahead.noise_scale(first_pass, speak[1])
+    kept = run_filter(intervals, prior_mean, prior_cov, s, keep=True, scale=noise)
     levels = last_levels(intervals, kept, prior_mean, prior_cov)
     if calibration is None:
         calibration = _own_errors(series, intervals, kept, speak[1], cadence, s)
+    most = _most_before(series, history.readings, units, levels)
+    levels = _bounded(series, levels, most)
     rate_day = np.full(len(intervals.begin), float(np.datetime64(as_of, "D").astype(int)))
     some = intervals.count > 0
     rate_day[some] = intervals.to_day[(intervals.begin + intervals.count - 1)[some]]
@@ -217,7 +240,7 @@ def fit_rates(
         intervals=intervals,
         mean=levels.mean,
         cov=levels.cov,
-        evenness=ahead.evenness(levels, speak[1]),
+        evenness=ahead.evenness(first_pass, speak[1]),
         rate_day=rate_day,
         season=season_table(levels.mean[:, 1], levels.mean[:, 2]),
         last_day=last_day,
@@ -225,6 +248,7 @@ def fit_rates(
         calibration=calibration,
         group_season=group_season,
         recorded=events[events["kind"].isin(REGIME_EVENTS)][["unit", "happened_on", "kind"]],
+        most=most,
         alternatives=Alternatives.of([], len(visits)),
     )
     replaced = events.loc[events["kind"] == "counter_replaced", ["unit", "drive", "happened_on"]]
@@ -232,6 +256,45 @@ def fit_rates(
     for ends in (history.open_ends, history.open_spans):
         found += _open_ends(model, ends)
     return replace(model, alternatives=Alternatives.of(found, len(visits)))
+
+
+def _most_before(series: CountSeries, readings: pd.DataFrame, units: pd.DataFrame, levels: Levels) -> Floats:
+    """Operations before the first visit of each series, at most: the number read there, where it cannot have turned.
+
+    Asked of units whose first day in service is known and of which no rate of their own is known; infinite for others.
+    """
+    out = np.full(len(series.unit), np.inf)
+    able = (series.count == 1) & np.isfinite(series.commissioned)
+    if "digits" not in units or "value" not in readings or not able.any():
+        return out
+    used = readings[(readings["status"] == "used") & readings["unit"].isin(series.unit[able])]
+    value = used.groupby(["unit", "drive"], sort=False)["value"].first()
+    digits = units.drop_duplicates("unit").set_index("unit")["digits"]
+    for row in np.flatnonzero(able):
+        unit, drive = series.unit[row], series.drive[row]
+        if (unit, drive) not in value.index or not digits.get(unit, 0) > 0:
+            continue
+        place, days = series.place[row], series.day[series.begin[row]] - series.commissioned[row]
+        fast = np.exp(levels.mean[place, 0] + OUTER * np.sqrt(levels.cov[place, 0]))
+        if days > YEAR and fast * days < 10.0 ** float(digits[unit]):
+            out[row] = float(value[unit, drive])
+    return out
+
+
+def _bounded(series: CountSeries, levels: Levels, most: Floats) -> Levels:
+    """Levels of places without a rate of their own: that of a counter which stood at 0 at commissioning.
+
+    It cannot have made more; one that did not stand at 0 made less, so that dates from this are rather too early.
+    """
+    rows = np.flatnonzero(np.isfinite(most))
+    if not len(rows):
+        return levels
+    mean, cov = levels.mean.copy(), levels.cov.copy()
+    place = series.place[rows]
+    days = series.day[series.begin[rows]] - series.commissioned[rows]
+    mean[place, 0] = np.log((most[rows] + 0.5) / days)
+    cov[place, 0] = BOUND_VARIANCE
+    return replace(levels, mean=mean, cov=cov)
 
 
 def _open_ends(model: RateModel, ends: pd.DataFrame) -> list[Alternative]:

@@ -275,6 +275,7 @@ def _due(
         kit=item.kit,
         lead_time_weeks=item.lead_time_weeks,
         rate_words=ground.rate_words.get(unit, ""),
+        like_units=ground.model.range_words(unit) if read.used == 1 and unit in ground.model.governing() else "",
         asked_counts=_questions(left_open, a.last_service[row], a.made[row][1]),
         weight_doubt=reasons.weight_doubt(a.weights.get(row), unit in ground.currents.rated),
         noted=tuple(noted),

@@ -48,6 +48,7 @@ class Evidence:
     lead_time_weeks: float | None
     rate_words: str  # "" or the newest change of rate
     weight_doubt: str  # "" or what casts doubt on operations weighted by current
+    like_units: str = ""  # what like units make, where the unit has no rate of its own
     asked_counts: tuple[str, ...] = ()  # what the counter leaves open since the last service, as questions
     noted: tuple[Noted, ...] = ()  # open conditions that concern this date
     severe_noted: bool = False  # a severe condition of the unit is open, whatever the task
@@ -64,6 +65,8 @@ def doubts(e: Evidence) -> tuple[str, ...]:
             said.append("no usable reading; rate taken from like units")
         elif e.readings_used < FEW_READINGS:
             said.append(f"only {e.readings_used} usable reading{'s' if e.readings_used != 1 else ''}")
+        if e.like_units:
+            said.append(e.like_units)
         if e.last_reading_doubtful:
             said.append(f"last reading doubtful: {e.last_reading_doubtful}")
         elif e.open_end:
