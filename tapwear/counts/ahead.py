@@ -11,7 +11,7 @@ from tapwear.counts.filter import Floats, Intervals, Ints, Levels
 from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_season
 from tapwear.counts.settings import RateSettings
 
-CARRIED_YEARS = 8.0
+CARRIED_YEARS = 16.0
 """Growth is carried ahead ever less: over t years as over CARRIED_YEARS (1 - exp(-t / CARRIED_YEARS)) (our choice)."""
 
 

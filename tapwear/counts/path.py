@@ -356,6 +356,11 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
         on = np.clip(series.idle_to[r], off, end)
         served[idle] -= season_integral(table, at, on) - season_integral(table, at, off)
         left[idle] -= on - off
+    stopping = np.flatnonzero(model.stops.row[place].reshape(len(rows), -1).max(axis=1) >= 0)
+    if len(stopping):
+        r, a, b = place[stopping], start[stopping], np.broadcast_to(stop, span.shape)[stopping]
+        still = model.stops.between(r, a, np.maximum(b, a)) / np.maximum(b - a, 1.0)
+        served[stopping] *= 1.0 - np.clip(still, 0.0, 0.95)
     if model.factor != 1.0:
         changed = np.clip(model.factor_from, start, stop)
         late = season_integral(table, place, stop) - season_integral(table, place, changed)

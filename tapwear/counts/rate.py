@@ -20,6 +20,7 @@ from tapwear.counts.places import NEVER, day_number
 from tapwear.counts.regimes import Regime, find_regimes
 from tapwear.counts.season import YEAR, pooled_season, season_table
 from tapwear.counts.settings import RateSettings
+from tapwear.counts.standing import Stops, without_stops
 from tapwear.counts.types import CounterHistory
 from tapwear.peers import PEERS, Speakers
 
@@ -46,6 +47,7 @@ class RateModel:
     cadence    : row of calibrate.CADENCES of each series
     group_season : cosine and sine amplitude of each peer group
     recorded   : recorded events that may have changed a rate: unit, happened_on, kind
+    stops : standstills of densely read places, to be expected again
     most : operations before the first visit that the number read there allows, one a series; infinite where not known
     alternatives : second explanations of what the counters show, which counts and dates are mixtures over
     factor, factor_from : what the operations to come are multiplied by, and from the end of which day [days since
@@ -69,6 +71,7 @@ class RateModel:
     calibration: Calibration
     group_season: pd.DataFrame
     recorded: pd.DataFrame
+    stops: Stops
     most: Floats
     alternatives: Alternatives
     factor: float = 1.0
@@ -202,7 +205,8 @@ def fit_rates(
     Frames as in tapwear.counts.types. A place leans on its peer group until its own readings outweigh it.
     """
     s = settings or RateSettings()
-    series, intervals = build_series(history, units, events, stays, as_of, s)
+    series, every = build_series(history, units, events, stays, as_of, s)
+    intervals, stops = without_stops(every)
     speak = _speaking_places(series, Speakers.of(units, PEERS))
     prior_mean, prior_cov, group_season = _priors(series, intervals, speak, s)
     last_day = series.last_day
@@ -248,6 +252,7 @@ def fit_rates(
         calibration=calibration,
         group_season=group_season,
         recorded=events[events["kind"].isin(REGIME_EVENTS)][["unit", "happened_on", "kind"]],
+        stops=stops,
         most=most,
         alternatives=Alternatives.of([], len(visits)),
     )

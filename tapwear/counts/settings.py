@@ -40,7 +40,7 @@ class RateSettings:
     error_chance: float = 0.08
     group_spread: float = 1.2
     season_spread: float = 0.015
-    slope_spread: float = 0.0025
-    slope_drift: float = 0.00002
+    slope_spread: float = 0.0018
+    slope_drift: float = 0.00001
     inspection_operations: float = 50.0
     idle_days: float = 130.0

@@ -18,6 +18,7 @@ from tapwear.counts.exposure import build_series
 from tapwear.counts.filter import Floats, run_filter
 from tapwear.counts.rate import priors_of
 from tapwear.counts.settings import RateSettings
+from tapwear.counts.standing import without_stops
 from tapwear.counts.types import CounterHistory
 
 TUNED = ("drift", "weather", "dispersion", "jump_yearly", "error_chance", "slope_spread", "season_spread")
@@ -56,7 +57,8 @@ def tuned(
     from statsmodels.base.model import GenericLikelihoodModel
 
     first = start or RateSettings()
-    series, data = build_series(history, units, events, stays, as_of, first)
+    series, every = build_series(history, units, events, stays, as_of, first)
+    data, _ = without_stops(every)
     origin = np.log([getattr(first, name) for name in names])
     none = np.zeros((max(len(data.from_day), 1), 1))
 
