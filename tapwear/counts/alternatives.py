@@ -214,7 +214,8 @@ class _Spell:
     def _noise(self, middle: float) -> float:
         """Variance of the logarithm of the operations of the spell at a known level."""
         days = max(float(self.data.exposure[self.first : self.last + 1].sum()), 1.0)
-        return self.s.weather / days + self.s.dispersion / (np.exp(middle) + 1.0) + self.s.drift * days / YEAR / 3
+        counting = self.s.dispersion / (np.exp(middle) + 1.0)
+        return float(self.s.weather / days + counting + self.s.drift * days / YEAR / 3)
 
     def _row(self) -> int:
         """Series of the spell, -1 where several tell of the place."""

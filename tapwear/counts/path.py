@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
 from tapwear.counts.ahead import carried_years, log_variance
@@ -271,13 +272,18 @@ def _in_world(
     return read, variance, middle
 
 
+def _of_rows(true: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which rows hold, given one column or several alike."""
+    return true if true.ndim == 1 else np.asarray(true[:, 0])
+
+
 def made_chance(
     model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, operations: Floats, known: Read | None = None
 ) -> Floats:
     """Chance that at least so many operations are made, over all alternatives; arguments as in operations_between."""
     chance = operations_between(model, rows, from_day, to_day, known).chance_at_least(operations)
     count = model.alternatives.count[rows]
-    some = np.flatnonzero(count.reshape(len(rows), -1).max(axis=1) > 0)
+    some = np.flatnonzero(_of_rows(count > 0))
     if not len(some):
         return chance
 
@@ -356,7 +362,7 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
         on = np.clip(series.idle_to[r], off, end)
         served[idle] -= season_integral(table, at, on) - season_integral(table, at, off)
         left[idle] -= on - off
-    stopping = np.flatnonzero(model.stops.row[place].reshape(len(rows), -1).max(axis=1) >= 0)
+    stopping = np.flatnonzero(_of_rows(model.stops.row[place] >= 0))
     if len(stopping):
         r, a, b = place[stopping], start[stopping], np.broadcast_to(stop, span.shape)[stopping]
         still = model.stops.between(r, a, np.maximum(b, a)) / np.maximum(b - a, 1.0)

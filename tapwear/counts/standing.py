@@ -144,9 +144,10 @@ def _by_day(data: Intervals, part: slice, stopped: NDArray[np.bool_]) -> Floats:
     kernel = np.ones(2 * BLUR_DAYS + 1) / (2 * BLUR_DAYS + 1)
 
     def blurred(values: Floats) -> Floats:
-        return np.convolve(np.r_[values[-BLUR_DAYS:], values, values[:BLUR_DAYS]], kernel, mode="valid")
+        around = np.r_[values[-BLUR_DAYS:], values, values[:BLUR_DAYS]]
+        return np.asarray(np.convolve(around, kernel, mode="valid"))
 
     whole = stood.sum() / max(watched.sum(), 1.0)
     seen = blurred(watched)
     share = np.where(seen > 0.5, blurred(stood) / np.maximum(seen, 0.5), whole)
-    return np.r_[0.0, np.cumsum(np.minimum(share, 0.95))]
+    return np.asarray(np.r_[0.0, np.cumsum(np.minimum(share, 0.95))])

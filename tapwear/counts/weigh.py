@@ -131,7 +131,7 @@ class Scale:
         for at, found in self._weighed(left, wrong, right, total):
             whole = np.bincount(found.row, np.exp(found.chance), len(at)) + found.plain.sum(axis=0)
             result[at] = np.log(whole)
-        return result + self.beside.agree[wrong]
+        return np.asarray(result + self.beside.agree[wrong])
 
     def explanations(self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray) -> Slips:
         """The slips that may explain the reading `wrong` between the right readings `left` and `right`.
