@@ -54,38 +54,31 @@ def tuned(
     names: Sequence[str] = TUNED,
 ) -> Tuned:
     """The likeliest settings. Frames as in tapwear.counts.types; names : fields of RateSettings to be estimated."""
-    from statsmodels.base.model import GenericLikelihoodModel
+    from scipy.optimize import minimize
+    from statsmodels.tools.numdiff import approx_hess
 
     first = start or RateSettings()
     series, every = build_series(history, units, events, stays, as_of, first)
     data, _ = without_stops(every)
     origin = np.log([getattr(first, name) for name in names])
-    none = np.zeros((max(len(data.from_day), 1), 1))
 
     def at(params: Floats) -> RateSettings:
         return replace(first, **dict(zip(names, np.exp(params).tolist(), strict=True)))
 
-    class Likelihood(GenericLikelihoodModel):  # type: ignore[misc]
-        """The filter's likelihood of all intervals with the prior, for the search and its curvature."""
+    def cost(params: Floats) -> float:
+        s = at(params)
+        mean, cov, _ = priors_of(series, data, units, s)
+        away = (params - origin) / PRIOR_SD
+        return float(0.5 * away @ away - run_filter(data, mean, cov, s).loglik.sum())
 
-        def loglike(self, params: Floats) -> float:
-            s = at(params)
-            mean, cov, _ = priors_of(series, data, units, s)
-            away = (params - origin) / PRIOR_SD
-            return float(run_filter(data, mean, cov, s).loglik.sum() - 0.5 * away @ away)
-
-    model = Likelihood(none[:, 0], none)
-    model.exog_names[:] = list(names)
-    begun = model.loglike(origin)
-    fit = model.fit(start_params=origin, method="nm", maxiter=1500, disp=0, skip_hessian=True)
-    curvature = np.linalg.inv(-model.hessian(fit.params))
+    fit = minimize(cost, origin, method="Nelder-Mead", options={"maxiter": 1500, "xatol": 0.005, "fatol": 0.01})
+    curvature = np.linalg.pinv(approx_hess(fit.x, cost))
     table = pd.DataFrame(
         {
             "parameter": list(names),
             "start": np.exp(origin),
-            "estimate": np.exp(fit.params),
+            "estimate": np.exp(fit.x),
             "log_se": np.sqrt(np.maximum(np.diag(curvature), 0.0)),
         }
     )
-    gain = model.loglike(fit.params) - begun
-    return Tuned(at(fit.params), table, float(gain), len(data.from_day), bool(fit.mle_retvals["converged"]))
+    return Tuned(at(fit.x), table, cost(origin) - float(fit.fun), len(data.from_day), bool(fit.success))
