@@ -8,10 +8,11 @@ import numpy as np
 
 from tapwear.counts.book import Book
 from tapwear.counts.local import HALF, Local
+from tapwear.counts.settings import RateSettings
 
 PART_SPREAD = 0.7  # sd of log rate of a part of an interval about that of the whole: our choice
 GROUP_SPREAD = 1.3  # sd of log rate between the units of a peer group: our choice
-INSPECTION_OPERATIONS = 40.0  # operations that a recorded inspection may add, give or take as many: our choice
+INSPECTION_OPERATIONS = RateSettings().inspection_operations  # that a recorded inspection may add, or any fewer
 TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 6.0))  # (weight, widening): surprises are more common than in a bell curve
 ROOT_TAU = 2.5066282746310002  # square root of 2 pi
 WIDEST = 1.5  # no scatter of log rate beyond this

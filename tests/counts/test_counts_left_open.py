@@ -12,6 +12,7 @@ from rate_fleets import PROBS
 
 from tapwear.counts.clean import read_counters
 from tapwear.counts.rate import RateModel, fit_rates
+from tapwear.counts.series import make_book
 from tapwear.counts.tune import tuned
 
 Visit = tuple[str, str, int]
@@ -164,6 +165,22 @@ def test_the_number_on_the_counter_bounds_a_unit_read_once() -> None:
         units.drop(columns="digits"), events_frame(), stays_frame(), as_of,
     )  # fmt: skip
     assert "similar units make about" in free.rate_words("T1")[0]
+
+
+def test_an_outage_of_one_drive_is_none_of_the_other() -> None:
+    values, rows = steady(1000, 900, 16), []
+    for drive in ("A", "B"):
+        still = [v if drive == "B" or k < 8 else values[7] + max(v - values[12], 0) for k, v in enumerate(values)]
+        rows += [(*row, {"drive": drive}) for row in visits("T1", still)]
+    frame, units, stays = readings_frame(rows), units_frame(["T1"]), stays_frame()
+    days = [rows[7][1], rows[12][1]]
+    told = zip(days, ("out_of_service", "back_in_service"), strict=True)
+    events = events_frame([("T1", day, kind, None, None) for day, kind in told])
+    history = read_counters(units, frame, events.assign(drive="A"), stays, dt.date(2100, 1, 1))
+    assert set(status(history)) == {"used"}
+    book = make_book(units, frame, events.assign(drive="A"), stays)
+    lost = [np.ptp(book.day[book.counter == k]) - np.ptp(book.served[book.counter == k]) for k in (0, 1)]
+    assert lost == [pytest.approx(0.98 * 5 * 91), 0.0]
 
 
 def daily(days: int, start: str = "2024-01-01") -> list[tuple[pd.Timestamp, int]]:
