@@ -16,7 +16,7 @@ import pandas as pd
 
 from tapwear.counts.exposure import build_series
 from tapwear.counts.filter import Floats, run_filter
-from tapwear.counts.rate import priors_of
+from tapwear.counts.priors import priors_of
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.standing import without_stops
 from tapwear.counts.types import CounterHistory

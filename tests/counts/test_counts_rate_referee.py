@@ -10,7 +10,7 @@ from rate_fleets import AS_OF, PROBS, fit
 from tapwear.counts.ahead import past_errors
 from tapwear.counts.dates import crossing_chance, day_grid
 from tapwear.counts.filter import Intervals, run_filter
-from tapwear.counts.rate import group_shapes
+from tapwear.counts.priors import group_shapes
 from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_season, season_integral, season_table
 from tapwear.counts.settings import RateSettings
 
