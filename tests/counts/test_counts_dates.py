@@ -8,7 +8,7 @@ import scipy
 from rate_fleets import events, fit, stays, steady
 from scipy.special import stdtr, stdtrit
 
-from tapwear.counts import spread
+from tapwear.counts import path, spread
 from tapwear.counts.dates import crossing_chance, day_grid, past_chance
 from tapwear.counts.rate import RateModel
 
