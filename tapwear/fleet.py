@@ -41,7 +41,7 @@ from tapwear.store.book import Book
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
-CHANGE_RECENT_DAYS = 730  # a change of rate is worth a word in the list this long; our choice
+CHANGE_RECENT_DAYS = 400  # a change of rate is worth a word in the list this long; our choice
 NO_STOPS: Mapping[str, Stop] = {}
 STORY_YEARS = 3  # how far ahead the drawn forecast reaches; our choice
 

@@ -16,6 +16,7 @@ from tapwear.counts.filter import Floats, Ints
 from tapwear.counts.path import read_count
 from tapwear.counts.plain import PROBS
 from tapwear.counts.rate import RateModel, fit_rates
+from tapwear.counts.reference import REFERENCE, Regressions
 
 HORIZONS = (90, 365, 730)
 """Days ahead that a backtest looks at (our choice)."""
@@ -81,7 +82,8 @@ class Backtest:
     """Past forecasts beside what the readings later said.
 
     forecasts : DataFrame unit, drive, cadence, origin, horizon_days, from_on, to_on, made [operations by later
-                readings], p10, p50, p90, and each of plain.PLAIN with its _low and _high
+                readings], p10, p50, p90, and each of plain.PLAIN and
+                reference.REFERENCE [NaN where it was not fitted] with its _low and _high
     table     : coverage, loss and bias by horizon and cadence, see plain.fared
     verdict   : the same in words
     """
@@ -154,6 +156,7 @@ def _one_origin(
     rows, later = rows[later >= 0], later[later >= 0].astype(np.int64)
     anchor = model.last_day[rows]
     rates = plain.plain_rates(model, rows)
+    beside = Regressions(model, rows)
     parts = []
     for horizon in horizons:
         end = _nearest_visit(final, later, anchor, float(horizon))
@@ -175,6 +178,7 @@ def _one_origin(
         part[["p10", "p50", "p90"]] = model.operations(r, from_on, to_on, PROBS)
         for name, rate in rates.items():
             part[name] = rate[ok] * (stop - start)
+        part[REFERENCE] = beside.expected(r, start, stop)
         parts.append(part)
     return pd.concat(parts, ignore_index=True)
 
@@ -197,6 +201,6 @@ def _nothing() -> pd.DataFrame:
     frame = pd.DataFrame(columns).astype(object)
     for name in ("origin", "from_on", "to_on"):
         frame[name] = pd.Series(dtype="datetime64[us]")
-    for name in ("horizon_days", "made", "p10", "p50", "p90", *plain.PLAIN):
+    for name in ("horizon_days", "made", "p10", "p50", "p90", *plain.PLAIN, REFERENCE):
         frame[name] = pd.Series(dtype=float)
     return frame

@@ -6,7 +6,7 @@ drive; how several of them make the operations of a drive is settled afterwards,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -40,6 +40,8 @@ class Book:
     group, station : one entry a counter
         codes of the peer group and the station
     replacements : tuple of Replacement
+    bank : one entry a counter
+        code of the bank whose drives are moved together, -1 for none known
     """
 
     counter: np.ndarray
@@ -56,6 +58,7 @@ class Book:
     group: np.ndarray
     station: np.ndarray
     replacements: tuple[Replacement, ...]
+    bank: np.ndarray = field(default_factory=lambda: np.full(1, -1))
 
     def part(self, counters: slice, readings: slice) -> Book:
         """The book of some successive counters, whose readings are those given."""
@@ -79,4 +82,5 @@ class Book:
                 for one in self.replacements
                 if begin <= one.counter < counters.stop
             ),
+            self.bank[counters],
         )

@@ -20,6 +20,10 @@ from tapwear.weeks import DAYS_PER_YEAR
 REACH = 5  # a right reading is sought among so many before it: up to four wrong ones in a row
 RIGHT = float(np.log(0.965))  # chance that a reading is right: our choice
 WRONG = float(np.log(0.035))  # chance that it is a slip, for the rough search
+BURST_YEARLY = 0.01  # bursts of real operations a year: our choice
+BURST_FROM, BURST_RANGE, BURST_MOST = 1.3, 4.6, 3000.0  # their size: above so many times the usual; logarithm of their
+# range; no more than the usual operations of so many days (90 days at 33 times)
+KNOWN_WITHIN = 0.5  # standard deviation up to which the usual operations are known well enough to be exceeded
 RESET_A_YEAR = 0.004  # unrecorded resets and exchanges of a counter: our choice
 SAME_DAY = float(np.log(0.01))  # another reading of one day, not taken
 LATER = 1e-9  # so much likelier is it the later one of the two: of equal numbers the one entered first is taken
@@ -72,12 +76,18 @@ class Chains:
 
 @dataclass(frozen=True)
 class Joints:
-    """Pairs of readings taken as successive right ones: operations between them, log chance, reset or not."""
+    """Pairs of readings taken as successive right ones: operations between them, log chance, reset or not.
+
+    second, second_chance : operations and log chance if it is the other way round with the reset; -inf where that is
+        out of the question
+    """
 
     operations: np.ndarray
     log_chance: np.ndarray
     reset: np.ndarray
     leg: Leg
+    second: np.ndarray
+    second_chance: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -127,6 +137,7 @@ class Chainer:
         guessed = self.guessed[right] != self.guessed[left]
         made[guessed & (plain < 0) & (plain > -0.5 * modulus)] = 0.0
         chance = log_density(made, on)
+        self._burst(made, chance, on, left, right)
         room = 1.5 * on.middle + 50.0  # a counter set to 0 meanwhile shows no more than this
         days = book.day[right] - book.day[left]
         same = (days == 0) & (book.epoch[left] == book.epoch[right])
@@ -138,14 +149,28 @@ class Chainer:
         years = np.maximum(days[at], 1) / DAYS_PER_YEAR
         other = np.log(RESET_A_YEAR * years * (1.0 / modulus[at] + np.where(shown, 1.0 / room[at], 0.0)))
         better = other > chance[at]
-        at, shown = at[better], shown[better]
-        made[at] = np.maximum(on.middle[at], np.where(shown, value[at], 0.0))
-        chance[at] = other[better]
+        set_back = np.maximum(on.middle[at], np.where(shown, value[at], 0.0))
+        second, second_chance = np.zeros(len(right)), np.full(len(right), -np.inf)
+        second[at] = np.where(better, made[at], set_back)
+        second_chance[at] = np.where(better, chance[at], other)
+        made[at], chance[at] = np.where(better, set_back, made[at]), np.where(better, other, chance[at])
         reset = np.zeros(len(right), dtype=bool)
-        reset[at] = True
+        reset[at] = better
         chance += RIGHT
         chance[same | (value >= modulus)] = NEVER
-        return Joints(made, chance, reset, on)
+        return Joints(made, chance, reset, on, second, second_chance)
+
+    def _burst(
+        self, made: np.ndarray, chance: np.ndarray, on: Leg, left: np.ndarray, right: np.ndarray
+    ) -> None:
+        """Lets far more operations than usual be real ones, as a hunting regulator makes them for some weeks."""
+        far = np.flatnonzero(made > BURST_FROM * on.middle)
+        served = np.maximum(self.book.served[right[far]] - self.book.served[left[far]], 1.0)
+        more = made[far] - on.middle[far]
+        able = (more <= BURST_MOST * on.middle[far] / served) & (on.spread[far] < KNOWN_WITHIN)
+        years = served / DAYS_PER_YEAR
+        size = np.log(np.minimum(BURST_YEARLY * years, 0.5) / (BURST_RANGE * np.maximum(more, 1.0)))
+        chance[far] = np.where(able, np.logaddexp(chance[far], size), chance[far])
 
     def solve(self, *, rough: bool = False) -> Chains:
         """The best chain of every counter and each reading's probability of being right.

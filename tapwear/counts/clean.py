@@ -10,7 +10,7 @@ import pandas as pd
 from tapwear.counts.book import Book
 from tapwear.counts.chain import Chains
 from tapwear.counts.drives import Drives, join_counters
-from tapwear.counts.ends import OpenEnds, open_ends
+from tapwear.counts.ends import OpenEnds, open_ends, open_spans
 from tapwear.counts.explain import untaken
 from tapwear.counts.search import search
 from tapwear.counts.series import day_numbers, in_order, make_book, name_codes, run_starts
@@ -53,7 +53,7 @@ def read_counters(
     kept = given if len(keep) == len(given) else given.iloc[keep].reset_index(drop=True)
     book = make_book(units, kept, known_events, known_stays)
     status, reason = (np.repeat(np.array([word], dtype=object), len(keep)) for word in ("used", ""))
-    found, ends = [Chains.none()], [OpenEnds.none()]
+    found, ends, spans = [Chains.none()], [OpenEnds.none()], [OpenEnds.none()]
     for start, chainer, chains in search(book, Speakers.of(units, PEERS)):
         rows, superseded, words = untaken(chainer, chains, book.unit)
         status[start + rows] = np.where(superseded, "superseded", "doubtful")
@@ -61,10 +61,12 @@ def read_counters(
         reason[start + np.flatnonzero(chains.reset)] = SET_BACK
         found.append(chains.moved(start))
         ends.append(open_ends(chainer, chains).moved(start))
+        spans.append(open_spans(chainer, chains).moved(start))
     whole = Chains.joined(found)
     drives = join_counters(book, whole, status, reason)
     table = _readings(given, aside, as_of, keep[book.row], whole, drives)
-    return CounterHistory(table, _points(drives), _open_ends(book, OpenEnds.joined(ends), whole, drives))
+    left_open = (_open_ends(book, OpenEnds.joined(some), whole, drives) for some in (ends, spans))
+    return CounterHistory(table, _points(drives), *left_open)
 
 
 def _left_aside(readings: pd.DataFrame, as_of: date) -> np.ndarray:

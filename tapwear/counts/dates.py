@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapwear.counts.filter import Floats, Ints
-from tapwear.counts.path import Read, chance_when_read, operations_between, read_since
+from tapwear.counts.path import Read, chance_when_read, made_chance, read_since
 from tapwear.counts.season import YEAR
 
 if TYPE_CHECKING:
@@ -65,20 +65,11 @@ def crossing_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats,
 def _chance(
     model: RateModel, rows: Ints, begin: Floats, day: Floats, needed: Floats, known: Read | None = None
 ) -> Floats:
-    """Chance that the operations are made by `day`; a second explanation of the latest reading has its share.
+    """Chance that the operations are made by `day`, over all second explanations.
 
     rows, begin, needed : (n,) or (n, 1); day : (n,), or (n, days) or (1, days); known : path.read_since
     """
-    spread = operations_between(model, rows, begin, day, known)
-    chance = spread.chance_at_least(needed)
-    since = model.other_day[rows]
-    open_end = np.flatnonzero((model.other_chance[rows] > 0) & (begin < since))
-    if len(open_end):
-        at, late = rows[open_end], np.broadcast_to(day, chance.shape)[open_end] >= since[open_end]
-        share = model.other_chance[at]
-        second = spread.of(open_end).chance_at_least(needed[open_end] - model.other_end[at])
-        chance[open_end] += np.where(late, share, 0.0) * (second - chance[open_end])
-    return chance
+    return made_chance(model, rows, begin, day, needed, known)
 
 
 def past_chance(model: RateModel, rows: Ints, start: Floats, needed: Floats, grid: Floats, least: float) -> Floats:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapwear.counts import slips
-from tapwear.counts.chain import RIGHT, Chainer, Chains
+from tapwear.counts.chain import KNOWN_WITHIN, RIGHT, Chainer, Chains
 from tapwear.counts.likely import log_density
 
 PLAUSIBLE = 0.05  # a second explanation is kept from this probability on: our choice
@@ -40,6 +40,39 @@ class OpenEnds:
             np.concatenate([part.probability for part in parts]),
             np.concatenate([part.words for part in parts]),
         )
+
+
+def open_spans(chainer: Chainer, chains: Chains) -> OpenEnds:
+    """Where the counter was perhaps exchanged without a record, or perhaps not: the operations the other way round."""
+    book = chainer.book
+    right = np.flatnonzero(chains.used)
+    left = right[:-1]
+    right = right[1:]
+    same = book.counter[left] == book.counter[right]
+    left, right = left[same], right[same]
+    joint = chainer.joints(left, right)
+    share = 1.0 / (1.0 + np.exp(np.clip(joint.log_chance - RIGHT - joint.second_chance, -50.0, 50.0)))
+    told = (joint.leg.spread < KNOWN_WITHIN) & (np.abs(joint.second - joint.operations) > 1.0)
+    some = np.flatnonzero((share >= PLAUSIBLE) & told)
+    words = [
+        f"{max(made, other):,.0f} operations between {_on(book.day[a])} and {_on(book.day[b])}, or about "
+        f"{_about(min(made, other))} with the counter exchanged or set back: made, or counter exchanged?"
+        for made, other, a, b in zip(
+            joint.operations[some], joint.second[some], left[some], right[some], strict=True
+        )
+    ]
+    moved = chains.operations[right[some]] + joint.second[some] - joint.operations[some]
+    return OpenEnds(right[some], moved, share[some], np.array(words, dtype=object))
+
+
+def _on(day: np.int64) -> str:
+    return str(np.datetime64(int(day), "D"))
+
+
+def _about(operations: float) -> str:
+    """A guessed number of operations, to two figures."""
+    unit = 10 ** max(int(np.log10(max(operations, 1.0))) - 1, 0)
+    return f"{round(operations / unit) * unit:,}"
 
 
 def open_ends(chainer: Chainer, chains: Chains) -> OpenEnds:

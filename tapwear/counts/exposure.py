@@ -117,6 +117,7 @@ def build_series(
         event=event[keep],
         doubt=either[keep],
         noise=visits[keep] * (0.4 * settings.inspection_operations) ** 2,
+        series=of_series[keep],
     )
     result = CountSeries(
         unit, drive, begin, count, day, operations, now.place, now.place_before, now.since,

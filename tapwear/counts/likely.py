@@ -8,16 +8,18 @@ import numpy as np
 
 from tapwear.counts.book import Book
 from tapwear.counts.local import HALF, Local
+from tapwear.counts.settings import RateSettings
 
+PART_SPREAD = 0.7  # sd of log rate of a part of an interval about that of the whole: our choice
 GROUP_SPREAD = 1.3  # sd of log rate between the units of a peer group: our choice
 LONE_SPREAD = 0.5  # further sd of log rate where a single interval tells it: our choice
-INSPECTION_OPERATIONS = 40.0  # operations that a recorded inspection may add, give or take as many: our choice
+INSPECTION_OPERATIONS = RateSettings().inspection_operations  # that a recorded inspection may add, or any fewer
 TAILS = ((0.930, 1.0), (0.065, 2.5), (0.005, 6.0))  # (weight, widening): surprises are more common than in a bell curve
 ROOT_TAU = 2.5066282746310002  # square root of 2 pi
 WIDEST = 1.5  # no scatter of log rate beyond this
 OUT_OF_SERVICE = 0.2  # an interval with a smaller share of days in service counts as one out of service
 STILL_WHEN_OUT = 0.5  # chance that the counter has not moved at all over such an interval: our choice
-STILL_UNRECORDED = 0.002  # the same over any interval, for an outage that nobody recorded: our choice
+STILL_UNRECORDED = 0.005  # the same over any interval, for a stuck counter or an unrecorded outage: our choice
 OUT_SPREAD = 1.0  # extra sd of log rate over an interval out of service: our choice
 
 
@@ -76,6 +78,12 @@ def expect(local: Local, counter: np.ndarray, left: np.ndarray, right: np.ndarra
     variance[one_sided] *= 1.5
     variance += LONE_SPREAD**2 * (n < 2.0)
     variance[neither] = GROUP_SPREAD**2
+    within = neither[(left[neither] >= 0) & (right[neither] >= 0)]
+    starts, ends = local.n_after[left[within]] > 0, local.n_before[right[within]] > 0
+    for part, level, side in ((starts & ~ends, local.after, left), (ends & ~starts, local.before, right)):
+        first[within[part]] = level[side[within[part]]]  # of the interval taken as right that this one is a part of
+        variance[within[part]] = PART_SPREAD**2
+    second[within] = pooled[within] = first[within]
     opened = 1.5 / np.maximum(n_before, 1.0)
     opened += 1.5 / np.maximum(n_after, 1.0)
     np.sqrt(opened, out=opened)

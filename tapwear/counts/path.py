@@ -6,87 +6,21 @@ that is forecast: log-normal in the middle, with tails of Student's t, scaled by
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtri, stdtrit
+from numpy.typing import NDArray
 
-from tapwear.counts.ahead import log_variance
+from tapwear.counts.ahead import carried_years, log_variance
 from tapwear.counts.exposure import CountSeries
 from tapwear.counts.filter import Floats, Ints
-from tapwear.counts.growth import AHEAD_YEARS
 from tapwear.counts.places import NEVER
 from tapwear.counts.season import YEAR, season_integral
 from tapwear.counts.settings import RateSettings
+from tapwear.counts.spread import Spread, tail_quantile
 
 if TYPE_CHECKING:
     from tapwear.counts.rate import RateModel
-
-TAIL_FREEDOM = 5.0
-"""Degrees of freedom of the forecast's tails (our choice; tail_chance holds for this number alone)."""
-_TAIL_SCALE = float(ndtri(0.9) / stdtrit(TAIL_FREEDOM, 0.9))
-_TAIL_STEEPNESS = 1.0 / (_TAIL_SCALE * TAIL_FREEDOM**0.5)
-
-
-def tail_quantile(probability: Floats) -> Floats:
-    """Quantile of the standard forecast error: +-1.28 at 10 and 90 %, heavier than the normal beyond."""
-    out: Floats = stdtrit(TAIL_FREEDOM, probability) * _TAIL_SCALE
-    return out
-
-
-def tail_chance(z: Floats) -> Floats:
-    """Inverse of tail_quantile: for five degrees of freedom Student's t has a distribution in closed form."""
-    u = np.clip(z * _TAIL_STEEPNESS, -1e20, 1e20)
-    q = 1.0 / (1.0 + u * u)
-    out: Floats = 0.5 + (np.arctan(u) + u * q * (1.0 + q * (2.0 / 3.0))) / np.pi
-    return np.clip(out, 0.0, 1.0)
-
-
-@dataclass(frozen=True)
-class Spread:
-    """Operations between two days: read + middle * exp(spread * z), z a standard forecast error.
-
-    read, read_sd : the part between visits and its standard error [operations], (n,), or (n, 1) where it is the same
-        on all days
-    middle        : median of the forecast part [operations], (n,) or (n, days) as the rest
-    low, high     : spread of its logarithm below and above the middle
-    """
-
-    read: Floats
-    read_sd: Floats
-    middle: Floats
-    low: Floats
-    high: Floats
-
-    def quantiles(self, probs: Floats) -> Floats:
-        """Operations at each probability, shape (rows, probabilities). Never negative, never falling."""
-        z = tail_quantile(probs)[None, :]
-        spread = np.where(z < 0, self.low[:, None], self.high[:, None])
-        forecast = self.middle[:, None] * np.exp(np.clip(spread * z, -20.0, 6.0))
-        out = self.read[:, None] + np.where(
-            self.middle[:, None] > 0, forecast, self.read_sd[:, None] * z
-        )
-        return np.maximum(np.maximum(out, 0.0), np.where(z > 0, self.read[:, None], 0.0))
-
-    def chance_at_least(self, operations: Floats) -> Floats:
-        """Chance that the operations are at least this many."""
-        need = operations - self.read
-        with np.errstate(divide="ignore", invalid="ignore"):
-            z = np.log(need / self.middle)
-            out = tail_chance(-z / np.where(z < 0, self.low, self.high))
-        out = np.where(need <= 0, 1.0, out)
-        out[np.isnan(out)] = 0.0
-        read = self.middle <= 0
-        if read.any():
-            need, sd = np.broadcast_to(need, out.shape)[read], np.broadcast_to(self.read_sd, out.shape)[read]
-            out[read] = tail_chance(-need / np.maximum(sd, 0.5))
-        return np.asarray(out)
-
-    def of(self, rows: Ints) -> Spread:
-        """The same for some of the rows."""
-        return Spread(self.read[rows], self.read_sd[rows], self.middle[rows], self.low[rows], self.high[rows])
-
 
 def visit_before(series: CountSeries, rows: Ints, day: Floats) -> Ints:
     """Position of the last visit on or before `day` within each series, -1 where there is none."""
@@ -138,7 +72,7 @@ def chance_when_read(model: RateModel, rows: Ints, from_day: Floats, operations:
 
     Between visits the count is not above that of the last one, and its error not above that halfway through the span
     whose error is widest. 1 where this tells nothing: without a visit, since a day before the first one, or where the
-    latest reading has a second explanation.
+    count has a second explanation.
     """
     series = model.series
     spans = np.maximum(series.count[rows] - 1, 0)
@@ -151,7 +85,11 @@ def chance_when_read(model: RateModel, rows: Ints, from_day: Floats, operations:
     read, variance, back, _ = read_since(model, rows, from_day)
     none = np.zeros(len(rows))
     chance = Spread(read, np.sqrt(variance + widest), none, none, none).chance_at_least(operations)
-    return np.where(seen & (back <= 0) & (model.other_chance[rows] <= 0), chance, 1.0)
+    return np.where(seen & (back <= 0) & (model.alternatives.count[rows] == 0), chance, 1.0)
+
+
+BOUND_VARIANCE = 0.02
+"""Of the logarithm of operations that a counter's own number bounds (our choice)."""
 
 
 def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) -> tuple[Floats, Floats]:
@@ -165,6 +103,7 @@ def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) 
     born = series.commissioned[rows]
     start = np.where(born > from_day, np.minimum(born, first), from_day)
     days = np.clip(np.minimum(first, to_day) - start, 0.0, None)
+    able = np.where(np.isfinite(born), model.most[rows], np.inf)
     later = series.begin[rows] + np.maximum(visit_before(series, rows, first + 2 * YEAR), 0)
     span = series.day[later] - first
     own = (series.operations[later] - series.operations[series.begin[rows]] + 0.5) / np.maximum(span, 1.0)
@@ -172,7 +111,9 @@ def made_before(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats) 
     measured = span >= 30.0
     rate = np.where(measured, own, np.exp(model.mean[place, 0]))
     variance = np.where(measured, 0.02 + s.weather / np.maximum(span, 1.0), model.cov[place, 0])
-    return rate * days, variance + s.drift * days / YEAR
+    bound = able / np.maximum(first - np.where(np.isfinite(born), born, 0.0), 1.0)
+    made = np.where(np.isfinite(able), bound, rate) * days
+    return made, np.where(np.isfinite(able), np.minimum(variance, BOUND_VARIANCE), variance) + s.drift * days / YEAR
 
 
 Read = tuple[Floats, Floats, Floats, Floats]
@@ -185,12 +126,13 @@ def read_since(model: RateModel, rows: Ints, from_day: Floats) -> Read:
 
 
 def operations_between(
-    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, known: Read | None = None
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, known: Read | None = None, world: int = 0
 ) -> Spread:
     """Operations of each series from the end of from_day to the end of to_day. [days since 1970-01-01]
 
     rows, from_day : (n,), or (n, 1) where each has several days; to_day : (n,), or (n, days) or (1, days)
     known : read_since, where the caller has it
+    world : which of the alternatives of each series hold, see alternatives.Alternatives; 0: none
     """
     series = model.series
     shape = np.broadcast_shapes(rows.shape, to_day.shape)
@@ -228,6 +170,8 @@ def operations_between(
         weight = middle / np.maximum(both, 1e-12)
         middle = both
         variance = (weight * np.sqrt(variance) + (1 - weight) * np.sqrt(back_var)) ** 2
+    if world:
+        read, read_var, middle = _in_world(model, rows, from_day, to_day, world, (read, read_var, middle))
     spread = np.sqrt(variance) * model.evenness[series.place[rows]]
     tilt, low, high = model.calibration.at(model.cadence[rows], stop - start)
     middle = middle * np.exp(tilt * spread)
@@ -235,6 +179,85 @@ def operations_between(
     wider = (read_sd / np.maximum(middle + read_sd, 1e-9)) ** 2
     low, high = np.sqrt((spread * low) ** 2 + wider), np.sqrt((spread * high) ** 2 + wider)
     return Spread(read, read_sd, middle, low, high)
+
+
+def _in_world(
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, world: int, plain: tuple[Floats, Floats, Floats]
+) -> tuple[Floats, Floats, Floats]:
+    """Operations read, their variance and the middle of those forecast, where the alternatives of a world hold."""
+    read, variance, middle = plain
+    shape = np.broadcast_shapes(rows.shape, from_day.shape, to_day.shape)
+    for have, (begin, end, extra, sd, factor, _) in model.alternatives.holding(rows, world):
+        span = np.minimum(end, to_day) - np.maximum(begin, from_day)
+        share = np.clip(span / np.maximum(end - begin, 1.0), 0.0, 1.0) * have
+        more = np.zeros(shape)
+        some = np.nonzero(np.broadcast_to(have & (factor != 1.0), shape))
+        if len(some[0]):
+            r, a, b, first = (np.broadcast_to(values, shape)[some] for values in (rows, from_day, to_day, begin))
+            last = _last_visit(model, r)
+            since, until = np.minimum(np.maximum(a, first), last), np.minimum(np.maximum(b, first), last)
+            made = read_count(model, r, until)[0] - read_count(model, r, since)[0]
+            scale = np.broadcast_to(factor, shape)[some]
+            more[some] = np.maximum(made, 0.0) * (scale - 1.0)
+            middle = np.broadcast_to(middle, shape).copy()
+            middle[some] *= np.where(b > first, scale, 1.0)
+        read = np.maximum(read + share * extra + more, 0.0)
+        variance = variance + (share * sd) ** 2
+    return read, variance, middle
+
+
+def _of_rows(true: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which rows hold, given one column or several alike."""
+    return true if true.ndim == 1 else np.asarray(true[:, 0])
+
+
+def made_chance(
+    model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, operations: Floats, known: Read | None = None
+) -> Floats:
+    """Chance that at least so many operations are made, over all alternatives; arguments as in operations_between."""
+    chance = operations_between(model, rows, from_day, to_day, known).chance_at_least(operations)
+    count = model.alternatives.count[rows]
+    some = np.flatnonzero(_of_rows(count > 0))
+    if not len(some):
+        return chance
+
+    def part(values: Floats) -> Floats:
+        return values[some] if values.shape[:1] == rows.shape[:1] else values
+
+    r, a, b, need = rows[some], part(from_day), part(to_day), part(operations)
+    mine = None if known is None else (part(known[0]), part(known[1]), part(known[2]), part(known[3]))
+    whole = model.alternatives.weight(r, 0) * chance[some]
+    for world in range(1, model.alternatives.worlds(r)):
+        weight = model.alternatives.weight(r, world)
+        whole = whole + weight * operations_between(model, r, a, b, mine, world).chance_at_least(need)
+    chance[some] = whole
+    return chance
+
+
+def made_quantiles(model: RateModel, rows: Ints, from_day: Floats, to_day: Floats, probs: Floats) -> Floats:
+    """Quantiles of the operations made, over all alternatives, shape (n, probabilities); days and rows (n,)."""
+    out = operations_between(model, rows, from_day, to_day).quantiles(probs)
+    some = np.flatnonzero(model.alternatives.count[rows] > 0)
+    if not len(some):
+        return out
+    r, a, b = rows[some], from_day[some], to_day[some]
+    each = [out[some]]
+    for world in range(1, model.alternatives.worlds(r)):
+        there = operations_between(model, r, a, b, None, world).quantiles(probs)
+        each.append(np.where(model.alternatives.weight(r, world)[:, None] > 0, there, out[some]))
+    low, high = np.min(each, axis=0), np.max(each, axis=0)
+    for _ in range(QUANTILE_STEPS):
+        middle = 0.5 * (low + high)
+        below = np.stack(
+            [1.0 - made_chance(model, r, a, b, middle[:, k]) < p for k, p in enumerate(probs.tolist())], axis=1
+        )
+        low, high = np.where(below, middle, low), np.where(below, high, middle)
+    out[some] = high
+    return out
+
+
+QUANTILE_STEPS = 24
+"""Halvings between the quantiles of the alternatives: to a ten-millionth of what lies between them."""
 
 
 def _last_visit(model: RateModel, rows: Ints) -> Floats:
@@ -273,6 +296,11 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
         on = np.clip(series.idle_to[r], off, end)
         served[idle] -= season_integral(table, at, on) - season_integral(table, at, off)
         left[idle] -= on - off
+    stopping = np.flatnonzero(_of_rows(model.stops.row[place] >= 0))
+    if len(stopping):
+        r, a, b = place[stopping], start[stopping], np.broadcast_to(stop, span.shape)[stopping]
+        still = model.stops.between(r, a, np.maximum(b, a)) / np.maximum(b - a, 1.0)
+        served[stopping] *= 1.0 - np.clip(still, 0.0, 0.95)
     if model.factor != 1.0:
         changed = np.clip(model.factor_from, start, stop)
         late = season_integral(table, place, stop) - season_integral(table, place, changed)
@@ -286,10 +314,7 @@ def _forecast(model: RateModel, rows: Ints, place: Ints, start: Floats, stop: Fl
     days = np.maximum(left - lost, 1.0)
     ahead = np.clip(start - model.rate_day[place], 0.0, 40 * YEAR)
     middle = np.exp(model.mean[place, 0]) * np.maximum(served, 0.0)
-    growing = np.flatnonzero(model.growth[place])
-    if len(growing):
-        years = np.minimum((ahead[growing] + 0.5 * span[growing]) / YEAR, AHEAD_YEARS)
-        middle[growing] *= np.exp(model.growth[place[growing]] * years)
+    middle *= np.exp(model.mean[place, 3] * carried_years(ahead + 0.5 * span))
     variance = log_variance(model.cov[place], ahead, start, stop, days, middle, s)
     variance = variance + np.where(series.changed[rows], s.event_chance * s.event_size**2, 0.0)
     if len(away):

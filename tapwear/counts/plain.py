@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from tapwear.counts.filter import Floats, Ints
 from tapwear.counts.path import read_count
 from tapwear.counts.rate import RateModel
+from tapwear.counts.reference import REFERENCE, REFERENCE_WORDS
 
 PROBS = np.array([0.1, 0.5, 0.9])
 
@@ -47,7 +48,9 @@ def plain_rates(model: RateModel, rows: Ints) -> dict[str, Floats]:
 def with_plain_bands(forecasts: pd.DataFrame) -> pd.DataFrame:
     """The forecasts with low and high figures of every plain average, from its errors at earlier origins."""
     out = forecasts.copy()
-    for name in PLAIN:
+    for name in (*PLAIN, REFERENCE):
+        if name not in out:
+            continue
         low, high = np.full(len(out), DEFAULT_BAND[0]), np.full(len(out), DEFAULT_BAND[1])
         ratio = ((out["made"] + 5.0) / (out[name] + 5.0)).to_numpy(float)
         for row in out[["origin", "horizon_days"]].drop_duplicates().itertuples(index=False):
@@ -72,6 +75,7 @@ def fared(forecasts: pd.DataFrame) -> pd.DataFrame:
     """Coverage, loss and bias: one row for all, one per horizon, one per cadence, one per both.
 
     part [str], forecasts, units, coverage [share of outcomes within 10-90 %], coverage_se [clustered by unit],
+    loss_regression, loss_beside : that of the regression beside, and ours of the same forecasts
     loss, loss_<plain average> [share of the unit's usual operations over the horizon], bias [median of middle
     over outcome, minus 1]
     """
@@ -86,6 +90,10 @@ def fared(forecasts: pd.DataFrame) -> pd.DataFrame:
     for name in PLAIN:
         plain = forecasts[[f"{name}_low", name, f"{name}_high"]].to_numpy(float)
         table[f"loss_{name}"] = loss(made, plain) / scale
+    if REFERENCE in forecasts:
+        beside = forecasts[[f"{REFERENCE}_low", REFERENCE, f"{REFERENCE}_high"]].to_numpy(float)
+        table[f"loss_{REFERENCE}"] = loss(made, beside) / scale
+        table["loss_beside"] = table["loss"].where(table[f"loss_{REFERENCE}"].notna())
     rows = [_summary("all", table)]
     rows += [_summary(f"{days} days", part) for days, part in table.groupby("horizon_days")]
     rows += [_summary(str(cadence), part) for cadence, part in table.groupby("cadence")]
@@ -105,6 +113,9 @@ def _summary(part: str, table: pd.DataFrame) -> dict[str, object]:
         "bias": table["over"].median(),
     }
     out.update({f"loss_{name}": table[f"loss_{name}"].mean() for name in PLAIN})
+    for name in (f"loss_{REFERENCE}", "loss_beside"):
+        if name in table:
+            out[name] = table[name].mean()
     return out
 
 
@@ -137,5 +148,16 @@ def verdict(table: pd.DataFrame) -> str:
         tail = " The bands were wider than needed."
     return (
         f"The 80 % bands held {100 * coverage:.0f} % of the time ({int(row['forecasts']):,} forecasts, "
-        f"{int(row['units']):,} units); forecasts {beat}, the best of the plain averages.{tail}"
+        f"{int(row['units']):,} units); forecasts {beat}, the best of the plain averages.{tail}{_beside(table)}"
     )
+
+
+def _beside(table: pd.DataFrame) -> str:
+    """How the regression fared, and where it was the better one; "" where it was not fitted."""
+    if f"loss_{REFERENCE}" not in table or not np.isfinite(table[f"loss_{REFERENCE}"].iloc[0]):
+        return ""
+    theirs, ours = table[f"loss_{REFERENCE}"], table["loss_beside"]
+    worse = 100 * (float(theirs.iloc[0]) / max(float(ours.iloc[0]), 1e-12) - 1.0)
+    better = [str(part) for part in table["part"][(theirs < ours) & (table["forecasts"] >= FEW)]]
+    where = f"; it was the better one for: {'; '.join(better)}" if better else "; it was better nowhere"
+    return f" {REFERENCE_WORDS.capitalize()} lost {abs(worse):.0f} % {'more' if worse >= 0 else 'less'}{where}."

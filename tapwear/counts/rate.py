@@ -12,16 +12,24 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from tapwear.counts import ahead, calibrate, dates, path
+from tapwear.counts.alternatives import Alternative, Alternatives, find_alternatives, rounded
 from tapwear.counts.calibrate import Calibration
 from tapwear.counts.exposure import REGIME_EVENTS, CountSeries, build_series
-from tapwear.counts.filter import Floats, Intervals, Ints, log_rate, pick_places, run_filter
-from tapwear.counts.growth import steady_growth
+from tapwear.counts.filter import Floats, Intervals, Ints, Levels, last_levels, pick_places, run_filter
 from tapwear.counts.places import NEVER, day_number
+from tapwear.counts.priors import group_priors, speaking_places, with_slopes
 from tapwear.counts.regimes import Regime, find_regimes
-from tapwear.counts.season import YEAR, pooled_season, season_table
+from tapwear.counts.season import YEAR, season_table
 from tapwear.counts.settings import RateSettings
+from tapwear.counts.standing import Stops, without_stops
 from tapwear.counts.types import CounterHistory
 from tapwear.peers import PEERS, Speakers
+
+OUTER = 1.2815515655446004
+"""The normal's 90 % point."""
+
+BOUND_VARIANCE = 0.1
+"""Of the level of a place of which only the number on its counter is known (our choice)."""
 
 Days = NDArray[np.datetime64]
 Bools = NDArray[np.bool_]
@@ -33,16 +41,16 @@ class RateModel:
     index      : DataFrame, one row per series: unit, drive, group, readings, last_read_on,
                  operations_per_year [at today's level, season averaged out], relative_spread
     series     : visits of each series; intervals: reading intervals by place
-    mean, cov  : state of each place [log operations per day; cosine; sine], upper triangle of covariance
-    growth     : steady growth of each place's log rate where its readings show it, else 0 [1/year]
+    mean, cov  : state of each place [log operations per day; cosine; sine; growth a year] and covariance, as in Levels
     evenness   : factor on the spread of each place, below 1 where readings used to fall close to the forecast
     rate_day   : day of the end of each place's last interval [days since 1970-01-01]
     season     : table of the integrated season, one row per place [days]
     cadence    : row of calibrate.CADENCES of each series
     group_season : cosine and sine amplitude of each peer group
     recorded   : recorded events that may have changed a rate: unit, happened_on, kind
-    other_end, other_day, other_chance : where the latest reading has a second explanation: the operations that
-        it has more than expected, the day from which they count, and its chance (0: none)
+    stops : standstills of densely read places, to be expected again
+    most : operations before the first visit that the number read there allows, one a series; infinite where not known
+    alternatives : second explanations of what the counters show, which counts and dates are mixtures over
     factor, factor_from : what the operations to come are multiplied by, and from the end of which day [days since
         1970-01-01]; for asking what if, see with_factor
 
@@ -56,7 +64,6 @@ class RateModel:
     intervals: Intervals
     mean: Floats
     cov: Floats
-    growth: Floats
     evenness: Floats
     rate_day: Floats
     season: Floats
@@ -65,9 +72,9 @@ class RateModel:
     calibration: Calibration
     group_season: pd.DataFrame
     recorded: pd.DataFrame
-    other_end: Floats
-    other_day: Floats
-    other_chance: Floats
+    stops: Stops
+    most: Floats
+    alternatives: Alternatives
     factor: float = 1.0
     factor_from: float = NEVER
 
@@ -127,7 +134,9 @@ class RateModel:
         """How fast a unit's counter runs, and where that changed, in plain sentences."""
         row = int(self.governing()[unit])
         rate = float(self.index["operations_per_year"].iloc[row])
-        growth = float(self.growth[self.series.place[row]])
+        growth = float(self.mean[self.series.place[row], 3])
+        if self.series.count[row] < 2:
+            return (self.range_words(unit),)
         words = [f"about {rate:,.0f} operations a year at present"]
         if abs(growth) >= 0.01:
             way = "grows" if growth > 0 else "falls"
@@ -137,6 +146,15 @@ class RateModel:
             words.append("out of service at present; its return is taken as a matter of some months")
         return tuple(words)
 
+    def range_words(self, unit: str) -> str:
+        """What like units make, for a unit that has no rate of its own."""
+        place = int(self.series.place[int(self.governing()[unit])])
+        middle, spread = _yearly(self.mean[[place]])[0], np.sqrt(self.cov[place, 0])
+        low, high = (rounded(float(middle * np.exp(z * spread))) for z in (-OUTER, OUTER))
+        if np.isfinite(self.most[int(self.governing()[unit])]):
+            return f"no rate of its own yet: its counter allows about {rounded(float(middle))} operations a year"
+        return f"no rate of its own yet: similar units make about {low} to {high} operations a year"
+
     def operations(self, series: Ints, from_day: Days, to_day: Days, probs: Floats) -> Floats:
         """Quantiles of the operations from the end of from_day to the end of to_day.
 
@@ -144,7 +162,7 @@ class RateModel:
         Returns (n, p) [operations]; finite and non-negative for every series, even one never read.
         """
         rows, a, b = np.asarray(series, np.int64), _numbers(from_day), _numbers(to_day)
-        return path.operations_between(self, rows, a, b).quantiles(np.asarray(probs, float))
+        return path.made_quantiles(self, rows, a, b, np.asarray(probs, float))
 
     def operations_at(self, unit: str, days: Days) -> Floats:
         """Cumulative operations of a unit on any days, 10, 50 and 90 %, shape (n, 3).
@@ -188,17 +206,22 @@ def fit_rates(
     Frames as in tapwear.counts.types. A place leans on its peer group until its own readings outweigh it.
     """
     s = settings or RateSettings()
-    series, intervals = build_series(history, units, events, stays, as_of, s)
-    speak = _speaking_places(series, Speakers.of(units, PEERS))
-    prior_mean, prior_cov, group_season = _priors(series, intervals, speak, s)
+    series, every = build_series(history, units, events, stays, as_of, s)
+    intervals, stops = without_stops(every)
+    speak = speaking_places(series, Speakers.of(units, PEERS))
+    prior_mean, prior_cov, group_season = group_priors(series, intervals, speak, s)
     last_day = series.last_day
     visits = series.count
     first = np.full(len(visits), np.nan)
     first[visits > 0] = series.day[series.begin[visits > 0]]
     cadence = calibrate.cadence_of((last_day - first) / np.where(visits > 1, visits - 1, np.nan))
-    levels = run_filter(intervals, prior_mean, prior_cov, s)
+    first_pass, noise, prior_cov = with_slopes(intervals, prior_mean, prior_cov, speak[1], s)
+    kept = run_filter(intervals, prior_mean, prior_cov, s, keep=True, scale=noise)
+    levels = last_levels(intervals, kept, prior_mean, prior_cov)
     if calibration is None:
-        calibration = _own_errors(series, intervals, speak[1], prior_mean, prior_cov, cadence, s)
+        calibration = _own_errors(series, intervals, kept, speak[1], cadence, s)
+    most = _most_before(series, history.readings, units, levels)
+    levels = _bounded(series, levels, most)
     rate_day = np.full(len(intervals.begin), float(np.datetime64(as_of, "D").astype(int)))
     some = intervals.count > 0
     rate_day[some] = intervals.to_day[(intervals.begin + intervals.count - 1)[some]]
@@ -221,8 +244,7 @@ def fit_rates(
         intervals=intervals,
         mean=levels.mean,
         cov=levels.cov,
-        growth=steady_growth(intervals, levels.mean[:, 1], levels.mean[:, 2], s),
-        evenness=ahead.evenness(levels, speak[1]),
+        evenness=ahead.evenness(first_pass, speak[1]),
         rate_day=rate_day,
         season=season_table(levels.mean[:, 1], levels.mean[:, 2]),
         last_day=last_day,
@@ -230,56 +252,95 @@ def fit_rates(
         calibration=calibration,
         group_season=group_season,
         recorded=events[events["kind"].isin(REGIME_EVENTS)][["unit", "happened_on", "kind"]],
-        other_end=np.zeros(len(visits)),
-        other_day=np.full(len(visits), NEVER),
-        other_chance=np.zeros(len(visits)),
+        stops=stops,
+        most=most,
+        alternatives=Alternatives.of([], len(visits)),
     )
-    return _with_open_ends(model, history.open_ends)
+    replaced = events.loc[events["kind"] == "counter_replaced", ["unit", "drive", "happened_on"]]
+    found = find_alternatives(series, intervals, kept, (prior_mean, prior_cov), replaced, s)
+    for ends in (history.open_ends, history.open_spans):
+        found += _open_ends(model, ends)
+    return replace(model, alternatives=Alternatives.of(found, len(visits)))
 
 
-def _with_open_ends(model: RateModel, ends: pd.DataFrame) -> RateModel:
-    """The model with the second explanations of latest readings added."""
+def _most_before(series: CountSeries, readings: pd.DataFrame, units: pd.DataFrame, levels: Levels) -> Floats:
+    """Operations before the first visit of each series, at most: the number read there, where it cannot have turned.
+
+    Asked of units whose first day in service is known and of which no rate of their own is known; infinite for others.
+    """
+    out = np.full(len(series.unit), np.inf)
+    able = (series.count == 1) & np.isfinite(series.commissioned)
+    if "digits" not in units or "value" not in readings or not able.any():
+        return out
+    used = readings[(readings["status"] == "used") & readings["unit"].isin(series.unit[able])]
+    value = used.groupby(["unit", "drive"], sort=False)["value"].first()
+    digits = units.drop_duplicates("unit").set_index("unit")["digits"]
+    for row in np.flatnonzero(able):
+        unit, drive = series.unit[row], series.drive[row]
+        if (unit, drive) not in value.index or not digits.get(unit, 0) > 0:
+            continue
+        place, days = series.place[row], series.day[series.begin[row]] - series.commissioned[row]
+        fast = np.exp(levels.mean[place, 0] + OUTER * np.sqrt(levels.cov[place, 0]))
+        if days > YEAR and fast * days < 10.0 ** float(digits[unit]):
+            out[row] = float(value[unit, drive])
+    return out
+
+
+def _bounded(series: CountSeries, levels: Levels, most: Floats) -> Levels:
+    """Levels of places without a rate of their own: that of a counter which stood at 0 at commissioning.
+
+    It cannot have made more; one that did not stand at 0 made less, so that dates from this are rather too early.
+    """
+    rows = np.flatnonzero(np.isfinite(most))
+    if not len(rows):
+        return levels
+    mean, cov = levels.mean.copy(), levels.cov.copy()
+    place = series.place[rows]
+    days = series.day[series.begin[rows]] - series.commissioned[rows]
+    mean[place, 0] = np.log((most[rows] + 0.5) / days)
+    cov[place, 0] = BOUND_VARIANCE
+    return replace(levels, mean=mean, cov=cov)
+
+
+def _open_ends(model: RateModel, ends: pd.DataFrame) -> list[Alternative]:
+    """The second explanations that the cleaning found."""
     day = day_number(ends["on"])
     chance = ends["probability"].to_numpy(float)
     told = ends["operations"].to_numpy(float)
     drives = ends["drive"].to_numpy(object) if "drive" in ends else np.full(len(ends), "", dtype=object)
-    good = np.isfinite(day) & (day <= model.today) & np.isfinite(chance) & np.isfinite(told)
+    good = np.flatnonzero(np.isfinite(day) & (day <= model.today) & np.isfinite(chance) & np.isfinite(told))
     where: dict[object, int] = {}
     for i, (unit, drive) in enumerate(zip(model.series.unit, model.series.drive, strict=True)):
         where[unit, drive] = i
         where.setdefault(unit, i)
-    extra, since, odds = model.other_end.copy(), model.other_day.copy(), model.other_chance.copy()
     pairs = zip(ends["unit"].to_numpy(object)[good], drives[good], strict=True)
     rows = np.array([where.get((unit, drive), where[unit]) for unit, drive in pairs], dtype=np.int64)
-    if len(rows):
-        expected = path.cumulative(model, rows, day[good])[:, 1]
-        extra[rows], since[rows] = told[good] - expected, day[good]
-        odds[rows] = np.clip(chance[good], 0.0, 1.0)
-    return replace(model, other_end=extra, other_day=since, other_chance=odds)
-
-
-def _speaking_places(series: CountSeries, speakers: Speakers) -> tuple[Bools, Bools]:
-    """(places,) whether each place speaks for its group, and for the fleet: with the unit that was there first."""
-    of_group, of_fleet = speakers.rows(series.unit)
-    told = series.place_unit >= 0
-    return told & of_group[series.place_unit], told & of_fleet[series.place_unit]
+    if not len(rows):
+        return []
+    extra = told[good] - path.cumulative(model, rows, day[good])[:, 1]
+    words = ends["words"].to_numpy(object)[good]
+    return [
+        Alternative(row, on - 1.0, on, more, 0.0, 1.0, min(max(odds, 0.0), 1.0), str(said))
+        for row, on, more, odds, said in zip(
+            rows.tolist(), day[good].tolist(), extra.tolist(), chance[good].tolist(), words, strict=True
+        )
+    ]
 
 
 def _own_errors(
     series: CountSeries,
     data: Intervals,
+    kept: Levels,
     of_fleet: Bools,
-    prior_mean: Floats,
-    prior_cov: Floats,
     cadence: Ints,
     s: RateSettings,
 ) -> Calibration:
-    """Calibration by the fleet's own past errors, from the places that speak for it."""
+    """Calibration by the fleet's own past errors, from the places that speak for it. kept : one row per interval"""
     places = len(data.begin)
     picked = np.flatnonzero(of_fleet)
     part = pick_places(data, picked)
-    levels = run_filter(part, prior_mean[picked], prior_cov[picked], s, keep=True)
-    errors = ahead.past_errors(part, levels, calibrate.HORIZONS, s)
+    rows = np.flatnonzero(np.repeat(of_fleet, data.count))
+    errors = ahead.past_errors(part, kept.part(rows), calibrate.HORIZONS, s)
     cadence_of_place = np.full(places, len(calibrate.CADENCES) - 1)
     cadence_of_place[series.place] = cadence
     return calibrate.from_errors(errors, cadence_of_place[picked])
@@ -291,75 +352,3 @@ def _yearly(mean: Floats) -> Floats:
     return out
 
 
-FLEET_LEVEL = float(np.log(10.0))
-"""Where a fleet without any interval starts: 10 operations a day (our choice)."""
-
-GROUP_WEIGHT = 2.0
-"""Places that the fleet's level counts for against a group's own (our choice)."""
-
-
-def _priors(
-    series: CountSeries, data: Intervals, speak: tuple[Bools, Bools], s: RateSettings
-) -> tuple[Floats, Floats, pd.DataFrame]:
-    """Prior mean (places, 3) and covariance (places, 6) of each place from its peer group, and the seasons.
-
-    speak : (places,) whether each speaks for its group, and for the fleet
-    """
-    of_group, of_fleet = speak
-    places, groups = len(data.begin), len(series.group_names)
-    group = series.place_group
-    place = np.repeat(np.arange(places), data.count)
-    made: Floats = np.bincount(place, data.operations, minlength=places).astype(float)
-    days: Floats = np.bincount(place, data.exposure, minlength=places).astype(float)
-    seen = np.flatnonzero(days >= 30.0)
-    own = log_rate(made[seen], days[seen])
-    whole = own[of_fleet[seen]]
-    fleet = float(np.median(whole)) if len(whole) else FLEET_LEVEL
-    fleet_var = _spread2(whole - fleet, s.group_spread)
-    level = np.full(groups, fleet)
-    spread = np.full(groups, fleet_var)
-    own, of_place = own[of_group[seen]], group[seen][of_group[seen]]
-    for g in np.unique(of_place):
-        near = own[of_place == g]
-        n = len(near)
-        level[g] = (n * np.median(near) + GROUP_WEIGHT * fleet) / (n + GROUP_WEIGHT)
-        ss = _spread2(near - level[g], fleet_var)
-        spread[g] = (n * ss + 2 * GROUP_WEIGHT * fleet_var) / (n + 2 * GROUP_WEIGHT)
-
-    shape = group_shapes(data, group, groups, s, speak)
-    mean = np.column_stack([level[group], shape[group]])
-    cov = np.zeros((places, 6))
-    cov[:, 0] = spread[group]
-    cov[:, 3] = cov[:, 5] = s.season_spread
-    names = pd.DataFrame({"group": series.group_names, "cosine": shape[:, 0], "sine": shape[:, 1]})
-    return mean, cov, names
-
-
-def group_shapes(
-    data: Intervals, group: Ints, groups: int, s: RateSettings, speak: tuple[Bools, Bools] | None = None
-) -> Floats:
-    """Cosine and sine amplitude of each peer group from the intervals of its places, shape (groups, 2).
-
-    group : (places,); speak : (places,) whether each speaks for its group, and for the fleet, None: all do
-    """
-    speak = speak or (np.ones(len(group), bool), np.ones(len(group), bool))
-    picked = np.flatnonzero(speak[0] | speak[1])
-    data, group = pick_places(data, picked), group[picked]
-    of_group, of_fleet = (np.repeat(of[picked], data.count) for of in speak)
-    follows = np.ones(len(data.from_day), bool)
-    follows[data.begin[data.count > 0]] = False
-    variance = (
-        s.dispersion / (data.operations + 1.0)
-        + s.weather / data.exposure
-        + s.drift * (data.to_day - data.from_day) / YEAR
-    )
-    rate = log_rate(data.operations, data.exposure)
-    of_interval = np.repeat(group, data.count)
-    return pooled_season(rate, variance, data.from_day, data.to_day, follows, of_interval, groups, of_group, of_fleet)
-
-
-def _spread2(rest: Floats, default: float) -> float:
-    """Robust variance of the differences between places, at least 0.05."""
-    if len(rest) < 3:
-        return default
-    return max(float((1.4826 * np.median(np.abs(rest))) ** 2), 0.05)

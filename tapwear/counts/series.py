@@ -41,7 +41,7 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
     order = in_order(code, day)
     code, day = code[order], day[order]
     first = np.searchsorted(code, np.arange(len(keys)))
-    group, station = _peers(keys, units)
+    group, station, bank = _peers(keys, units)
     served, inspected, epoch = day.astype(float), np.zeros(len(day)), np.zeros(len(day), dtype=np.int64)
     value = readings["value"].to_numpy(dtype=float)[order]
     replacements = _apply_events(keys, first, day, value, served, inspected, epoch, events, stays)
@@ -66,6 +66,7 @@ def make_book(units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame,
         group=group,
         station=station,
         replacements=tuple(replacements),
+        bank=bank,
     )
 
 
@@ -100,13 +101,21 @@ def in_order(*keys: np.ndarray) -> np.ndarray:
     return np.lexsort(keys[::-1])
 
 
-def _peers(keys: pd.DataFrame, units: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
-    """Codes of the peer group and the station of each counter; a unit without a station has no neighbours."""
+def _peers(keys: pd.DataFrame, units: pd.DataFrame) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Codes of the peer group, the station and the bank of each counter.
+
+    A unit without a station has no neighbours; the bank is one of its station, -1 for none.
+    """
     known = units.drop_duplicates("unit").set_index("unit")
     group = keys["unit"].map(known["peer_group"]).astype("object").fillna("")
     station = keys["unit"].map(known["station"]).astype("object").fillna("")
     alone = "\0" + keys["unit"].astype(str)
-    return pd.factorize(group)[0], pd.factorize(station.where(station != "", alone))[0]
+    place = pd.factorize(station.where(station != "", alone))[0]
+    if "bank" not in known:
+        return pd.factorize(group)[0], place, np.full(len(keys), -1)
+    bank = keys["unit"].map(known["bank"]).astype("object").fillna("")
+    named = pd.factorize(pd.Series(place).astype(str) + "\0" + bank.astype(str))[0]
+    return pd.factorize(group)[0], place, np.where(bank == "", -1, named)
 
 
 def _apply_events(
@@ -128,11 +137,12 @@ def _apply_events(
         if unit in wanted:
             counters.setdefault(unit, []).append(number)
     idle = _idle_spans(events, stays, counters)
-    for unit, spans in idle.items():
-        for number in counters[unit]:
+    drives = keys["drive"].to_numpy()
+    for unit, numbers in counters.items():
+        for number in numbers:
             part = slice(first[number], end[number])
             lost = np.zeros(end[number] - first[number])
-            for begin, stop in spans:
+            for begin, stop in _merged(idle.get((unit, ""), []) + idle.get((unit, drives[number]), [])):
                 lost += np.clip(day[part] - begin, 0, max(stop - begin, 0))
             served[part] -= (1.0 - IDLE_SHARE) * lost
     checks = events[events["kind"] == "inspection"]
@@ -188,25 +198,30 @@ def _apply_replacements(
 
 def _idle_spans(
     events: pd.DataFrame, stays: pd.DataFrame, counters: dict[str, list[int]]
-) -> dict[str, list[tuple[int, int]]]:
-    """Day spans in which a unit stood out of service: from events, and from stays in any other state."""
+) -> dict[tuple[str, str], list[tuple[int, int]]]:
+    """Day spans in which a unit, or one drive of it, stood out of service, by unit and drive ("": all of them).
+
+    From events, and from stays in any other state.
+    """
     horizon = 10**6  # a day far beyond every record
-    spans: dict[str, list[tuple[int, int]]] = {}
-    open_since: dict[str, int] = {}
+    spans: dict[tuple[str, str], list[tuple[int, int]]] = {}
+    open_since: dict[tuple[str, str], int] = {}
     outages = events[events["kind"].isin(["out_of_service", "back_in_service"])]
     outages = outages.assign(on=day_numbers(outages["happened_on"])).sort_values("on", kind="stable")
-    for unit, kind, on in zip(outages["unit"], outages["kind"], outages["on"], strict=True):
+    for unit, drive, kind, on in zip(
+        outages["unit"], outages["drive"].fillna(""), outages["kind"], outages["on"], strict=True
+    ):
         if kind == "out_of_service":
-            open_since.setdefault(unit, int(on))
-        elif unit in open_since:
-            spans.setdefault(unit, []).append((open_since.pop(unit), int(on)))
-    for unit, since in open_since.items():
-        spans.setdefault(unit, []).append((since, horizon))
+            open_since.setdefault((unit, drive), int(on))
+        elif (unit, drive) in open_since:
+            spans.setdefault((unit, drive), []).append((open_since.pop((unit, drive)), int(on)))
+    for name, since in open_since.items():
+        spans.setdefault(name, []).append((since, horizon))
     away = stays[stays["state"] != IN_SERVICE]
     until = day_numbers(away["to_on"])
     for unit, since, stop in zip(away["unit"], day_numbers(away["from_on"]), until, strict=True):
-        spans.setdefault(unit, []).append((int(since), int(stop) if stop > -horizon else horizon))
-    return {unit: _merged(parts) for unit, parts in spans.items() if unit in counters}
+        spans.setdefault((unit, ""), []).append((int(since), int(stop) if stop > -horizon else horizon))
+    return {name: parts for name, parts in spans.items() if name[0] in counters}
 
 
 def _merged(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:

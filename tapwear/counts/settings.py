@@ -1,5 +1,6 @@
-"""Numbers that govern the rate model. All are our choice, fitted once on simulated fleets and shipped as
-starting values; `tune` moves them towards the user's own fleet."""
+"""Numbers that govern the rate model: shipped starting values, chosen by held-out loss on simulated fleets.
+
+model.md says where each stands in the equations; `tune` finds those that a fleet's own readings make likeliest."""
 
 from __future__ import annotations
 
@@ -22,6 +23,10 @@ class RateSettings:
     error_chance      chance of such an interval, when the counter history is sure of both readings
     group_spread      variance of a place's level about its group when the group is too small to tell
     season_spread     variance of a place's own harmonic about its group's
+    slope_spread      variance of a place's growth about nought [1/year^2]
+    slope_wide        the same of places that grow steadily
+    slope_share       share of such places
+    slope_drift       variance of the growth's random walk [1/year^3]
     inspection_operations  operations that one inspection adds (20-90 is usual) [operations]
     idle_days         mean rest of an outage that is still going on at as_of [days]
     """
@@ -38,5 +43,9 @@ class RateSettings:
     error_chance: float = 0.08
     group_spread: float = 1.2
     season_spread: float = 0.015
+    slope_spread: float = 0.0004
+    slope_wide: float = 0.004
+    slope_share: float = 0.15
+    slope_drift: float = 0.00001
     inspection_operations: float = 50.0
     idle_days: float = 130.0

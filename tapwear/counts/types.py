@@ -19,11 +19,20 @@ drive with the most operations governs the unit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import pandas as pd
+
+
+def no_ends() -> pd.DataFrame:
+    """Second explanations without any row."""
+    import pandas as pd
+
+    columns = ["series", "unit", "on", "operations", "probability", "words"]
+    return pd.DataFrame(columns=columns).astype({"on": "datetime64[us]", "operations": float, "probability": float})
+
 
 EVENT_KINDS = (
     "counter_replaced",
@@ -53,8 +62,11 @@ class CounterHistory:
     open_ends : DataFrame, one row per series whose latest reading has a second plausible explanation
         series, unit, on, operations [cumulative, under the explanation not in `points`],
         probability [0-1, of that explanation], words [str]
+    open_spans : DataFrame, as open_ends, one row per earlier interval whose operations have a second explanation;
+        the words are a question
     """
 
     readings: pd.DataFrame
     points: pd.DataFrame
     open_ends: pd.DataFrame
+    open_spans: pd.DataFrame = field(default_factory=no_ends)

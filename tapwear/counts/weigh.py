@@ -23,17 +23,58 @@ UNLIKELY = 30.0  # nor is one that asks for so many times the expected operation
 class Beside:
     """What stood on other counters of the station, one row a reading.
 
-    partners, counters : numbers written for them on the same day, NaN where there are fewer, and their codes
+    partners, counters, rows : numbers written for them on the same day, NaN where there are fewer, their codes, and
+        the places of their readings in the book, -1 where outside it
     strangers : logarithm of the chance that one of them showed just the number written here, -inf for none
+    agree : logarithm of the factor on the chance of any slip, below 0 where a coupled counter shows the same number
     """
 
     partners: np.ndarray
     counters: np.ndarray
+    rows: np.ndarray
     strangers: np.ndarray
+    agree: np.ndarray
 
     def part(self, readings: slice) -> Beside:
         """The same for some successive readings of the book."""
-        return Beside(self.partners[readings], self.counters[readings], self.strangers[readings])
+        rows = self.rows[readings] - readings.start
+        rows = np.where((self.rows[readings] >= 0) & (rows >= 0) & (rows < readings.stop - readings.start), rows, -1)
+        names = self.partners[readings], self.counters[readings]
+        return Beside(*names, rows, self.strangers[readings], self.agree[readings])
+
+
+SWAPPED_LEAST, SWAPPED_MOST = -30.0, 3.0  # the other's number may be a slip of its own: our choice
+
+
+def swapped(book: Book, local: Local, shifted: np.ndarray, beside: Beside) -> np.ndarray:
+    """How much likelier each counter beside shows the number written here than its own, as in `Scale`.
+
+    Two numbers that were exchanged have to fit both counters; the one beside is asked by its reading before, or by the
+    one after where there is none.
+    """
+    out = np.zeros(beside.partners.shape)
+    mine, slot = np.nonzero(beside.rows >= 0)
+    there = beside.rows[mine, slot].astype(np.int64)
+    counter, n = book.counter, len(book.day)
+    for step in (1, -1):
+        near = there - step
+        known = (near >= 0) & (near < n)
+        known &= counter[np.clip(near, 0, max(n - 1, 0))] == counter[there] if n else known
+        if step < 0:
+            known &= (there == 0) | (counter[np.maximum(there - 1, 0)] != counter[there])
+        at = np.flatnonzero(known)
+        if not len(at):
+            continue
+        here, other = there[at], near[at]
+        left, right = (other, here) if step > 0 else (here, other)
+        on = leg(book, local, left, right, expect(local, counter[here], left, right))
+        modulus, moved = book.modulus[here], shifted[here] - book.value[here]
+        own, told = (
+            log_density(over(step * (number + moved - shifted[other]), modulus), on)
+            for number in (book.value[here], book.value[mine[at]])
+        )
+        out[mine[at], slot[at]] = np.clip(told - own, SWAPPED_LEAST, SWAPPED_MOST)
+    return out
 
 
 @dataclass(frozen=True)
@@ -71,13 +112,18 @@ PLAIN = np.array([slips.COPIED, slips.NEIGHBOUR, slips.OTHER])
 
 @dataclass(frozen=True)
 class Scale:
-    """The book, shifted over recorded replacements, with local levels, neighbours' numbers and chances of slips."""
+    """The book, shifted over recorded replacements, with local levels, neighbours' numbers and chances of slips.
+
+    swapped : log of how much likelier the other counter of each slot of `beside` shows the number written here than
+        its own
+    """
 
     book: Book
     local: Local
     shifted: np.ndarray
     beside: Beside
     chance_of: np.ndarray
+    swapped: np.ndarray
 
     def chance(self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray) -> np.ndarray:
         """Log chance that the reading `wrong` is a slip of any kind; see `explanations`."""
@@ -85,7 +131,7 @@ class Scale:
         for at, found in self._weighed(left, wrong, right, total):
             whole = np.bincount(found.row, np.exp(found.chance), len(at)) + found.plain.sum(axis=0)
             result[at] = np.log(whole)
-        return result
+        return np.asarray(result + self.beside.agree[wrong])
 
     def explanations(self, left: np.ndarray, wrong: np.ndarray, right: np.ndarray, total: np.ndarray) -> Slips:
         """The slips that may explain the reading `wrong` between the right readings `left` and `right`.
@@ -154,9 +200,10 @@ class Scale:
         flat = np.flatnonzero(good)
         row, made = flat - column * len(wrong), apart.ravel()[flat]
         there = np.maximum(sum(np.isfinite(number).astype(float) for number in partners), 1.0)
-        exchanged = np.log(self.chance_of[slips.EXCHANGED] / there)
+        exchanged = np.log(self.chance_of[slips.EXCHANGED] / there) + self.swapped[wrong].T
         many = len(found.kind)
-        chance = np.where(column < many, found.chance[np.minimum(column, many - 1)], exchanged[row])
+        slot = np.maximum(column - many, 0)
+        chance = np.where(column < many, found.chance[np.minimum(column, many - 1)], exchanged[slot, row])
         chance += np.where(has_left[row], log_density(made, leg_a.take(row)), 0.0)
         chance += np.where(has_right[row], log_density(np.where(both, total, 0.0)[row] - made, leg_b.take(row)), 0.0)
         chance -= np.where(both, log_density(total, leg(book, self.local, a, b, level)), 0.0)[row]

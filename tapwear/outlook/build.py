@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
+from tapwear.counts.alternatives import Alternative
 from tapwear.counts.current import Currents
 from tapwear.counts.rate import RateModel
 from tapwear.counts.types import CounterHistory
@@ -26,6 +27,9 @@ from tapwear.outlook.types import Clock, Driver, Due, Outlook, horizon
 from tapwear.words import CONDITION_KINDS, years_words
 
 DRIVERS: tuple[Driver, ...] = ("operations", "calendar", "oil", "condition")
+SETTLED = 0.2  # a doubtful reading less likely right than this is a slip like any other (our choice)
+ASKED_SHARE = 0.05  # what moves the operations since the last service by less than this is not asked (our choice)
+ASKED_CHANCE = 0.05  # nor what is less likely than this (our choice)
 CHUNK_ROWS = 2_000  # questions answered together, which bounds the memory (our choice)
 
 
@@ -67,6 +71,7 @@ def answer(asked: pd.DataFrame, ground: Ground, as_of: date) -> Outlook:
     rate = ground.model.index.groupby("unit")["operations_per_year"].max()
     rates = dict(zip(rate.index.tolist(), rate.tolist(), strict=True))
     counts = clocks_of.asked_of(asked, ground.model, ground.currents, as_of)
+    left_open = _left_open(ground)
     noted = _noted(asked, ground.conditions)
     verdicts = [ground.verdicts.get(unit) for unit in asked["unit"]]
     pull = [verdict is not None and verdict.call == "pull forward" for verdict in verdicts]
@@ -79,7 +84,7 @@ def answer(asked: pd.DataFrame, ground: Ground, as_of: date) -> Outlook:
             rows = alike[first : first + CHUNK_ROWS]
             mine, open_ones = [verdicts[row] for row in rows], [noted[row] for row in rows]
             chunk = Chunk(asked.iloc[rows], counts.part(rows), mine, open_ones, oil, counted, as_of)
-            dues.extend(_answer(chunk, ground, read, rates, shared))
+            dues.extend(_answer(chunk, ground, read, rates, left_open, shared))
     return Outlook(as_of, tuple(sorted(dues, key=urgency)))
 
 
@@ -102,6 +107,7 @@ def urgency(due: Due) -> tuple[int, date, str, str]:
 class _Read:
     used: int = 0
     doubtful: int = 0
+    unsettled: int = 0
     on: date | None = None
     value: int | None = None
     doubt: str = ""
@@ -124,6 +130,8 @@ def _reading_facts(history: CounterHistory) -> dict[str, _Read]:
     np.maximum.at(last, unit[on_newest], on_newest)
     count = np.bincount(unit, minlength=len(names)).tolist()
     bad = np.bincount(unit, doubtful, minlength=len(names)).astype(int).tolist()
+    open_still = doubtful & ~(rows["probability"].to_numpy(float) < SETTLED)
+    unsettled = np.bincount(unit, open_still, minlength=len(names)).astype(int).tolist()
     ends = dict(zip(history.open_ends["unit"], history.open_ends["words"], strict=True))
     told = rows.iloc[last]
     lists = (day[last].tolist(), told["value"].tolist(), doubtful[last].tolist(), told["reason"].tolist())
@@ -131,12 +139,15 @@ def _reading_facts(history: CounterHistory) -> dict[str, _Read]:
         str(name): _Read(
             used=all_of_it - unsure,
             doubtful=unsure,
+            unsettled=still,
             on=on,
             value=int(value),
             doubt=str(reason or "does not fit") if doubted else "",
             open_end=str(ends.get(name, "")),
         )
-        for name, all_of_it, unsure, on, value, doubted, reason in zip(names, count, bad, *lists, strict=True)
+        for name, all_of_it, unsure, still, on, value, doubted, reason in zip(
+            names, count, bad, unsettled, *lists, strict=True
+        )
     }
 
 
@@ -175,13 +186,45 @@ class _Shared:
 
 
 def _answer(
-    chunk: Chunk, ground: Ground, read: Mapping[str, _Read], rates: Mapping[str, float], shared: _Shared
+    chunk: Chunk,
+    ground: Ground,
+    read: Mapping[str, _Read],
+    rates: Mapping[str, float],
+    left_open: Mapping[str, Sequence[Alternative]],
+    shared: _Shared,
 ) -> list[Due]:
     a = answers_of(chunk)
     return [
-        _due(item, row, a, chunk, read.get(item.unit, _UNREAD), ground, rates.get(item.unit), shared)
+        _due(
+            item, row, a, chunk, read.get(item.unit, _UNREAD), ground, rates.get(item.unit),
+            left_open.get(item.unit, ()), shared,
+        )
         for row, item in enumerate(_items(chunk.asked))
-    ]
+    ]  # fmt: skip
+
+
+def _left_open(ground: Ground) -> dict[str, list[Alternative]]:
+    """What the counters of each unit leave open about the past, besides their latest reading."""
+    latest = set(ground.history.open_ends["words"])
+    out: dict[str, list[Alternative]] = {}
+    for one in ground.model.alternatives.rows:
+        if one.words not in latest:
+            out.setdefault(str(ground.model.series.unit[one.row]), []).append(one)
+    return out
+
+
+def _questions(left_open: Sequence[Alternative], since: date | None, made: float | None) -> tuple[str, ...]:
+    """Of what is left open, that which matters for the operations since the last service."""
+    if not left_open:
+        return ()
+    start = -np.inf if since is None else float((np.datetime64(since, "D")).astype(int))
+    return tuple(
+        one.words
+        for one in left_open
+        if one.end > start
+        and one.chance >= ASKED_CHANCE
+        and (one.factor != 1.0 or abs(one.extra) >= ASKED_SHARE * (made or 0.0))
+    )
 
 
 def _items(asked: pd.DataFrame) -> Iterator[_Item]:
@@ -205,6 +248,7 @@ def _due(
     read: _Read,
     ground: Ground,
     rate: float | None,
+    left_open: Sequence[Alternative],
     shared: _Shared,
 ) -> Due:
     as_of, unit, task, verdict, noted = chunk.as_of, item.unit, item.task, chunk.verdicts[row], chunk.noted[row]
@@ -225,6 +269,7 @@ def _due(
         counts_operations=a.needed[row] is not None,
         readings_used=read.used,
         readings_doubtful=read.doubtful,
+        readings_unsettled=read.unsettled,
         last_reading_on=read.on,
         last_reading_doubtful=read.doubt,
         open_end=read.open_end,
@@ -235,6 +280,8 @@ def _due(
         kit=item.kit,
         lead_time_weeks=item.lead_time_weeks,
         rate_words=ground.rate_words.get(unit, ""),
+        like_units=ground.model.range_words(unit) if read.used == 1 and unit in ground.model.governing() else "",
+        asked_counts=_questions(left_open, a.last_service[row], a.made[row][1]),
         weight_doubt=reasons.weight_doubt(a.weights.get(row), unit in ground.currents.rated),
         noted=tuple(noted),
         stopped=stop is not None,

@@ -12,9 +12,9 @@ from tapwear.weeks import age_words
 from tapwear.words import CONDITION_KINDS, as_typed, stop_notice
 
 # Our choices, all of them: when an age is worth a word.
-READING_OLD_DAYS = 400
+READING_OLD_DAYS = 450
 SAMPLE_OLD_DAYS = 550
-DOUBTFUL_SHARE = 0.10
+DOUBTFUL_SHARE, DOUBTFUL_MANY = 0.10, 0.30  # of readings some of which may be right, or of all
 CURRENT_SHARE = 0.5
 FEW_READINGS = 4
 SOON_DAYS = 730
@@ -37,6 +37,7 @@ class Evidence:
     counts_operations: bool  # the rule has an interval in operations
     readings_used: int
     readings_doubtful: int
+    readings_unsettled: int  # those of them that may be right all the same
     last_reading_on: date | None
     last_reading_doubtful: str  # "" or why
     open_end: str  # "" or the second explanation of the latest reading
@@ -48,6 +49,8 @@ class Evidence:
     lead_time_weeks: float | None
     rate_words: str  # "" or the newest change of rate
     weight_doubt: str  # "" or what casts doubt on operations weighted by current
+    like_units: str = ""  # what like units make, where the unit has no rate of its own
+    asked_counts: tuple[str, ...] = ()  # what the counter leaves open since the last service, as questions
     noted: tuple[Noted, ...] = ()  # open conditions that concern this date
     stopped: bool = False  # a stop stands at the unit
     release: str = ""  # an engineer's release for work de-energised, as words
@@ -64,16 +67,20 @@ def doubts(e: Evidence) -> tuple[str, ...]:
             said.append("no usable reading; rate taken from like units")
         elif e.readings_used < FEW_READINGS:
             said.append(f"only {e.readings_used} usable reading{'s' if e.readings_used != 1 else ''}")
+        if e.like_units:
+            said.append(e.like_units)
         if e.last_reading_doubtful:
             said.append(f"last reading doubtful: {e.last_reading_doubtful}")
         elif e.open_end:
             said.append(e.open_end)
+        said.extend(e.asked_counts)
         if e.last_reading_on is not None:
             age = (e.as_of - e.last_reading_on).days
             if age > READING_OLD_DAYS:
                 said.append(f"last reading {age_words(age)} old")
         total = e.readings_used + e.readings_doubtful
-        if total and e.readings_doubtful / total > DOUBTFUL_SHARE:
+        many = e.readings_doubtful / max(total, 1)
+        if many > DOUBTFUL_MANY or (many > DOUBTFUL_SHARE and e.readings_unsettled):
             said.append(f"{e.readings_doubtful} of {total} readings doubtful")
         if e.rate_words:
             said.append(e.rate_words)

@@ -90,6 +90,20 @@ def test_a_backtest_compares_with_later_readings_and_with_plain_averages() -> No
     assert got.forecasts.notna().all(axis=None)
     assert told[-1][0] == told[-1][1] == len(told)
     assert "80 % bands held" in got.verdict
+    # counters with a season of none and a steady rate are what the regression was made for: close to ours, not absurd
+    assert 0.8 < row["loss_regression"] / row["loss_beside"] < 2.5
+    assert "The negative-binomial regression of each counter lost" in got.verdict
+
+
+def test_the_regression_is_beaten_after_a_change_of_rate_and_says_where() -> None:
+    changed = readings()
+    late = changed["read_on"] > "2021-06-01"
+    start = changed["unit"].map(changed[~late].groupby("unit")["value"].max())
+    changed["value"] = changed["value"].where(~late, (start + 3 * (changed["value"] - start)).round().astype("int64"))
+    got = backtest(units(NAMES), changed, events(), stays(), dt.date(2024, 6, 30))
+    row = got.table.iloc[0]
+    assert row["loss_regression"] > 1.1 * row["loss_beside"]
+    assert " % more" in got.verdict
 
 
 def test_a_backtest_without_enough_history_gives_no_verdict() -> None:

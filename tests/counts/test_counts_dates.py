@@ -8,7 +8,7 @@ import scipy
 from rate_fleets import events, fit, stays, steady
 from scipy.special import stdtr, stdtrit
 
-from tapwear.counts import path
+from tapwear.counts import path, spread
 from tapwear.counts.dates import crossing_chance, day_grid, past_chance
 from tapwear.counts.rate import RateModel
 
@@ -65,9 +65,9 @@ def test_what_is_passed_over_in_the_past_had_next_to_no_chance(least: float) -> 
 
 def test_tails_are_those_of_students_t() -> None:
     z = np.linspace(-60.0, 60.0, 2001)
-    scale = 1.2815515655446004 / stdtrit(path.TAIL_FREEDOM, 0.9)
-    assert path.tail_chance(z) == pytest.approx(stdtr(path.TAIL_FREEDOM, z / scale), abs=1e-15)
-    assert path.tail_chance(np.array([-np.inf, np.inf])).tolist() == [0.0, 1.0]
+    scale = 1.2815515655446004 / stdtrit(spread.TAIL_FREEDOM, 0.9)
+    assert spread.tail_chance(z) == pytest.approx(stdtr(spread.TAIL_FREEDOM, z / scale), abs=1e-15)
+    assert spread.tail_chance(np.array([-np.inf, np.inf])).tolist() == [0.0, 1.0]
     inner = np.array([0.01, 0.1, 0.5, 0.9, 0.99])
     exact = 1e-10 if scipy.__version__.startswith("1.13.") else 1e-14  # its inverse of t has eleven good places
-    assert path.tail_chance(path.tail_quantile(inner)) == pytest.approx(inner, abs=exact)
+    assert spread.tail_chance(spread.tail_quantile(inner)) == pytest.approx(inner, abs=exact)

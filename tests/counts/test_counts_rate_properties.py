@@ -42,8 +42,9 @@ def filtered(steps: list[tuple[int, float]]) -> tuple[Levels, float]:
         np.zeros(1, np.int64), np.array([n]), start, end, np.array([made for _, made in steps]), end - start,
         np.zeros(n, bool), np.zeros(n), np.zeros(n),
     )  # fmt: skip
-    prior = np.array([[2.3, 0.15, 0.0]])
-    return run_filter(data, prior, np.array([[1.2, 0, 0, 0.015, 0, 0.015]]), RateSettings()), float(end[-1])
+    prior = np.array([[2.3, 0.15, 0.0, 0.0]])
+    spread = np.array([[1.2, 0, 0, 0.015, 0, 0.015, 0, 0, 0, 0.002]])
+    return run_filter(data, prior, spread, RateSettings()), float(end[-1])
 
 
 def year_ahead(levels: Levels, last: float, day: float) -> float:

@@ -10,7 +10,7 @@ from rate_fleets import AS_OF, PROBS, fit
 from tapwear.counts.ahead import past_errors
 from tapwear.counts.dates import crossing_chance, day_grid
 from tapwear.counts.filter import Intervals, run_filter
-from tapwear.counts.rate import group_shapes
+from tapwear.counts.priors import group_shapes
 from tapwear.counts.season import YEAR, first_harmonic, harmonics, log_mean_season, season_integral, season_table
 from tapwear.counts.settings import RateSettings
 
@@ -32,26 +32,35 @@ def intervals(day: np.ndarray, made: np.ndarray) -> Intervals:
 
 
 def test_without_jumps_and_errors_the_filter_is_the_exact_gaussian_answer() -> None:
-    s = RateSettings(drift=0.3, weather=2.0, dispersion=0.0, jump_yearly=0.0, error_chance=0.0, event_chance=0.0)
+    s = RateSettings(
+        drift=0.3, weather=2.0, dispersion=0.0, jump_yearly=0.0, error_chance=0.0, event_chance=0.0, slope_drift=0.0
+    )
     rng = np.random.default_rng(3)
     day = 19000.0 + np.cumsum([0, 30, 45, 30, 10, 120, 30, 60])
     # counts so large that the half added to each does not matter
     made = np.round(np.exp(rng.normal(23, 0.5, 7)) * np.diff(day))
-    prior = np.array([[22.5, 0.0, 0.0]])
-    cov = np.array([[0.8, 0, 0, 0, 0, 0.0]])
+    prior = np.array([[22.5, 0.0, 0.0, 0.05]])
+    cov = np.array([[0.8, 0, 0, 0, 0, 0.0, 0, 0, 0, 0.01]])
     got = run_filter(intervals(day, made[None, :]), prior, cov, s)
 
     z = np.log((made + 0.5) / np.diff(day))
-    # level at day t is L0 + W(t); each z is its mean over one interval plus noise
+    # level at day t is L0 + b t + W(t); each z is its mean over one interval plus noise
     q, middle, length = s.drift / YEAR, 0.5 * (day[1:] + day[:-1]) - day[0], np.diff(day)
     joint = 0.8 + q * np.minimum.outer(middle, middle)
     joint[np.diag_indices(7)] = 0.8 + q * (day[:-1] - day[0] + length / 3) + s.weather / length
-    reach = 0.8 + q * middle
-    gain = np.linalg.solve(joint, reach)
-    assert got.mean[0, 0] == pytest.approx(22.5 + gain @ (z - 22.5), abs=1e-9)
-    assert got.cov[0, 0] == pytest.approx(0.8 + q * (day[-1] - day[0]) - gain @ reach, abs=1e-9)
+    joint += 0.01 * np.outer(middle, middle) / YEAR**2
+    whole = day[-1] - day[0]
+    reach = 0.8 + q * middle + 0.01 * whole * middle / YEAR**2
+    rest = z - 22.5 - 0.05 * middle / YEAR
+    gain, of_slope = np.linalg.solve(joint, reach), np.linalg.solve(joint, 0.01 * middle / YEAR)
+    assert got.mean[0, 0] == pytest.approx(22.5 + 0.05 * whole / YEAR + gain @ rest, abs=1e-9)
+    assert got.mean[0, 3] == pytest.approx(0.05 + of_slope @ rest, abs=1e-9)
+    spread = 0.8 + q * whole + 0.01 * whole**2 / YEAR**2
+    assert got.cov[0, 0] == pytest.approx(spread - gain @ reach, abs=1e-9)
+    assert got.cov[0, 9] == pytest.approx(0.01 - of_slope @ (0.01 * middle / YEAR), abs=1e-9)
+    assert got.cov[0, 6] == pytest.approx(0.01 * whole / YEAR - of_slope @ reach, abs=1e-9)
     _, logdet = np.linalg.slogdet(joint)
-    loglik = -0.5 * (logdet + (z - 22.5) @ np.linalg.solve(joint, z - 22.5) + 7 * np.log(2 * np.pi))
+    loglik = -0.5 * (logdet + rest @ np.linalg.solve(joint, rest) + 7 * np.log(2 * np.pi))
     assert got.loglik[0] == pytest.approx(loglik, abs=1e-6)
 
 
@@ -59,11 +68,12 @@ def test_the_filter_agrees_with_the_state_space_model_of_statsmodels_on_a_regula
     from statsmodels.tsa.statespace.structural import UnobservedComponents
 
     # With noise much larger than the drift within a month, the mean over a month is as good as its end.
-    s = RateSettings(drift=0.02, weather=6.0, dispersion=0.0, jump_yearly=0.0, error_chance=0.0)
+    s = RateSettings(drift=0.02, weather=6.0, dispersion=0.0, jump_yearly=0.0, error_chance=0.0, slope_drift=0.0)
     rng = np.random.default_rng(4)
     day = 19000.0 + 30.0 * np.arange(61)
     made = np.round(np.exp(3 + np.cumsum(rng.normal(0, 0.04, 60)) + rng.normal(0, 0.4, 60)) * 30)
-    got = run_filter(intervals(day, made[None, :]), np.array([[3.0, 0, 0]]), np.array([[25.0, 0, 0, 0, 0, 0.0]]), s)
+    no_slope = np.array([[25.0, 0, 0, 0, 0, 0, 0, 0, 0, 0.0]])
+    got = run_filter(intervals(day, made[None, :]), np.array([[3.0, 0, 0, 0]]), no_slope, s)
     model = UnobservedComponents(np.log((made + 0.5) / 30.0), "local level")
     model.ssm.initialize_known(np.array([3.0]), np.array([[25.0]]))
     result = model.smooth([s.weather / 30.0, s.drift * 30.0 / YEAR])
@@ -116,12 +126,14 @@ def test_counts_and_dates_agree_with_brute_force_simulation() -> None:
     paths, horizon = 20000, 900
     last = int(model.rate_day[place])
     p = model.cov[place]
-    cov = np.array([[p[0], p[1], p[2]], [p[1], p[3], p[4]], [p[2], p[4], p[5]]])
+    cov = np.array(
+        [[p[0], p[1], p[2], p[6]], [p[1], p[3], p[4], p[7]], [p[2], p[4], p[5], p[8]], [p[6], p[7], p[8], p[9]]]
+    )
     state = rng.multivariate_normal(model.mean[place], cov, size=paths)
     level = state[:, 0].copy()
     count = np.zeros((horizon + 1, paths))
     for k in range(1, horizon + 1):
-        level += rng.normal(0, np.sqrt(s.drift / YEAR), paths)
+        level += rng.normal(0, np.sqrt(s.drift / YEAR), paths) + state[:, 3] / YEAR
         angle = 2 * np.pi * (last + k - 0.5) / YEAR
         rate = np.exp(level + state[:, 1] * np.cos(angle) + state[:, 2] * np.sin(angle))
         noise = rng.normal(0, np.sqrt(s.weather * rate**2 + s.dispersion * rate))
@@ -148,11 +160,14 @@ def test_counts_and_dates_agree_with_brute_force_simulation() -> None:
     assert on_grid + today == pytest.approx(got_days, abs=4)
 
 
+STEADY = np.array([[0.5, 0, 0, 0.01, 0, 0.01, 0, 0, 0, 0.001]])
+
+
 def test_past_errors_of_a_perfectly_steady_counter_are_nil() -> None:
     day = 19000.0 + 30.0 * np.arange(60)
     data = intervals(day, np.full((1, 59), 300.0))
     s = RateSettings()
-    path = run_filter(data, np.array([[np.log(10.0), 0, 0]]), np.array([[0.5, 0, 0, 0.01, 0, 0.01]]), s, keep=True)
+    path = run_filter(data, np.array([[np.log(10.0), 0, 0, 0]]), STEADY, s, keep=True)
     errors = past_errors(data, path, np.array([90.0, 365.0]), s)
     # 59 intervals; a window needs at least 60 days (2 intervals) and 240 days (8 intervals)
     assert len(errors.error) == 57 + 51

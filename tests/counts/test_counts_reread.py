@@ -55,4 +55,4 @@ def test_a_second_explanation_of_the_last_reading_is_settled() -> None:
     history, model = as_if_read(before.history, before.model, b.units, b.events, b.stays, date(2026, 9, 1))
     assert history.open_ends.empty
     assert model.as_of == date(2026, 9, 1)
-    assert not model.other_chance.any()
+    assert not model.alternatives.rows
