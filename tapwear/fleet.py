@@ -18,6 +18,7 @@ from tapwear.counts.current import known_currents
 from tapwear.counts.rate import RateModel, fit_rates
 from tapwear.counts.reread import as_if_read
 from tapwear.counts.serviced import with_service_readings
+from tapwear.counts.settings import settings_of, settings_words
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
@@ -213,7 +214,7 @@ def assess_counts(book: Book, as_of: date) -> tuple[CounterHistory, RateModel]:
     """The counters of all units read, and the rate of every place."""
     readings = with_service_readings(book.readings, book.services, book.units)
     history = read_counters(book.units, readings, book.events, book.stays, as_of)
-    return history, fit_rates(history, book.units, book.events, book.stays, as_of)
+    return history, fit_rates(history, book.units, book.events, book.stays, as_of, settings_of(book.rate_settings))
 
 
 def assess_oil(
@@ -386,6 +387,7 @@ def count_story(assessment: Assessment, unit: str) -> CountStory:
         readings=readings[columns].reset_index(drop=True),
         past_errors=int(model.calibration.cases.sum()),
         drive=drive if readings["drive"].nunique() > 1 else "",
+        own_settings=settings_words(assessment.book.rate_settings.to_dict("records")),
     )
 
 

@@ -90,6 +90,7 @@ def forecast_asked(book: Book, asked: list[Origin]) -> pd.DataFrame:
     import pandas as pd
 
     from tapwear.counts.backtest import forecast_origins
+    from tapwear.counts.settings import settings_of
     from tapwear.report.due_data import csv_cell
     from tapwear.report.terminal import progress
 
@@ -102,12 +103,13 @@ def forecast_asked(book: Book, asked: list[Origin]) -> pd.DataFrame:
         }
     )
     readings = book.readings[book.readings["source"] != "sample"]
+    settings = settings_of(book.rate_settings)
     parts = []
     with progress("Forecasting as of past dates", len(rows)) as done:
         # With and without an anchor apart, since a column stands for all rows of a call or for none.
         for _, part in rows.groupby(["origin", rows["anchor_date"].isna()], sort=True):
             question = part.dropna(axis="columns", how="all")
-            answer = forecast_origins(book.units, readings, book.events, book.stays, question)
+            answer = forecast_origins(book.units, readings, book.events, book.stays, question, settings)
             parts.append(answer.set_axis(part.index))
             done(len(part))
     if not parts:

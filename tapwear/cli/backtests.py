@@ -90,6 +90,7 @@ def _past(store: Store, day: date, horizons: tuple[int, ...]) -> PastForecasts:
     """The backtest on the store's readings as of a day, with a bar on standard error while it runs."""
     from tapwear.counts.backtest import backtest
     from tapwear.counts.serviced import with_service_readings
+    from tapwear.counts.settings import settings_of, settings_words
     from tapwear.fleet import assess_counts
     from tapwear.report.backtest_data import past_forecasts
     from tapwear.report.terminal import progress
@@ -106,9 +107,12 @@ def _past(store: Store, day: date, horizons: tuple[int, ...]) -> PastForecasts:
             advance(100 * done // of - shown)
             shown = 100 * done // of
 
-        result = backtest(book.units, readings, book.events, book.stays, day, horizons=horizons, progress=told)
+        own = settings_of(book.rate_settings)
+        frames = book.units, readings, book.events, book.stays
+        result = backtest(*frames, day, horizons=horizons, settings=own, progress=told)
         _, model = assess_counts(book, day)
-    return past_forecasts(result, day, horizons, int(model.calibration.cases.sum()))
+    words = settings_words(book.rate_settings.to_dict("records"))
+    return past_forecasts(result, day, horizons, int(model.calibration.cases.sum()), words)
 
 
 def _show(past: PastForecasts, as_json: bool) -> None:

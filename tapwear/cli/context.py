@@ -120,16 +120,21 @@ def open_at(place: Path | str, *, any_version: bool = False) -> Store:
 
 
 def say_waiting(store: Store, tags: Collection[str] | None = None) -> str:
-    """Says first of all that the file is damaged, where it is, and what imported rows of these units await
-    confirmation (None: of any); returns the words of these."""
+    """Says first of all that the file is damaged, where it is, that the rate model's settings are the fleet's own, and
+    what imported rows of these units await confirmation (None: of any); returns the words of these."""
+    from tapwear.counts.settings import settings_words
     from tapwear.store.backup import glance, raw_of
     from tapwear.store.holding import waiting_words
+    from tapwear.store.tuning import kept_settings
 
     with store.rows() as connection:
         damage = () if store.on_server else glance(raw_of(connection))
         words = waiting_words(connection, tags)
+        own = settings_words(kept_settings(connection))
     if damage:
         say(f"{store.path} is damaged ({damage[0]}): what follows may be wrong. All that is wrong: tapwear check")
+    if own:
+        say(f"{own} Back to the shipped ones: tapwear tune --shipped")
     if words:
         from tapwear.cli.stops import stops_named, tell_notice
 

@@ -17,6 +17,7 @@ from tapwear.counts.path import read_count
 from tapwear.counts.plain import PROBS
 from tapwear.counts.rate import RateModel, fit_rates
 from tapwear.counts.reference import REFERENCE, Regressions
+from tapwear.counts.settings import RateSettings
 
 HORIZONS = (90, 365, 730)
 """Days ahead that a backtest looks at (our choice)."""
@@ -43,11 +44,13 @@ def forecast_origins(
     events: pd.DataFrame,
     stays: pd.DataFrame,
     origins: pd.DataFrame,
+    settings: RateSettings | None = None,
 ) -> pd.DataFrame:
     """Operations after the anchor visit up to origin + horizon, each origin from rows dated on or before it.
 
     origins : unit_id, origin, horizon_days; anchor_date and target_date are worked out where absent (the
         unit's last reading on or before the origin; origin + horizon_days)
+    settings : of the rate model; None: the shipped ones
     Raises KeyError for a unit that is in neither units nor readings.
     Returns unit_id, origin, horizon_days, p10, p50, p90, mean in the order given. [operations]
     """
@@ -67,7 +70,7 @@ def forecast_origins(
             latest = seen.groupby("unit")["read_on"].max().reindex(rows["unit_id"]).fillna(day)
             anchor = latest.to_numpy("datetime64[D]")
         history = read_counters(units, seen, happened, stood, day.date())
-        model = fit_rates(history, units, happened, stood, day.date())
+        model = fit_rates(history, units, happened, stood, day.date(), settings)
         series = model.governing().loc[list(rows["unit_id"])].to_numpy(np.int64)
         target = rows["target_date"].to_numpy("datetime64[D]")
         result[at, :3] = model.operations(series, anchor, target, PROBS)
@@ -101,21 +104,22 @@ def backtest(
     as_of: date,
     *,
     horizons: tuple[int, ...] = HORIZONS,
+    settings: RateSettings | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Backtest:
     """How forecasts at past dates fared, each made with only what was known then.
 
     Every outcome is the usable reading nearest to the horizon (within 0.65 to 1.5 times), counted from the last
-    usable reading before the origin, both as understood on as_of. `progress` is told (done, of) after each
+    usable reading before the origin, both as understood on as_of. settings : of the rate model; None: the shipped ones. `progress` is told (done, of) after each
     past date.
     """
     seen, happened, stood = known_on(readings, events, stays, pd.Timestamp(as_of))
     history = read_counters(units, seen, happened, stood, as_of)
-    final = fit_rates(history, units, happened, stood, as_of)
+    final = fit_rates(history, units, happened, stood, as_of, settings)
     days = past_dates(history.points, as_of, min(horizons))
     parts = []
     for done, day in enumerate(days):
-        parts.append(_one_origin(final, units, seen, happened, stays, day, horizons))
+        parts.append(one_origin(final, units, seen, happened, stays, day, horizons))
         if progress is not None:
             progress(done + 1, len(days))
     forecasts = pd.concat(parts, ignore_index=True) if parts else _nothing()
@@ -137,7 +141,7 @@ def past_dates(points: pd.DataFrame, as_of: date, least_ahead: int) -> list[pd.T
     return [quarters[k] for k in picked]
 
 
-def _one_origin(
+def one_origin(
     final: RateModel,
     units: pd.DataFrame,
     readings: pd.DataFrame,
@@ -145,11 +149,15 @@ def _one_origin(
     stays: pd.DataFrame,
     day: pd.Timestamp,
     horizons: tuple[int, ...],
+    settings: RateSettings | None = None,
 ) -> pd.DataFrame:
-    """Forecasts of every series read twice or more by `day` for which a later reading tells the outcome."""
+    """Forecasts of every series read twice or more by `day` for which a later reading tells the outcome.
+
+    final : the model of a later day, which tells the outcomes; settings : None takes those of `final`
+    """
     seen, happened, stood = known_on(readings, events, stays, day)
     history = read_counters(units, seen, happened, stood, day.date())
-    model = fit_rates(history, units, happened, stood, day.date())
+    model = fit_rates(history, units, happened, stood, day.date(), settings or final.settings)
     rows = np.flatnonzero(model.series.count >= 2)
     names = pd.MultiIndex.from_arrays([final.series.unit, final.series.drive])
     later = names.get_indexer(pd.MultiIndex.from_arrays([model.series.unit[rows], model.series.drive[rows]]))

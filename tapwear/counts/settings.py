@@ -4,7 +4,12 @@ model.md says where each stands in the equations; `tune` finds those that a flee
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True)
@@ -49,3 +54,26 @@ class RateSettings:
     slope_drift: float = 0.00001
     inspection_operations: float = 50.0
     idle_days: float = 130.0
+
+
+def settings_of(kept: pd.DataFrame) -> RateSettings:
+    """The shipped settings, with the fleet's own in their place. kept : name, value; other names are left aside"""
+    known = {one.name for one in fields(RateSettings)}
+    own = {str(name): float(value) for name, value in zip(kept["name"], kept["value"], strict=True) if name in known}
+    return replace(RateSettings(), **own)
+
+
+def settings_words(kept: Sequence[Mapping[str, Any]]) -> str:
+    """What the fleet's own settings stand on, "" where the shipped ones hold.
+
+    kept : rows of tuned_on, intervals, gain_percent [None or NaN: not known], by
+    """
+    if not kept:
+        return ""
+    newest = max(kept, key=lambda row: row["tuned_on"])
+    gain = newest["gain_percent"]
+    held = "" if gain is None or gain != gain else f", held-out gain {gain:.1f} %"
+    return (
+        f"The rate model's settings are this fleet's own, of {newest['tuned_on']:%Y-%m-%d}, from "
+        f"{newest['intervals']:,.0f} reading intervals, kept by {newest['by']}{held}."
+    )

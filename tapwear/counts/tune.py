@@ -9,23 +9,42 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
 
+from tapwear.counts.backtest import known_on, one_origin
+from tapwear.counts.clean import read_counters
 from tapwear.counts.exposure import build_series
 from tapwear.counts.filter import Floats, run_filter
+from tapwear.counts.plain import loss
 from tapwear.counts.priors import priors_of
+from tapwear.counts.rate import fit_rates
 from tapwear.counts.settings import RateSettings
 from tapwear.counts.standing import without_stops
 from tapwear.counts.types import CounterHistory
 
 TUNED = ("drift", "weather", "dispersion", "jump_yearly", "error_chance", "slope_spread", "season_spread")
 """What the readings tell something of; the sizes of rare events stay as they are."""
+WORDS = {
+    "drift": "drift of a rate [1/year]",
+    "weather": "unevenness of one day's rate",
+    "dispersion": "variance of a count over its mean",
+    "jump_yearly": "unrecorded changes of rate [1/year]",
+    "error_chance": "chance of an unnoticed misreading",
+    "slope_spread": "spread of growth [1/year²]",
+    "season_spread": "spread of seasons about the group's",
+}
 
 PRIOR_SD = 1.0
 """Standard deviation of each logarithm about the value it starts from (our choice)."""
+
+HELD_OUT_DAYS = 540
+"""Readings that the settings under trial do not see, so that forecasts from then on can be held against them."""
+
+TRIED_AHEAD = 180
+"""Days ahead of those forecasts, made at the cut and every half of that later (both our choice)."""
 
 
 @dataclass(frozen=True)
@@ -82,3 +101,31 @@ def tuned(
         }
     )
     return Tuned(at(fit.x), table, cost(origin) - float(fit.fun), len(data.from_day), bool(fit.success))
+
+
+def held_out_gain(
+    units: pd.DataFrame, readings: pd.DataFrame, events: pd.DataFrame, stays: pd.DataFrame, as_of: date
+) -> tuple[float, int]:
+    """What settings tuned before HELD_OUT_DAYS ago would have gained since, and on how many forecasts.
+
+    The gain is in per cent of the mean loss (tapwear.counts.plain.loss over what was made) with the shipped settings;
+    NaN where nothing can be held against later readings. Frames as in tapwear.counts.types.
+    """
+    cut = as_of - timedelta(days=HELD_OUT_DAYS)
+    seen, happened, stood = known_on(readings, events, stays, pd.Timestamp(cut))
+    own = tuned(read_counters(units, seen, happened, stood, cut), units, happened, stood, cut).settings
+    seen, happened, stood = known_on(readings, events, stays, pd.Timestamp(as_of))
+    final = fit_rates(read_counters(units, seen, happened, stood, as_of), units, happened, stood, as_of)
+    ahead = range(0, HELD_OUT_DAYS - TRIED_AHEAD, TRIED_AHEAD // 2)
+    days = [pd.Timestamp(cut + timedelta(days=one)) for one in ahead]
+
+    def lost(settings: RateSettings) -> pd.Series[float]:
+        parts = [one_origin(final, units, seen, happened, stays, day, (TRIED_AHEAD,), settings) for day in days]
+        told = pd.concat(parts, ignore_index=True)
+        made = told["made"].to_numpy(float)
+        return pd.Series(loss(made, told[["p10", "p50", "p90"]].to_numpy(float)) / np.maximum(made, 10.0))
+
+    shipped, ours = lost(RateSettings()), lost(own)
+    if not len(shipped):
+        return float("nan"), 0
+    return float(100.0 * (1.0 - ours.mean() / shipped.mean())), len(shipped)

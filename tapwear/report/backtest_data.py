@@ -73,6 +73,7 @@ class PastForecasts:
 
     horizons : asked for [days]; origins : past dates forecast from, oldest first
     past_errors : forecasts of this fleet whose errors scale the bands as of as_of; 0: shipped values alone
+    own_settings : as in CountStory
     parts : all, each horizon, each cadence, each horizon of a cadence; empty where nothing could be compared
     """
 
@@ -81,6 +82,7 @@ class PastForecasts:
     verdict: str
     origins: tuple[date, ...]
     past_errors: int
+    own_settings: str
     parts: tuple[Part, ...]
 
     @property
@@ -89,7 +91,9 @@ class PastForecasts:
         return bool(self.parts) and self.parts[0].forecasts >= FEW
 
 
-def past_forecasts(result: Backtest, as_of: date, horizons: Iterable[int], past_errors: int) -> PastForecasts:
+def past_forecasts(
+    result: Backtest, as_of: date, horizons: Iterable[int], past_errors: int, own_settings: str = ""
+) -> PastForecasts:
     """What a page and a file need of a backtest, in the order in which they tell it."""
     parts = [_part({str(name): value for name, value in row.items()}) for row in result.table.to_dict("records")]
     return PastForecasts(
@@ -98,6 +102,7 @@ def past_forecasts(result: Backtest, as_of: date, horizons: Iterable[int], past_
         verdict=result.verdict,
         origins=tuple(day for stamp in sorted(result.forecasts["origin"].unique()) if (day := day_of(stamp))),
         past_errors=past_errors,
+        own_settings=own_settings,
         parts=tuple(sorted((part for part in parts if part.forecasts), key=_order)),
     )
 
@@ -111,7 +116,7 @@ def backtest_json(past: PastForecasts) -> str:
         "verdict": past.verdict,
         "enough": past.enough,
         "origins": past.origins,
-        "bands": {"past_errors": past.past_errors, "words": bands_words(past.past_errors)},
+        "bands": {"past_errors": past.past_errors, "words": bands_words(past.past_errors, past.own_settings)},
         "plain": PLAIN,
         "parts": [_record(part) for part in past.parts],
     }

@@ -35,8 +35,9 @@ def backtest_page(past: PastForecasts, *, width: int = 78, ascii_only: bool = Fa
     said = [Line(past.verdict)]
     said.append(Line(_made_words(past) if past.enough else HISTORY_NEEDED))
     blocks = [Block(f"Past forecasts of operations   as of {past.as_of.isoformat()}", tuple(said))]
-    if past.enough or past.past_errors:
-        blocks.append(Block("What the bands rest on today", (Line(bands_words(past.past_errors)),)))
+    if past.enough or past.past_errors or past.own_settings:
+        words = bands_words(past.past_errors, past.own_settings)
+        blocks.append(Block("What the bands rest on today", (Line(words),)))
     if past.enough:
         parts = _telling(past.parts)
         blocks.append(Block("How often the 80 % bands held", tuple(_coverage(parts, width, ascii_only))))

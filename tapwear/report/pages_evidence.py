@@ -41,7 +41,7 @@ def count_section(subject: Subject, lead: Due | None, key: str) -> Section:
         f"Operations{story.of_drive} {since}. Dashes: the forecast; grey: its range, right 8 times in 10. "
         "The bar at the top reaches from the early to the late date."
     )
-    rests = (bands_words(story.past_errors),)
+    rests = (bands_words(story.past_errors, story.own_settings),)
     return Section("Count of operations", sentences, drawings=(Drawing(svg, caption),), after=rests)
 
 

@@ -33,6 +33,7 @@ class CountStory:
         reason [str], probability [0-1, that the number is right as understood]
     drive : the one that points and forecast are of, where the unit has several; "" for its only one
     past_errors : past forecasts of the fleet whose errors scale the forecast's band; 0: shipped values alone
+    own_settings : in words, what the rate model's settings stand on where they are the fleet's own; "": shipped ones
     """
 
     points: pd.DataFrame
@@ -41,6 +42,7 @@ class CountStory:
     readings: pd.DataFrame
     past_errors: int = 0
     drive: str = ""
+    own_settings: str = ""
 
     @property
     def of_drive(self) -> str:

@@ -64,19 +64,24 @@ def count_lines(subject: Subject, lead: Due | None, width: int, ascii_only: bool
         return lines or [Line("No usable reading.")]
     since = f"since the service of {drawn.start}" if drawn.from_service else f"since {drawn.start}"
     legend = f"Operations{story.of_drive} {since}, then the forecast with its 8-in-10 range."
-    return [*lines, Line(bands_words(story.past_errors)), Line(""), Line(legend), *fixed(chart)]
+    return [*lines, Line(bands_words(story.past_errors, story.own_settings)), Line(""), Line(legend), *fixed(chart)]
 
 
-def bands_words(past_errors: int) -> str:
-    """What the 10 to 90 % bands rest on: the fleet's own past forecasts, or shipped values alone where it has none."""
+def bands_words(past_errors: int, own_settings: str = "") -> str:
+    """What the 10 to 90 % bands rest on: the fleet's own past forecasts, or shipped values alone where it has none.
+
+    own_settings : see CountStory
+    """
     if not past_errors:
-        return (
+        words = (
             "The bands rest on shipped values: this fleet has too little history to tell from how past forecasts fared."
         )
-    return (
-        f"The bands are scaled by this fleet's own past errors ({past_errors:,} forecasts) together with shipped "
-        f"values, which count as much as {FLEET_PLACES:.0f} places."
-    )
+    else:
+        words = (
+            f"The bands are scaled by this fleet's own past errors ({past_errors:,} forecasts) together with shipped "
+            f"values, which count as much as {FLEET_PLACES:.0f} places."
+        )
+    return f"{words} {own_settings}".rstrip()
 
 
 def drawn_from(story: CountStory, lead: Due | None, as_of: date) -> Drawn:

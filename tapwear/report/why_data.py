@@ -71,7 +71,7 @@ def why_json(subject: Subject) -> str:
         "wear": _wear(subject.wear) if subject.wear else None,
         **note_records(subject),
         "rate": list(story.rate_words) if story else [],
-        "bands": {"past_errors": story.past_errors, "words": bands_words(story.past_errors)} if story else None,
+        "bands": {"past_errors": story.past_errors, "words": bands_words(story.past_errors, story.own_settings)} if story else None,
         "readings": _oldest(story.readings, "read_on") if story else [],
         "points": _oldest(story.points, "on") if story else [],
         "forecast": _oldest(story.forecast, "on") if story else [],

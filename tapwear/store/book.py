@@ -19,6 +19,7 @@ LIMIT_COLUMNS = ("oil_group", "technology", "quantity", "breakdown_method", "val
 
 DEFERRAL_DATES = ("decided_on", "expires_on")
 DEFERRAL_COLUMNS = ("unit", "task", *DEFERRAL_DATES, "engineer", "reason", "extra_checks")
+RATE_SETTING_COLUMNS = ("name", "value", "log_se", "tuned_on", "intervals", "gain_percent", "by")
 VISIT_RULE_COLUMNS = ("unit", "read_every_days", "sample_every_days", "still_after_days")
 OBSERVATION_COLUMNS = (
     *("observation_id", "unit", "observed_on", "visit_id", "compartment", "quantity", "words", "value"),
@@ -71,6 +72,8 @@ class Book:
                      open], closed_words, by
     visit_rules      unit, read_every_days, sample_every_days, still_after_days [days; NaN: not said]; only of units
                      that have a rule, of their own or of their scheme
+    rate_settings    name [field of RateSettings], value, log_se, tuned_on, intervals, gain_percent, by; none: the
+                     shipped ones hold
 
     A book put together by hand may leave out current_exponent and current_a: every operation then counts as one.
     """
@@ -93,6 +96,7 @@ class Book:
     observations: pd.DataFrame = field(default_factory=lambda: _nothing(OBSERVATION_COLUMNS, ("observed_on",)))
     followups: pd.DataFrame = field(default_factory=lambda: _nothing(FOLLOWUP_COLUMNS, FOLLOWUP_DATES))
     visit_rules: pd.DataFrame = field(default_factory=lambda: _nothing(VISIT_RULE_COLUMNS, ()))
+    rate_settings: pd.DataFrame = field(default_factory=lambda: _nothing(RATE_SETTING_COLUMNS, ("tuned_on",)))
 
 
 @dataclass(frozen=True)

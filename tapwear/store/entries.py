@@ -57,6 +57,7 @@ SAME: dict[str, tuple[str, ...]] = {
     "condition": ("tap_changer_id", "noted_on", "kind"),
     "observation": ("tap_changer_id", "observed_on", "compartment", "quantity"),
     "oil_limit": ("group_name", "technology", "quantity", "breakdown_method"),
+    "rate_setting": ("name",),
     **planning_tables.SAME,
 }
 COMPARED: dict[str, tuple[str, ...]] = {
@@ -71,6 +72,7 @@ COMPARED: dict[str, tuple[str, ...]] = {
     "condition": ("words", "act_by_on", "severe", "closed_on"),
     "observation": ("value", "words"),
     "oil_limit": ("value", "breakdown_gap_mm"),
+    "rate_setting": ("value",),
     **planning_tables.COMPARED,
 }
 
@@ -364,6 +366,7 @@ _BOOK_COLUMNS = {
     "oil_limit": (
         *("group_name", "technology", "quantity", "value", "breakdown_method", "breakdown_gap_mm", "provenance"),
     ),
+    "rate_setting": ("name", "value", "log_se", "tuned_on", "intervals", "gain_percent"),
     "deferral": (
         *("tap_changer_id", "task", "decided_on", "expires_on", "engineer", "reason_given", "extra_checks"),
     ),

@@ -17,6 +17,7 @@ from tapwear.store.book import (
     FOLLOWUP_COLUMNS,
     FOLLOWUP_DATES,
     OBSERVATION_COLUMNS,
+    RATE_SETTING_COLUMNS,
     STOP_COLUMNS,
     STOP_DATES,
 )
@@ -257,3 +258,11 @@ def limits_frame(scope: Scope) -> pd.DataFrame:
     )
     frame = typed(scope.frame(query), floats=["value", "breakdown_gap_mm"], texts=["oil_group", "source", *texts])
     return frame.assign(quantity=frame["quantity"].str.removesuffix("_ul_per_l"))
+
+
+def rate_settings_frame(scope: Scope) -> pd.DataFrame:
+    """The rate model's own settings of this fleet that hold now, whatever the load's day."""
+    setting = scope.table("rate_setting")
+    columns = [setting.c[name] for name in RATE_SETTING_COLUMNS[:-1]]
+    query = sa.select(*columns, setting.c.recorded_by.label("by")).where(is_current(setting)).order_by(setting.c.name)
+    return typed(scope.frame(query), dates=["tuned_on"], floats=["value", "log_se", "gain_percent"], texts=["name", "by"])

@@ -23,6 +23,7 @@ from tapwear.store.load_register import (
     visit_rules_frame,
 )
 from tapwear.store.load_visits import (
+    rate_settings_frame,
     conditions_frame,
     deferrals_frame,
     events_frames,
@@ -96,6 +97,7 @@ def load_book(
             observations=observations_frame(scope),
             followups=followups_frame(scope),
             visit_rules=visit_rules_frame(scope),
+            rate_settings=rate_settings_frame(scope),
         )
 
 

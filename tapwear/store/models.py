@@ -572,6 +572,21 @@ class OilLimit(Entry, table=True):
     provenance: str
 
 
+class RateSetting(Entry, table=True):
+    """A hyperparameter of the rate model that this fleet's own readings made likeliest (tapwear.counts.tune)."""
+
+    __tablename__ = "rate_setting"
+    __table_args__ = (_at_least("value", 0, above=True), _at_least("log_se", 0), _at_least("intervals", 0), STRICT)
+    id: int | None = Field(default=None, primary_key=True)
+    supersedes_id: int | None = Field(default=None, foreign_key="rate_setting.id", unique=True)
+    name: str
+    value: float
+    log_se: float
+    tuned_on: date
+    intervals: int
+    gain_percent: float | None = None
+
+
 class Deferral(Entry, table=True):
     """A task put off past its limit: decided by an engineer, for a reason, until a day, with extra checks."""
 

@@ -20,14 +20,14 @@ READER, TECHNICIAN, SCHEDULER, PLANNER, ENGINEER = (
 ROLES = {
     READER: "reads everything, writes nothing",
     TECHNICIAN: "adds to the book of visits: readings, samples, services, events, conditions, visits, follow-ups",
-    SCHEDULER: "sets limits, intervals and visit rules, records deferrals, keeps snapshots",
+    SCHEDULER: "sets limits, intervals, visit rules and rate settings, records deferrals, keeps snapshots",
     PLANNER: "makes and publishes plans, and gives what they rest on",
     ENGINEER: "releases stops, beside what a technician adds",
 }
 # Tables whose rows anybody who adds to them may record, but only this role may end by another row.
 RELEASED_BY = {"stop": ENGINEER}
 _ENTRY = ("entry", "entry_row")
-_OF_SCHEDULER = ("oil_limit", "deferral")
+_OF_SCHEDULER = ("oil_limit", "deferral", "rate_setting")
 _RULES = ("service_rule", "visit_rule")
 _OF_PLANNER = (
     *("yearly_closure", "team", "team_holiday", "resource", "outage_terms", "other_outage", "job_note", "plan_cost"),

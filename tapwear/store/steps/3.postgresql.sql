@@ -40,3 +40,28 @@ ALTER TABLE observation ADD CONSTRAINT quantity_known CHECK (quantity IN ('count
 ALTER TABLE followup DROP CONSTRAINT kind_known;
 ALTER TABLE followup ADD CONSTRAINT kind_known CHECK (kind IN ('seepage', 'oil_level', 'breather', 'heater', 'gas_blanket', 'noise', 'coating', 'counter_state', 'drive_oil', 'drive_gear', 'end_stops', 'crank_interlock', 'relay_window', 'other'));
 ALTER TABLE reading ADD COLUMN read_time VARCHAR NOT NULL DEFAULT '';
+
+CREATE TABLE rate_setting (
+  uid VARCHAR NOT NULL,
+  recorded_at TIMESTAMP WITHOUT TIME ZONE NOT NULL,
+  recorded_by VARCHAR NOT NULL,
+  import_id INTEGER,
+  reason VARCHAR NOT NULL,
+  withdrawn BOOLEAN NOT NULL,
+  id SERIAL NOT NULL,
+  supersedes_id INTEGER,
+  name VARCHAR NOT NULL,
+  value FLOAT NOT NULL,
+  log_se FLOAT NOT NULL,
+  tuned_on DATE NOT NULL,
+  intervals INTEGER NOT NULL,
+  gain_percent FLOAT,
+  PRIMARY KEY (id),
+  CONSTRAINT value_range CHECK (value IS NULL OR value > 0),
+  CONSTRAINT log_se_range CHECK (log_se IS NULL OR log_se >= 0),
+  CONSTRAINT intervals_range CHECK (intervals IS NULL OR intervals >= 0),
+  UNIQUE (uid),
+  FOREIGN KEY(import_id) REFERENCES import_run (id),
+  UNIQUE (supersedes_id),
+  FOREIGN KEY(supersedes_id) REFERENCES rate_setting (id)
+);

@@ -138,3 +138,29 @@ CREATE TABLE entry_row (
  STRICT;
 
 CREATE INDEX ix_entry_row_entry_id ON entry_row (entry_id);
+
+CREATE TABLE rate_setting (
+  uid TEXT NOT NULL,
+  recorded_at TEXT NOT NULL,
+  recorded_by TEXT NOT NULL,
+  import_id INTEGER,
+  reason TEXT NOT NULL,
+  withdrawn INTEGER NOT NULL,
+  id INTEGER NOT NULL,
+  supersedes_id INTEGER,
+  name TEXT NOT NULL,
+  value REAL NOT NULL,
+  log_se REAL NOT NULL,
+  tuned_on TEXT NOT NULL,
+  intervals INTEGER NOT NULL,
+  gain_percent REAL,
+  PRIMARY KEY (id),
+  CONSTRAINT value_range CHECK (value IS NULL OR value > 0),
+  CONSTRAINT log_se_range CHECK (log_se IS NULL OR log_se >= 0),
+  CONSTRAINT intervals_range CHECK (intervals IS NULL OR intervals >= 0),
+  UNIQUE (uid),
+  FOREIGN KEY(import_id) REFERENCES import_run (id),
+  UNIQUE (supersedes_id),
+  FOREIGN KEY(supersedes_id) REFERENCES rate_setting (id)
+)
+ STRICT;
