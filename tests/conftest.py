@@ -35,6 +35,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    for item in items:
+        if "trust" in item.path.parts:  # kills, full disks, damaged and hostile files, many at once
+            item.add_marker(pytest.mark.slow)
     if config.getoption("--long"):
         return
     for item in items:
