@@ -50,7 +50,7 @@ def tune(
     context: typer.Context,
     keep: Annotated[bool, typer.Option("--keep", help="Keep what is found; from now on it holds.")] = False,
     shipped: Annotated[bool, typer.Option("--shipped", help="Take your own back; the shipped ones hold.")] = False,
-    because: Annotated[str | None, typer.Option("--because", metavar="TEXT", help="Why; with --keep, --shipped.")] = None,
+    because: Annotated[str | None, typer.Option("--because", metavar="TEXT", help="Why; to store.")] = None,
     as_of: Annotated[str | None, typer.Option("--as-of", metavar="DATE", help="Nothing dated after this day.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Give JSON on standard output instead of words.")] = False,
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who keeps or takes back; else you.")] = None,
@@ -75,16 +75,16 @@ def tune(
     gain = found.gain if found.gain == found.gain else None
     rows = [
         {
-            "name": str(row.parameter),
-            "value": float(row.estimate),
-            "log_se": float(row.log_se),
+            "name": row["parameter"],
+            "value": row["estimate"],
+            "log_se": row["log_se"],
             "tuned_on": day,
             "intervals": found.tuned.intervals,
             "gain_percent": gain,
         }
-        for row in found.tuned.table.itertuples()
+        for row in found.tuned.table.to_dict("records")
     ]
-    stamp = stamp_of(context, by, because)
+    stamp = stamp_of(context, by, str(because))
     with store.rows(writing=True) as connection:
         keep_settings(connection, rows, stamp)
     tell(f"These settings hold from now on. Back to the shipped ones: tapwear tune --shipped. Store: {store.path}")
@@ -127,11 +127,12 @@ def _words(found: _Found, day: date) -> str:
     from tapwear.report.terminal import columns
 
     rows = [
-        (WORDS[row.parameter], f"{row.start:.3g}", f"{row.estimate:.3g}", f"{100 * row.log_se:.0f} %")
-        for row in found.tuned.table.itertuples()
+        (WORDS[row["parameter"]], f"{row['start']:.3g}", f"{row['estimate']:.3g}", f"{100 * row['log_se']:.0f} %")
+        for row in found.tuned.table.to_dict("records")
     ]
     table = columns(("setting", "shipped", "your own", "standard error"), rows, right=(1, 2, 3))
-    lines = [f"Settings of the rate model   as of {day}, from {found.tuned.intervals:,} reading intervals", "", *table, ""]
+    heading = f"Settings of the rate model   as of {day}, from {found.tuned.intervals:,} reading intervals"
+    lines = [heading, "", *table, ""]
     if not found.tuned.converged:
         lines.append("The search was cut off before it settled; take these with care.")
     if found.tried:

@@ -110,8 +110,8 @@ def backtest(
     """How forecasts at past dates fared, each made with only what was known then.
 
     Every outcome is the usable reading nearest to the horizon (within 0.65 to 1.5 times), counted from the last
-    usable reading before the origin, both as understood on as_of. settings : of the rate model; None: the shipped ones. `progress` is told (done, of) after each
-    past date.
+    usable reading before the origin, both as understood on as_of. settings : of the rate model; None: the shipped
+    ones. `progress` is told (done, of) after each past date.
     """
     seen, happened, stood = known_on(readings, events, stays, pd.Timestamp(as_of))
     history = read_counters(units, seen, happened, stood, as_of)

@@ -63,7 +63,7 @@ def settings_of(kept: pd.DataFrame) -> RateSettings:
     return replace(RateSettings(), **own)
 
 
-def settings_words(kept: Sequence[Mapping[str, Any]]) -> str:
+def settings_words(kept: Sequence[Mapping[Any, Any]]) -> str:
     """What the fleet's own settings stand on, "" where the shipped ones hold.
 
     kept : rows of tuned_on, intervals, gain_percent [None or NaN: not known], by

@@ -35,7 +35,7 @@ from tapwear.outlook.wear import Wear
 from tapwear.report.due_data import due_record
 from tapwear.report.frames import json_values, newest, stops_first
 from tapwear.report.plain import json_text
-from tapwear.report.stories import Subject
+from tapwear.report.stories import CountStory, Subject
 from tapwear.report.visit_notes import note_records
 from tapwear.report.why_count import bands_words
 from tapwear.words import CAUTION_SHORT, stop_notice
@@ -71,7 +71,7 @@ def why_json(subject: Subject) -> str:
         "wear": _wear(subject.wear) if subject.wear else None,
         **note_records(subject),
         "rate": list(story.rate_words) if story else [],
-        "bands": {"past_errors": story.past_errors, "words": bands_words(story.past_errors, story.own_settings)} if story else None,
+        "bands": _bands(story) if story else None,
         "readings": _oldest(story.readings, "read_on") if story else [],
         "points": _oldest(story.points, "on") if story else [],
         "forecast": _oldest(story.forecast, "on") if story else [],
@@ -96,6 +96,10 @@ def _oil(verdict: OilVerdict, severe: bool) -> dict[str, Any]:
     oil = asdict(verdict)
     del oil["unit"], oil["as_of"]
     return oil | {"resample_by": None, "oil_work": []} if severe else oil
+
+
+def _bands(story: CountStory) -> dict[str, object]:
+    return {"past_errors": story.past_errors, "words": bands_words(story.past_errors, story.own_settings)}
 
 
 def _oldest(frame: pd.DataFrame, column: str) -> list[dict[str, Any]]:

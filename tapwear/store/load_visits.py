@@ -265,4 +265,5 @@ def rate_settings_frame(scope: Scope) -> pd.DataFrame:
     setting = scope.table("rate_setting")
     columns = [setting.c[name] for name in RATE_SETTING_COLUMNS[:-1]]
     query = sa.select(*columns, setting.c.recorded_by.label("by")).where(is_current(setting)).order_by(setting.c.name)
-    return typed(scope.frame(query), dates=["tuned_on"], floats=["value", "log_se", "gain_percent"], texts=["name", "by"])
+    floats = ["value", "log_se", "gain_percent"]
+    return typed(scope.frame(query), dates=["tuned_on"], floats=floats, texts=["name", "by"])

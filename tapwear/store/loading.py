@@ -23,13 +23,13 @@ from tapwear.store.load_register import (
     visit_rules_frame,
 )
 from tapwear.store.load_visits import (
-    rate_settings_frame,
     conditions_frame,
     deferrals_frame,
     events_frames,
     followups_frame,
     limits_frame,
     observations_frame,
+    rate_settings_frame,
     readings_frame,
     samples_frame,
     services_frame,

@@ -58,6 +58,7 @@ COMMANDS: dict[str, tuple[Words, ...] | str] = {
         (OIL, "--by", "K. Arden", "--because", "open it", "--for-work-from", "2026-07-02"),
         (OIL, "--by", "K. Arden", "--because", "found and gone", "--cleared"),
     ),
+    "tune": "tells of the fleet as a whole and names no unit",
     "unit add": "names the unit that it makes, which nothing can have stopped yet",
     "unit change": ((OIL, "--note", "lock stiff"),),
     "unit move": ((OIL, "--state", "workshop"),),

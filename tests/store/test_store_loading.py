@@ -101,12 +101,13 @@ def test_the_book_of_some_units_is_the_fleets_cut_down_to_them(
     fleet, some = load_book(store, as_of=as_of), load_book(store, units=tags, as_of=as_of)
     for field in fields(fleet):
         whole, cut = getattr(fleet, field.name), getattr(some, field.name)
-        assert len(whole) or as_of or field.name in ("conditions", "limits", "deferrals", "observations", "followups")
+        of_some = ("conditions", "limits", "deferrals", "observations", "followups", "rate_settings")
+        assert len(whole) or as_of or field.name in of_some
         if field.name == "transfer_groups":
             expected = whole[whole["unit"].isin(tags) | whole["station"].isin(set(some.units["station"]) - {""})]
         elif "unit" in whole:
             expected = _cut(whole, tags)
-        elif field.name == "limits":
+        elif field.name in ("limits", "rate_settings"):
             expected = whole
         else:
             key = "region" if field.name == "crews" else "station"
