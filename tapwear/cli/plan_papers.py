@@ -78,8 +78,8 @@ def with_stops(store: Store, result: PlanResult) -> PlanResult:
 
     with store.rows() as connection:
         stops = recorded_stops(list_stops(connection), today())
-        stations = {unit: standing_now(connection, find_unit(connection, unit).id).station for unit in stops}
-    return under_stops(result, stops, stations)
+        standing = {unit: standing_now(connection, find_unit(connection, unit).id) for unit in stops}
+    return under_stops(result, stops, {unit: (row.station, row.bank) for unit, row in standing.items()})
 
 
 def tell_engineer(view: PlanView) -> None:

@@ -1,8 +1,9 @@
 """Alarms below a stop: what the responsible engineer has to decide today, carried in every list until it is closed.
 
-An alarm is raised by the oil that calls for an opening or points to a failed vacuum interrupter, and by what a visit
-saw: low oil, unusual noise, a compartment much hotter than its tank. It ends with what raised it: the follow-up that is
-closed, the condition that settles the heat, the work that the oil asks for.
+An alarm is raised by the oil that calls for an opening or points to a failed vacuum interrupter, by what a visit saw
+(low oil, unusual noise, a compartment much hotter than its tank), and by a stop at another unit of the bank. It ends
+with what raised it: the follow-up that is closed, the condition that settles the heat, the work that the oil asks for,
+the stop that is cleared.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.reasons import ROUTINE
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.signs import HOT_K, Alarm, hot_compartment, hotter_by, low_oil, unusual_noise
+from tapwear.outlook.stops import Stop
 from tapwear.outlook.types import Due, Outlook
 from tapwear.words import FOLLOWUP_KINDS
 
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
     from tapwear.outlook.noticed import Noticed
 
 STAYS = "Ask the responsible engineer today whether it may stay in service."
+KEEP_OFF = "Do not go near the bank."
+DEAD = "Do not energise or operate the bank until the responsible engineer has cleared it."
 INTERRUPTER = "vacuum acetylene"  # the kind of finding that points to a failed interrupter (tapwear.oil)
 # A unit whose oil calls for opening is sampled again within so many days of its last sample, where it may be sampled:
 # C57.139 asks for a confirming sample, when is our choice.
@@ -86,6 +90,26 @@ def sample_again_by(verdict: OilVerdict, as_of: date) -> date:
     return max(last + timedelta(days=SAMPLE_AGAIN_DAYS), as_of)
 
 
+def bank_alarms(banks: Mapping[str, tuple[str, str]], stops: Mapping[str, Stop]) -> dict[str, Alarm]:
+    """Of units in whose bank another one is stopped: they stand side by side and are in service together.
+
+    banks : station and bank of each unit in service that has one; stops : open ones by unit
+    """
+    at: dict[tuple[str, str], list[Stop]] = {}
+    for tag in sorted(set(stops) & set(banks)):
+        at.setdefault(banks[tag], []).append(stops[tag])
+    found = {}
+    for unit, bank in banks.items():
+        others = [stop for stop in at.get(bank, ()) if stop.unit != unit]
+        standing = [stop.unit for stop in others if stop.stands]
+        if standing:
+            found[unit] = Alarm(f"Stopped in the same bank: {', '.join(standing)}", f"{KEEP_OFF} {STAYS}", True)
+        elif others:
+            tags = ", ".join(stop.unit for stop in others)
+            found[unit] = Alarm(f"Released for work de-energised only, in the same bank: {tags}", DEAD, True)
+    return found
+
+
 def with_open_matters(
     outlook: Outlook, alarms: Mapping[str, Sequence[Alarm]], followups: Mapping[str, Sequence[FollowUp]]
 ) -> Outlook:
@@ -101,6 +125,7 @@ def with_open_matters(
             return due
         here = due.task == MAIN_TASK or due.unit not in main
         mine = tuple(alarms.get(due.unit, ()))
+        due = replace(due, bank_stop=" ".join(one.sentence for one in mine if one.of_bank)) if mine else due
         if mine and here:
             said = tuple(one.sentence for one in mine)
             first = " ".join(dict.fromkeys(one.action for one in mine))

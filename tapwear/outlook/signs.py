@@ -23,6 +23,7 @@ class Alarm:
 
     words: str
     action: str
+    of_bank: bool = False  # another unit of the bank is stopped
 
     @property
     def sentence(self) -> str:
