@@ -21,6 +21,9 @@ from tapwear.words import condition_evidence, stop_short
 if TYPE_CHECKING:
     import pandas as pd
 
+# Kinds of findings not said of a unit that the oil has stopped: its evidence says more, or they speak against it.
+UNDER_STOPS = ("severe", "withdrawn", "unrecorded reset", "left aside")
+
 
 @dataclass(frozen=True)
 class Stop:
@@ -182,7 +185,8 @@ def _held_against(stop: Stop, verdict: OilVerdict | None) -> Stop:
 
 def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], as_of: date) -> dict[str, OilVerdict]:
     """What the oil of each unit says under the stops that stand: one that the oil raised calls for opening now,
-    whatever a newer sample says; one that was cleared is severe no more."""
+    whatever a newer sample says; one that was cleared is severe no more. Which of two samples that contradict one
+    another is wrong is for the engineer to say, so neither is called left aside, and no trend leaves one out."""
     out = {}
     for unit, verdict in verdicts.items():
         stop = stops.get(unit)
@@ -192,7 +196,7 @@ def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], a
             continue
         assert stop is not None  # noqa: S101 - raised says so
         told = [OilFinding("severe", words) for words in stop.evidence]
-        kept = [one for one in verdict.findings if one.kind not in ("severe", "withdrawn", "unrecorded reset")]
+        kept = [one for one in verdict.findings if one.kind not in UNDER_STOPS]
         out[unit] = replace(
             verdict,
             call="pull forward",
@@ -202,5 +206,6 @@ def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], a
             open_by_late=as_of,
             resample_by=None,
             findings=(*told, *kept),
+            trend=None if stop.contradicted_on else verdict.trend,
         )
     return out
