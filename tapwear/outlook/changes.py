@@ -12,6 +12,8 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.next import SampleWanted
+from tapwear.outlook.noticed import as_day
+from tapwear.outlook.stops import Stop, contradiction_words
 from tapwear.outlook.track import Moved, Told, compare
 
 Open = tuple[Mapping[str, Sequence[Noted]], Mapping[str, Sequence[Noted]]]
@@ -28,6 +30,7 @@ class Changes:
     rules : changed service rules
     followups : opened or closed on visits, severe units left out
     conditions : noted or settled by people
+    stop_events : stops opened, contradicted, released for work or cleared
     """
 
     since: date
@@ -41,6 +44,7 @@ class Changes:
     rules: tuple[str, ...]
     followups: tuple[str, ...] = ()
     conditions: tuple[str, ...] = ()
+    stop_events: tuple[str, ...] = ()
 
 
 def changes_between(
@@ -55,12 +59,14 @@ def changes_between(
     as_of: date,
     followups: Sequence[FollowUp] = (),
     conditions: Open = ({}, {}),
+    stops: tuple[Mapping[str, Stop], Mapping[str, Stop]] = ({}, {}),
+    stop_rows: pd.DataFrame | None = None,
 ) -> Changes:
     """What is new after the end of `since` and up to `as_of`; of each pair the first is of `since`.
 
     verdicts : of the oil, by unit; readings : of tapwear.counts.types.CounterHistory; services : as in the store's book
     samples : wanted now; rules : changed ones, as sentences; followups : all known now, closed ones too
-    conditions : open ones by unit
+    conditions : open ones by unit; stops : those that stand, by unit; stop_rows : all of them, as in the store's book
     """
     wanted = sorted((unit, one.by, one.words) for unit, one in samples.items() if one.why != "first")
     severe = {one.unit for one in now if one.severe}
@@ -76,6 +82,7 @@ def changes_between(
         rules=tuple(rules),
         followups=_followups([one for one in followups if one.unit not in severe], since),
         conditions=_conditions(*conditions),
+        stop_events=_stop_events(*stops, stop_rows, since),
     )
 
 
@@ -100,6 +107,28 @@ def _conditions(then: Mapping[str, Sequence[Noted]], now: Mapping[str, Sequence[
         rows += [f"{unit}: {one.sentence}" for one in after if one not in before]
         rows += [f"{unit}: settled: {one.sentence}" for one in before if one not in after]
     return tuple(rows)
+
+
+def _stop_events(
+    then: Mapping[str, Stop], now: Mapping[str, Stop], rows: pd.DataFrame | None, since: date
+) -> tuple[str, ...]:
+    """What was opened, contradicted, released for work or cleared after `since`, by unit."""
+    found: list[tuple[str, date, str]] = []
+    for unit, stop in now.items():
+        was = then.get(unit)
+        old = was.words if was is not None else ()
+        found += [(unit, stop.since, f"stopped: {words}") for words in stop.words if words not in old]
+        if stop.contradicted_on is not None and (was is None or was.contradicted_on != stop.contradicted_on):
+            found.append((unit, stop.contradicted_on, contradiction_words(stop.contradicted_on)))
+    for row in () if rows is None else rows.itertuples(index=False):
+        released, cleared = as_day(row.work_released_on), as_day(row.cleared_on)
+        if released is not None and released > since:
+            words = f"released on {released} by {row.work_engineer} for work de-energised from "
+            found.append((str(row.unit), released, f"{words}{as_day(row.work_from_on)}: {row.work_words}"))
+        if cleared is not None and cleared > since:
+            words = f"stop of {as_day(row.opened_on)} cleared on {cleared} by {row.cleared_engineer}"
+            found.append((str(row.unit), cleared, f"{words}: {row.cleared_words}"))
+    return tuple(dict.fromkeys(f"{unit}: {words}" for unit, _, words in sorted(found)))
 
 
 def _doubtful(then: pd.DataFrame, now: pd.DataFrame) -> tuple[str, ...]:

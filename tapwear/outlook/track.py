@@ -175,8 +175,12 @@ def _reasons(then: Told | None, now: Told | None) -> tuple[str, ...]:
         said.append(f"rule changed: {before} to {after} years")
     if now.last_service_on != then.last_service_on:
         return tuple(said)
+    if now.severe != then.severe:
+        said.append("stopped" if now.severe else "its stop was cleared")
     if now.driver == "condition" != then.driver:
         said.append("a noted condition with a day to act by")
+    if then.driver == "condition" != now.driver:
+        said.append("no noted condition with a day to act by any more")
     if now.last_reading_on and now.last_reading_on != then.last_reading_on:
         said.append(f"new reading of {now.last_reading_on}")
     if now.readings_doubtful > then.readings_doubtful:

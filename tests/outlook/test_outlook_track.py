@@ -126,3 +126,13 @@ def test_a_unit_not_read_since_the_late_date_is_not_judged() -> None:
     model = model_of(readings)
     (found,) = outcomes([kept()], model)
     assert (found.reached_on, found.place) == (None, None)
+
+
+def test_a_later_date_says_that_the_stop_was_cleared_or_the_condition_settled() -> None:
+    later = {"early": date(2028, 1, 1), "middle": date(2028, 2, 1), "late": date(2028, 3, 1)}
+    (row,) = compare((kept(severe=True),), (kept(**later),))
+    assert row.reasons == ("its stop was cleared",)
+    (row,) = compare((kept(),), (kept(severe=True),))
+    assert row.reasons == ("stopped",)
+    (row,) = compare((kept(driver="condition"),), (kept(**later),))
+    assert row.reasons == ("no noted condition with a day to act by any more",)
