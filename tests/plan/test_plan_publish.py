@@ -69,3 +69,9 @@ def test_work_done_or_begun_needs_no_deferral() -> None:
 def test_a_plan_of_an_earlier_version_is_judged_by_its_job_s_middle_date() -> None:
     assert past_limit(plan("2027-W09", task_middles=()), [], AS_OF) == []
     assert past_limit(plan("2027-W10", task_middles=()), [], AS_OF) != []
+
+
+def test_a_deferral_that_ends_too_soon_is_told() -> None:
+    short = ("U1", "contact service", DECIDED, date(2027, 3, 7))
+    (words,) = past_limit(plan("2027-W10"), [short], AS_OF)
+    assert "contact service due on 2027-03-01 and deferred to 2027-03-07 only" in words
