@@ -127,10 +127,11 @@ def _under(due: Due, shown: list[Column]) -> list[tuple[str, str]]:
     facts = [column.told(due) for column in COLUMNS if column not in shown]
     facts += [due.state] if due.state != "in service" else []
     following, stop = next_words(due), due.must_stop
+    status, doubts = status_words(due), doubt_words(due)
     lines = [
         (following if stop else "", "bold"),
         ("; ".join(fact for fact in facts if fact), "dim"),
-        (" ".join(part for part in (status_words(due), doubt_words(due)) if part), ""),
+        (doubts if status in doubts else f"{status} {doubts}".rstrip(), ""),
         (f"Next: {following}" if following and not stop else "", ""),
     ]
     return [(text, style) for text, style in lines if text]
