@@ -21,7 +21,7 @@ from tapwear.counts.serviced import with_service_readings
 from tapwear.counts.types import CounterHistory
 from tapwear.oil.assess import assess
 from tapwear.oil.types import OilVerdict
-from tapwear.outlook.alarms import alarms_of, bank_alarms, hot_alarm, is_low_oil, with_open_matters
+from tapwear.outlook.alarms import alarms_of, hot_alarm, is_low_oil, with_open_matters
 from tapwear.outlook.build import Ground, build_outlook, urgency
 from tapwear.outlook.conditions import open_conditions
 from tapwear.outlook.deferral import with_deferrals
@@ -30,7 +30,7 @@ from tapwear.outlook.merge import QUANTILES
 from tapwear.outlook.noticed import Noticed, newest_of_each, noticed_of
 from tapwear.outlook.observed import HOTTER, advice, last_cleaned, last_closed, with_observed
 from tapwear.outlook.signs import Alarm
-from tapwear.outlook.stops import Stop, stops_of, under_stops
+from tapwear.outlook.stops import Stop, bank_alarms, stops_of, under_stops
 from tapwear.outlook.types import Outlook, horizon
 from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.reasons import ROUTINE
 from tapwear.outlook.rules import MAIN_TASK
-from tapwear.outlook.signs import HOT_K, Alarm, hot_compartment, hotter_by, low_oil, unusual_noise
-from tapwear.outlook.stops import Stop
+from tapwear.outlook.signs import HOT_K, STAYS, Alarm, hot_compartment, hotter_by, low_oil, unusual_noise
 from tapwear.outlook.types import Due, Outlook
 from tapwear.words import FOLLOWUP_KINDS
 
@@ -25,9 +24,6 @@ if TYPE_CHECKING:
     from tapwear.oil.types import OilVerdict
     from tapwear.outlook.noticed import Noticed
 
-STAYS = "Ask the responsible engineer today whether it may stay in service."
-KEEP_OFF = "Do not go near the bank."
-DEAD = "Do not energise or operate the bank until the responsible engineer has cleared it."
 INTERRUPTER = "vacuum acetylene"  # the kind of finding that points to a failed interrupter (tapwear.oil)
 # A unit whose oil calls for opening is sampled again within so many days of its last sample, where it may be sampled:
 # C57.139 asks for a confirming sample, when is our choice.
@@ -88,26 +84,6 @@ def sample_again_by(verdict: OilVerdict, as_of: date) -> date:
     """By when a unit is sampled again whose oil calls for opening; today where that is over."""
     last = verdict.last_sample_on or as_of
     return max(last + timedelta(days=SAMPLE_AGAIN_DAYS), as_of)
-
-
-def bank_alarms(banks: Mapping[str, tuple[str, str]], stops: Mapping[str, Stop]) -> dict[str, Alarm]:
-    """Of units in whose bank another one is stopped: they stand side by side and are in service together.
-
-    banks : station and bank of each unit in service that has one; stops : open ones by unit
-    """
-    at: dict[tuple[str, str], list[Stop]] = {}
-    for tag in sorted(set(stops) & set(banks)):
-        at.setdefault(banks[tag], []).append(stops[tag])
-    found = {}
-    for unit, bank in banks.items():
-        others = [stop for stop in at.get(bank, ()) if stop.unit != unit]
-        standing = [stop.unit for stop in others if stop.stands]
-        if standing:
-            found[unit] = Alarm(f"Stopped in the same bank: {', '.join(standing)}", f"{KEEP_OFF} {STAYS}", True)
-        elif others:
-            tags = ", ".join(stop.unit for stop in others)
-            found[unit] = Alarm(f"Released for work de-energised only, in the same bank: {tags}", DEAD, True)
-    return found
 
 
 def with_open_matters(

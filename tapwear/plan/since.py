@@ -8,8 +8,7 @@ from datetime import date
 from types import MappingProxyType
 from typing import Any
 
-from tapwear.outlook.alarms import bank_alarms
-from tapwear.outlook.stops import Stop
+from tapwear.outlook.stops import Stop, bank_alarms
 from tapwear.plan.terms import last_service, progress_of, with_request
 from tapwear.plan.types import AtEngineer, Job, LeftOut, PlanResult, Slot
 from tapwear.weeks import monday

@@ -23,8 +23,8 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from tapwear.outlook.alarms import STAYS
 from tapwear.outlook.next import Look, Round
+from tapwear.outlook.signs import STAYS
 from tapwear.report.due_data import csv_cell
 from tapwear.report.frames import json_values
 from tapwear.report.page import Block, Line, stop_blocks, table

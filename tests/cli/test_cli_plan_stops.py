@@ -254,7 +254,8 @@ def test_a_plan_of_a_later_year_says_that_it_could_be_sooner(db: Path) -> None:
     words = "OR-T1 is released for work de-energised from 2026-07-02, before 2027-W01: sooner with tapwear plan build"
     assert f"{words} 2026." in said(db, "plan", "build", "2027", "--seconds", "0")[0]
     kept = said(db, "plan", "show", "2027-a")[0]  # it had no place then, and nobody has given it one since
-    assert "OR-T1" not in kept
+    assert "OR-T1" not in jobs(db)
+    assert "OR-T1 has no slot: since this plan was made released for work de-energised from 2026-07-02" in kept
     went = said(db, "plan", "compare", "2027-a", "2027-b")[0]
     assert "OR-T1" in went.split("Added", 1)[1]
     assert "released for work de-energised from 2026-07-02 by K. Arden" in went

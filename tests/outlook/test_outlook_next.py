@@ -12,8 +12,8 @@ from books import AS_OF, book, rule_row, service_row, steady_readings, unit_row
 from outlook_dues import due
 
 from tapwear.fleet import assess_book, moved_if_repeated, outlook_if_read
-from tapwear.outlook.alarms import STAYS
 from tapwear.outlook.next import Look, Round, SampleWanted, next_round, usual_intervals
+from tapwear.outlook.signs import STAYS
 from tapwear.outlook.types import Outlook
 from tapwear.report.next_view import next_page, range_words, what_words
 from tapwear.weeks import cadence_days
