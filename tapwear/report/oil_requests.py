@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from tapwear.oil.types import GASES
-from tapwear.outlook.alarms import STAYS
+from tapwear.outlook.signs import STAYS
 from tapwear.report.bottle import COMPARTMENT, boxed, label_text
 from tapwear.report.frames import given
 from tapwear.report.oil_unit import TANK_FINDING, OilUnit, Row, next_sample, number

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from tapwear.oil.limits import Limit, limits_of
 from tapwear.oil.settings import READ_GASES, OilSettings
 from tapwear.oil.types import RESETS, OilVerdict
-from tapwear.outlook.alarms import STAYS, sample_again_by
+from tapwear.outlook.alarms import sample_again_by
+from tapwear.outlook.signs import STAYS
 from tapwear.report.frames import day_of, given, newest
 from tapwear.weeks import add_years
 from tapwear.words import stop_notice
