@@ -103,7 +103,9 @@ def _beside_stops(
         if job.unit not in said or job.severe or job.progress == "done":
             return slot
         words = said[job.unit].sentence
-        return replace(slot, job=replace(job, why=f"{words.rstrip('.')}; {job.why}", suspected=(words, *job.suspected)))
+        why = f"{words.rstrip('.')}; {job.why}"
+        job = replace(job, why=why, suspected=(words, *job.suspected), alarms=(words, *job.alarms))
+        return replace(slot, job=job)
 
     return tuple(map(told, slots))
 

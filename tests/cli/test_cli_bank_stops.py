@@ -71,6 +71,9 @@ def test_a_plan_made_before_or_after_says_so_at_their_slots(db: Path) -> None:
         (job,) = (row for row in jobs if row["unit"] == "AH-3B")
         assert job["why"].count(SAID) == 1, name
         assert job["suspected"][0].startswith(SAID)
+        board = db.parent / f"{name}.html"
+        assert run(db, "plan", "export", name, "--out", str(board)).exit_code == 0
+        assert board.read_text(encoding="utf-8").count("; ask the engineer first") == 1
 
 
 def test_a_release_for_work_keeps_the_bank_dead_and_a_clearing_ends_it(db: Path) -> None:

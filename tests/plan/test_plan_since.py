@@ -91,6 +91,7 @@ def test_the_other_units_of_a_stopped_ones_bank_keep_their_weeks_and_say_so() ->
     assert first.job.why.startswith("Stopped in the same bank: U1. Do not go near the bank. ")
     assert first.job.why.endswith("; the calendar drives the date")
     assert first.job.suspected[0].startswith("Stopped in the same bank: U1.")
+    assert first.job.alarms == first.job.suspected[:1]
     assert second.job == apart
     cleared = under_stops(plan((beside, "2027-W10")), {"U1": None}, {"U1": ("ALDER", "5")})
     assert cleared.placed[0].job == beside
