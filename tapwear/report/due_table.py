@@ -20,6 +20,7 @@ from tapwear.report.due_words import (
     operations_words,
     place_words,
     reading_words,
+    remark_words,
     service_words,
     status_words,
 )
@@ -127,11 +128,10 @@ def _under(due: Due, shown: list[Column]) -> list[tuple[str, str]]:
     facts = [column.told(due) for column in COLUMNS if column not in shown]
     facts += [due.state] if due.state != "in service" else []
     following, stop = next_words(due), due.must_stop
-    status, doubts = status_words(due), doubt_words(due)
     lines = [
         (following if stop else "", "bold"),
         ("; ".join(fact for fact in facts if fact), "dim"),
-        (doubts if status in doubts else f"{status} {doubts}".rstrip(), ""),
+        (remark_words(due), ""),
         (f"Next: {following}" if following and not stop else "", ""),
     ]
     return [(text, style) for text, style in lines if text]

@@ -153,6 +153,12 @@ def doubt_words(due: Due) -> str:
     return " ".join(sentence(doubt) for doubt in due.doubts if doubt.strip())
 
 
+def remark_words(due: Due) -> str:
+    """What is said of the date, then all doubts, as sentences; what an alarm says too is said once."""
+    status, doubts = status_words(due), doubt_words(due)
+    return doubts if status in doubts else f"{status} {doubts}".rstrip()
+
+
 def sentence(words: str) -> str:
     """The words with a capital at the beginning and a full stop at the end."""
     words = words.strip()
