@@ -82,3 +82,14 @@ def test_a_release_for_work_keeps_the_bank_dead_and_a_clearing_ends_it(db: Path)
     assert AFTER in str(dues(db)["AH-3B"]["alarms"])
     assert run(db, *release, "--cleared").exit_code == 0
     assert dues(db)["AH-3B"]["alarms"] == []
+
+
+def test_whoever_touches_a_unit_of_the_bank_is_told_first(db: Path) -> None:
+    words = ("log", "AH-3B", "3100", "--on", "2026-06-20", "--sure", "read twice")
+    assert "same bank" not in run(db, *words).stderr
+    stopped(db)
+    sample = ("sample", "AH-3B", "--on", "2026-06-20", "--acetylene", "90")
+    for again in (words, sample, ("plan", "request", "AH-3B", "asked")):
+        assert run(db, *again).stderr.startswith(f"AH-3B: {SAID}"), again
+    assert "same bank" not in run(db, "log", "AH-T1", "48500", "--sure", "read twice").stderr
+    assert "same bank" not in run(db, "history", "AH-3A").stderr
