@@ -15,6 +15,7 @@ from tapwear.outlook.next import SampleWanted
 from tapwear.outlook.noticed import as_day
 from tapwear.outlook.stops import Stop, contradiction_words
 from tapwear.outlook.track import Moved, Told, compare
+from tapwear.words import OIL_CALLS
 
 Open = tuple[Mapping[str, Sequence[Noted]], Mapping[str, Sequence[Noted]]]
 
@@ -148,11 +149,11 @@ def _oil(then: Mapping[str, OilVerdict], now: Mapping[str, OilVerdict]) -> tuple
         was, verdict = then.get(unit), now[unit]
         known = {finding.kind for finding in was.findings} if was else set()
         new = [finding.words for finding in verdict.findings if finding.kind not in known]
-        call = "" if was is not None and was.call == verdict.call else f"{verdict.call} (before: {_call(was)})"
+        call = "" if was is not None and was.call == verdict.call else f"{_call(verdict)} (before: {_call(was)})"
         if call or new:
             rows.append(f"{unit}: " + "; ".join(part.rstrip(".") for part in (call, *new) if part))
     return tuple(rows)
 
 
 def _call(verdict: OilVerdict | None) -> str:
-    return verdict.call if verdict else "no sample"
+    return OIL_CALLS[verdict.call if verdict else ""]

@@ -88,8 +88,8 @@ def test_severe_units_come_first_and_are_named_apart() -> None:
     found = sheet()
     assert found.severe == ("T9",)
     assert found.oil == (
-        "T9: pull forward (before: no sample); heating seen",
-        "T1: pull forward (before: nothing unusual); arcing seen",
+        "T9: internal inspection (before: no sample); heating seen",
+        "T1: internal inspection (before: nothing unusual); arcing seen",
     )
 
 

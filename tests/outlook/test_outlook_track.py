@@ -40,7 +40,7 @@ def test_a_date_says_how_far_it_moved_and_each_reason() -> None:
     assert reasons(replace(NOW, interval_years=None)) == ("rule changed: 8 to no years",)
     assert reasons(replace(NOW, readings_doubtful=3)) == ("1 more reading doubtful",)
     sampled = replace(NOW, last_sample_on=date(2026, 8, 1), oil_call="resample")
-    assert reasons(sampled) == ("new sample of 2026-08-01", "oil: no sample, now resample")
+    assert reasons(sampled) == ("new sample of 2026-08-01", "oil: no sample, now another sample")
 
 
 def test_a_service_says_it_all() -> None:
