@@ -17,8 +17,6 @@ from tapwear.visits.fields import READINGS
 from tapwear.words import as_typed, stop_notice, stop_short
 
 if TYPE_CHECKING:
-    from sqlalchemy.engine import Connection
-
     from tapwear.outlook.signs import Alarm
     from tapwear.store.engine import Store
     from tapwear.store.find import UnitKey
@@ -256,7 +254,7 @@ def announce(command: str, context: Any) -> None:
     tell(*(f"{tag}: {words}" for tag, words in beside.items() if words))
 
 
-def _of_bank(connection: Connection, unit: UnitKey, stands: Sequence[StopRow]) -> str:
+def _of_bank(connection: Any, unit: UnitKey, stands: Sequence[StopRow]) -> str:
     """That another unit of its bank is stopped, as sentences; "" where none is, or the unit itself is stopped."""
     from tapwear.outlook.stops import bank_alarms, recorded_stops
     from tapwear.store.find import find_unit
