@@ -17,13 +17,14 @@ def past_limit(result: PlanResult, deferrals: Sequence[Deferred], as_of: date) -
 
     Past means: a task has become due before the Monday of the start week with more than 50 % (its middle date lies
     before it), as the word overdue means everywhere. A deferral decided by `as_of` covers its task when it lasts until
-    that Monday; for a job without a place until the end of the year. Jobs done or begun are left alone, and so is what
-    an engineer has released for work: that is the decision.
+    that Monday; for a job without a place until the end of the year. Jobs done or begun are left alone, and so is the
+    slot of what an engineer has released for work: that is the decision. That it finds no place is none.
     """
     found = []
     end = monday(result.limits.weeks[-1]) + timedelta(days=7)
     for slot in result.slots:
-        if slot.job.progress in ("done", "started") or slot.job.release or slot.was_in or not slot.job.dated:
+        decided = slot.job.progress in ("done", "started") or (slot.job.release and slot.start_week)
+        if decided or slot.was_in or not slot.job.dated:
             continue
         starts = monday(slot.start_week) if slot.start_week else end
         past = [(task, middle) for task, middle in _middles(slot.job, result) if middle < starts]
