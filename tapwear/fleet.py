@@ -31,7 +31,7 @@ from tapwear.outlook.merge import QUANTILES
 from tapwear.outlook.noticed import Noticed, newest_of_each, noticed_of
 from tapwear.outlook.observed import HOTTER, advice, last_cleaned, last_closed, with_observed
 from tapwear.outlook.signs import Alarm
-from tapwear.outlook.stops import Stop, stops_of, under_stops
+from tapwear.outlook.stops import Stop, bank_alarms, stops_of, under_stops
 from tapwear.outlook.types import Outlook, horizon
 from tapwear.outlook.visits_due import overdue, visits_due
 from tapwear.outlook.wear import Wear, wear_of
@@ -148,13 +148,27 @@ def open_alarms(
         seen.setdefault(row.unit, []).append(row)
     closed = last_closed(book.conditions, HOTTER, as_of)
     loud = {unit for unit, verdict in verdicts.items() if verdict.call == "pull forward"}
+    banks = _bank_alarms(book, verdicts, as_of)
     found = {
-        unit: alarms_of(
-            verdicts.get(unit), followups.get(unit, ()), hot_alarm(seen.get(unit, ()), closed.get(unit)), as_of
+        unit: (
+            *([banks[unit]] if unit in banks else ()),
+            *alarms_of(
+                verdicts.get(unit), followups.get(unit, ()), hot_alarm(seen.get(unit, ()), closed.get(unit)), as_of
+            ),
         )
-        for unit in sorted(loud | set(followups) | set(seen))
+        for unit in sorted(loud | set(followups) | set(seen) | set(banks))
     }
     return {unit: some for unit, some in found.items() if some}
+
+
+def _bank_alarms(book: Book, verdicts: dict[str, OilVerdict], as_of: date) -> dict[str, Alarm]:
+    """Of units in whose bank another one is stopped."""
+    stops = standing_stops(book, verdicts, as_of)
+    if not stops:
+        return {}
+    units = book.units[(book.units["state"] == "in service") & (book.units["bank"] != "")]
+    where = zip(units["station"], units["bank"], strict=True)
+    return bank_alarms(dict(zip(units["unit"], where, strict=True)), stops)
 
 
 def observed_advice(book: Book, verdicts: dict[str, OilVerdict], as_of: date) -> dict[str, tuple[str, ...]]:
@@ -310,6 +324,11 @@ def severe_units(assessment: Assessment) -> dict[str, str]:
     """Units with a stop, each with what stands first in its row: nobody goes near, reads, samples or exercises them;
     those released for work among them."""
     return {unit: stop.short for unit, stop in sorted(assessment.stops.items())}
+
+
+def bank_stopped(assessment: Assessment) -> dict[str, str]:
+    """Units that nobody visits because another one of their bank is stopped, each with what is said of that."""
+    return {due.unit: due.bank_stop for due in assessment.outlook.dues if due.bank_stop}
 
 
 def contact_wear(assessment: Assessment, unit: str) -> Wear | None:

@@ -161,3 +161,12 @@ def as_typed(tag: str) -> str:
 def masked(text: object) -> str:
     """The text with the password of every URL in it masked: whatever names a store is shown through here."""
     return _PASSWORDS.sub(lambda found: f"{found[1] or found[2]}***", str(text))
+
+# What the oil's call is in a sentence about one unit.
+OIL_CALLS = {
+    "pull forward": "internal inspection",
+    "resample": "another sample",
+    "nothing unusual": "nothing unusual",
+    "no oil evidence": "no recent sample",
+    "": "no sample",
+}

@@ -104,14 +104,23 @@ def _round(assessment: Assessment, deadline: date, everything: bool) -> Round:
 
 def samples_wanted(assessment: Assessment, deadline: date) -> dict[str, SampleWanted]:
     """The samples that the oil asks for, and those that fall due by the deadline; those of alarms first. None of a
-    stopped unit, nor of one whose oil is low."""
-    from tapwear.fleet import low_oil_units, moved_if_repeated, severe_units
+    stopped unit, nor of one in its bank, nor of one whose oil is low."""
+    from tapwear.fleet import bank_stopped, low_oil_units, moved_if_repeated, severe_units
     from tapwear.outlook.next import SampleWanted
     from tapwear.report.oil_unit import next_sample, oil_units
 
     book, day = assessment.book, assessment.as_of
     severe, low = severe_units(assessment), low_oil_units(book, day)
-    units = oil_units(book.units, book.samples, book.oil_events, assessment.verdicts, severe, day, low_oil=low)
+    units = oil_units(
+        book.units,
+        book.samples,
+        book.oil_events,
+        assessment.verdicts,
+        severe,
+        day,
+        low_oil=low,
+        bank_stops=bank_stopped(assessment),
+    )
     advice = {tag: next_sample(unit) for tag, unit in units.items()}
     wanted = {
         tag: one

@@ -130,7 +130,7 @@ def _units(context: typer.Context, day: date, tag: str | None = None) -> tuple[d
 
     tag : the one unit that is wanted; the others are then those that bear on it, without a verdict
     """
-    from tapwear.fleet import assess_store, assess_units, low_oil_units, severe_units
+    from tapwear.fleet import assess_store, assess_units, bank_stopped, low_oil_units, severe_units
     from tapwear.peers import LIKE_OIL, Speakers
     from tapwear.report.oil_unit import oil_units
     from tapwear.report.terminal import progress
@@ -142,7 +142,10 @@ def _units(context: typer.Context, day: date, tag: str | None = None) -> tuple[d
     book = found.book
     speak = Speakers.of(book.units, LIKE_OIL[0]).of_groups
     low = low_oil_units(book, day)
-    return oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits, low), speak
+    units = oil_units(
+        book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits, low, bank_stopped(found)
+    )
+    return units, speak
 
 
 def _print(blocks: Sequence[Block]) -> None:

@@ -104,7 +104,8 @@ def publish(
     Refused where a slot lies past a job's limit (the task has more probably
     than not become due before it starts), or a job that will be past its
     limit has no place, unless a recorded deferral covers it: tapwear defer
-    add. Refused too while a job of the plan is stopped.
+    add. Refused too while a job of the plan is stopped, or its oil calls for
+    a stop today.
 
     Example: tapwear plan publish 2027-b
     """
@@ -115,7 +116,7 @@ def publish(
     from tapwear.store.plans import publish_plan
 
     store = open_the_store(context)
-    view = load_view(store, name)
+    view = load_view(store, name, worked_out=True)
     tell_engineer(view)
     if view.result.taken_out:
         stopped = {one.unit: one.reason for one in view.result.at_engineer}

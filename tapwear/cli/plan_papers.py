@@ -43,9 +43,9 @@ def register(plan_app: typer.Typer) -> None:
     plan_app.command("job-sheets")(job_sheets)
 
 
-def load_view(store: Store, name: str | None) -> PlanView:
+def load_view(store: Store, name: str | None, *, worked_out: bool = False) -> PlanView:
     """A kept plan by its name, or the newest one, as reports take it, with what was recorded since it was made: first
-    of all the stops that stand today.
+    of all the stops that stand today; worked_out : as for `with_stops`.
 
     Raises UsageError where there is none.
     """
@@ -64,12 +64,16 @@ def load_view(store: Store, name: str | None) -> PlanView:
     revised: Counter[str] = Counter()
     for row in rows:
         revised[row.unit] += 1 + (row.work_released_on is not None) + (row.cleared_on is not None)
-    result = with_stops(store, told_since(result, notes, done, today()))
+    result = with_stops(store, told_since(result, notes, done, today()), worked_out=worked_out)
     return PlanView(head.name, head.status, head.recorded_at, head.recorded_by, head.sequence, result, revised)
 
 
-def with_stops(store: Store, result: PlanResult) -> PlanResult:
-    """A kept plan under the stops of today."""
+def with_stops(store: Store, result: PlanResult, *, worked_out: bool = False) -> PlanResult:
+    """A kept plan under the stops of today.
+
+    worked_out : not only those in the book, but what its units' oil and visits call for today as well, which takes as
+        long as `why`
+    """
     from tapwear.outlook.stops import recorded_stops
     from tapwear.plan.since import under_stops
     from tapwear.store.find import find_unit
@@ -78,8 +82,16 @@ def with_stops(store: Store, result: PlanResult) -> PlanResult:
 
     with store.rows() as connection:
         stops = recorded_stops(list_stops(connection), today())
-        stations = {unit: standing_now(connection, find_unit(connection, unit).id).station for unit in stops}
-    return under_stops(result, stops, stations)
+    if worked_out:
+        from tapwear.fleet import assess_units
+        from tapwear.store.company import all_tags
+
+        with store.rows() as connection:
+            known = {slot.job.unit for slot in result.slots} & set(all_tags(connection))
+        stops |= assess_units(store, known, today()).stops
+    with store.rows() as connection:
+        standing = {unit: standing_now(connection, find_unit(connection, unit).id) for unit in stops}
+    return under_stops(result, stops, {unit: (row.station, row.bank) for unit, row in standing.items()})
 
 
 def tell_engineer(view: PlanView) -> None:

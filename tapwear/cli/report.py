@@ -93,7 +93,7 @@ def report(
 
 def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:
     """The fleet that the report covers: the units asked for, else everything."""
-    from tapwear.fleet import low_oil_units, severe_units
+    from tapwear.fleet import bank_stopped, low_oil_units, severe_units
     from tapwear.outlook.conditions import open_conditions
     from tapwear.outlook.types import Outlook
     from tapwear.report.oil_unit import oil_units
@@ -103,7 +103,9 @@ def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:
     dues = found.outlook.dues
     tags = set(asked) or {str(tag) for tag in book.units["unit"]}
     severe, low = severe_units(found), low_oil_units(book, day)
-    oil = oil_units(book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits, low)
+    oil = oil_units(
+        book.units, book.samples, book.oil_events, found.verdicts, severe, day, book.limits, low, bank_stopped(found)
+    )
     readings = found.history.readings
     return Fleet(
         as_of=day,

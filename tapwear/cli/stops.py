@@ -19,6 +19,7 @@ from tapwear.words import as_typed, stop_notice, stop_short
 if TYPE_CHECKING:
     from tapwear.outlook.signs import Alarm
     from tapwear.store.engine import Store
+    from tapwear.store.find import UnitKey
     from tapwear.store.stops import StopRow
 
 # Commands whose page opens with the stop of the unit that it is about, so that it is not said twice.
@@ -227,8 +228,8 @@ def refuse_stopped(rows: Sequence[StopRow], what: str) -> None:
 
 
 def announce(command: str, context: Any) -> None:
-    """Says first, before the command does anything, that the unit which it names is stopped. What hinders it is left
-    to the command itself, which says it better."""
+    """Says first, before the command does anything, that the unit which it names is stopped, or another one of its
+    bank. What hinders it is left to the command itself, which says it better."""
     tags = _named(context)
     if not tags or command in OPEN_WITH_IT:
         return
@@ -236,17 +237,36 @@ def announce(command: str, context: Any) -> None:
     from tapwear.store.stops import open_stops
 
     found: dict[str, list[StopRow]] = {}
+    beside: dict[str, str] = {}
     try:
         store = open_the_store(context)
         with store.rows() as connection:
-            for tag in tags:
+            stands = open_stops(connection)
+            for tag in tags if stands else ():
                 with suppress(TapwearError):
                     key = find_unit(connection, tag)
-                    found[key.tag] = open_stops(connection, key)
+                    found[key.tag] = [row for row in stands if row.unit == key.tag]
+                    beside[key.tag] = _of_bank(connection, key, stands)
         store.close()
     except TapwearError:
         pass
     tell_stops(found)
+    tell(*(f"{tag}: {words}" for tag, words in beside.items() if words))
+
+
+def _of_bank(connection: Any, unit: UnitKey, stands: Sequence[StopRow]) -> str:
+    """That another unit of its bank is stopped, as sentences; "" where none is, or the unit itself is stopped."""
+    from tapwear.outlook.stops import bank_alarms, recorded_stops
+    from tapwear.store.find import find_unit
+    from tapwear.store.stays import standing_now
+
+    stops = {tag: stop for tag, stop in recorded_stops(stands, today()).items() if stop is not None}
+    if unit.tag in stops:
+        return ""
+    ids = {unit.tag: unit.id, **{tag: find_unit(connection, tag).id for tag in stops}}
+    rows = {tag: standing_now(connection, number) for tag, number in ids.items()}
+    alarm = bank_alarms({tag: (row.station, row.bank) for tag, row in rows.items() if row.bank}, stops).get(unit.tag)
+    return alarm.sentence if alarm else ""
 
 
 def stops_among(store: Store, tags: Iterable[str]) -> dict[str, str]:

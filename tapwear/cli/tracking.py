@@ -154,6 +154,8 @@ def changes(
         day,
         unit_followups(present.book, day),
         (open_conditions(present.book.conditions, before), open_conditions(present.book.conditions, day)),
+        (then.stops, present.stops),
+        present.book.stops,
     )
     stops = severe_units(present)
     if as_json:

@@ -1,8 +1,9 @@
 """Alarms below a stop: what the responsible engineer has to decide today, carried in every list until it is closed.
 
-An alarm is raised by the oil that calls for an opening or points to a failed vacuum interrupter, and by what a visit
-saw: low oil, unusual noise, a compartment much hotter than its tank. It ends with what raised it: the follow-up that is
-closed, the condition that settles the heat, the work that the oil asks for.
+An alarm is raised by the oil that calls for an opening or points to a failed vacuum interrupter, by what a visit saw
+(low oil, unusual noise, a compartment much hotter than its tank), and by a stop at another unit of the bank. It ends
+with what raised it: the follow-up that is closed, the condition that settles the heat, the work that the oil asks for,
+the stop that is cleared.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.reasons import ROUTINE
 from tapwear.outlook.rules import MAIN_TASK
-from tapwear.outlook.signs import HOT_K, Alarm, hot_compartment, hotter_by, low_oil, unusual_noise
+from tapwear.outlook.signs import HOT_K, STAYS, Alarm, hot_compartment, hotter_by, low_oil, unusual_noise
 from tapwear.outlook.types import Due, Outlook
 from tapwear.words import FOLLOWUP_KINDS
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from tapwear.oil.types import OilVerdict
     from tapwear.outlook.noticed import Noticed
 
-STAYS = "Ask the responsible engineer today whether it may stay in service."
 INTERRUPTER = "vacuum acetylene"  # the kind of finding that points to a failed interrupter (tapwear.oil)
 # A unit whose oil calls for opening is sampled again within so many days of its last sample, where it may be sampled:
 # C57.139 asks for a confirming sample, when is our choice.
@@ -101,6 +101,7 @@ def with_open_matters(
             return due
         here = due.task == MAIN_TASK or due.unit not in main
         mine = tuple(alarms.get(due.unit, ()))
+        due = replace(due, bank_stop=" ".join(one.sentence for one in mine if one.of_bank)) if mine else due
         if mine and here:
             said = tuple(one.sentence for one in mine)
             first = " ".join(dict.fromkeys(one.action for one in mine))

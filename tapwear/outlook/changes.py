@@ -12,7 +12,10 @@ from tapwear.oil.types import OilVerdict
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.next import SampleWanted
+from tapwear.outlook.noticed import as_day
+from tapwear.outlook.stops import Stop, contradiction_words
 from tapwear.outlook.track import Moved, Told, compare
+from tapwear.words import OIL_CALLS
 
 Open = tuple[Mapping[str, Sequence[Noted]], Mapping[str, Sequence[Noted]]]
 
@@ -28,6 +31,7 @@ class Changes:
     rules : changed service rules
     followups : opened or closed on visits, severe units left out
     conditions : noted or settled by people
+    stop_events : stops opened, contradicted, released for work or cleared
     """
 
     since: date
@@ -41,6 +45,7 @@ class Changes:
     rules: tuple[str, ...]
     followups: tuple[str, ...] = ()
     conditions: tuple[str, ...] = ()
+    stop_events: tuple[str, ...] = ()
 
 
 def changes_between(
@@ -55,12 +60,14 @@ def changes_between(
     as_of: date,
     followups: Sequence[FollowUp] = (),
     conditions: Open = ({}, {}),
+    stops: tuple[Mapping[str, Stop], Mapping[str, Stop]] = ({}, {}),
+    stop_rows: pd.DataFrame | None = None,
 ) -> Changes:
     """What is new after the end of `since` and up to `as_of`; of each pair the first is of `since`.
 
     verdicts : of the oil, by unit; readings : of tapwear.counts.types.CounterHistory; services : as in the store's book
     samples : wanted now; rules : changed ones, as sentences; followups : all known now, closed ones too
-    conditions : open ones by unit
+    conditions : open ones by unit; stops : those that stand, by unit; stop_rows : all of them, as in the store's book
     """
     wanted = sorted((unit, one.by, one.words) for unit, one in samples.items() if one.why != "first")
     severe = {one.unit for one in now if one.severe}
@@ -76,6 +83,7 @@ def changes_between(
         rules=tuple(rules),
         followups=_followups([one for one in followups if one.unit not in severe], since),
         conditions=_conditions(*conditions),
+        stop_events=_stop_events(*stops, stop_rows, since),
     )
 
 
@@ -102,6 +110,28 @@ def _conditions(then: Mapping[str, Sequence[Noted]], now: Mapping[str, Sequence[
     return tuple(rows)
 
 
+def _stop_events(
+    then: Mapping[str, Stop], now: Mapping[str, Stop], rows: pd.DataFrame | None, since: date
+) -> tuple[str, ...]:
+    """What was opened, contradicted, released for work or cleared after `since`, by unit."""
+    found: list[tuple[str, date, str]] = []
+    for unit, stop in now.items():
+        was = then.get(unit)
+        old = was.words if was is not None else ()
+        found += [(unit, stop.since, f"stopped: {words}") for words in stop.words if words not in old]
+        if stop.contradicted_on is not None and (was is None or was.contradicted_on != stop.contradicted_on):
+            found.append((unit, stop.contradicted_on, contradiction_words(stop.contradicted_on)))
+    for row in () if rows is None else rows.itertuples(index=False):
+        released, cleared = as_day(row.work_released_on), as_day(row.cleared_on)
+        if released is not None and released > since:
+            words = f"released on {released} by {row.work_engineer} for work de-energised from "
+            found.append((str(row.unit), released, f"{words}{as_day(row.work_from_on)}: {row.work_words}"))
+        if cleared is not None and cleared > since:
+            words = f"stop of {as_day(row.opened_on)} cleared on {cleared} by {row.cleared_engineer}"
+            found.append((str(row.unit), cleared, f"{words}: {row.cleared_words}"))
+    return tuple(dict.fromkeys(f"{unit}: {words}" for unit, _, words in sorted(found)))
+
+
 def _doubtful(then: pd.DataFrame, now: pd.DataFrame) -> tuple[str, ...]:
     """Readings doubtful now that were not, or were not there, by reading."""
     known = set(then.loc[then["status"] == "doubtful", "reading_id"])
@@ -119,11 +149,11 @@ def _oil(then: Mapping[str, OilVerdict], now: Mapping[str, OilVerdict]) -> tuple
         was, verdict = then.get(unit), now[unit]
         known = {finding.kind for finding in was.findings} if was else set()
         new = [finding.words for finding in verdict.findings if finding.kind not in known]
-        call = "" if was is not None and was.call == verdict.call else f"{verdict.call} (before: {_call(was)})"
+        call = "" if was is not None and was.call == verdict.call else f"{_call(verdict)} (before: {_call(was)})"
         if call or new:
             rows.append(f"{unit}: " + "; ".join(part.rstrip(".") for part in (call, *new) if part))
     return tuple(rows)
 
 
 def _call(verdict: OilVerdict | None) -> str:
-    return verdict.call if verdict else "no sample"
+    return OIL_CALLS[verdict.call if verdict else ""]

@@ -3,7 +3,8 @@
 The worth of a reading is the width of the merged range, early to late, now and if the counter is read on a day and
 shows what is expected (tapwear.counts.reread). The worth of a sample is what the date does if it shows the same as the
 last one: samples are on the list because the oil asks for them or because they are overdue. Units with an alarm come
-first, whatever a visit would tell. Stopped units are left out: they go to the engineer.
+first, whatever a visit would tell. Stopped units are left out: they go to the engineer. Nobody is sent to the others of
+their bank.
 """
 
 from __future__ import annotations
@@ -150,6 +151,8 @@ def next_round(
             if_read.as_of,
         )
         look = replace(look, alarms=tuple(dict.fromkeys(words for due in dues for words in due.alarms)))
+        if any(due.bank_stop for due in dues):
+            look = replace(look, reading="", sample="", sample_by=None, sample_moves_days=None)
         if everything or look.reading or look.sample or look.alarms:
             looks.append(look)
     worth: dict[str, int] = {}

@@ -113,7 +113,8 @@ def _oil_doubts(e: Evidence) -> list[str]:
     age = (e.as_of - v.last_sample_on).days
     if v.evidence_since is not None and v.last_sample_on < v.evidence_since:
         return ["no oil sample since the last oil change or overhaul"]
-    return [f"no oil evidence since {v.last_sample_on}"] if age > SAMPLE_OLD_DAYS else []
+    asked = [one.words for one in v.findings if one.asks_about is not None]
+    return [*asked, *([f"no oil evidence since {v.last_sample_on}"] if age > SAMPLE_OLD_DAYS else [])]
 
 
 def next_action(e: Evidence) -> str:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 HOT_K = 10.0
 LEAVE = "Leave the cabinet, do not operate it, keep others away, call the responsible engineer now."
 CALL_TODAY = "Do not operate it until the responsible engineer has decided; call today."
+STAYS = "Ask the responsible engineer today whether it may stay in service."
 NO_OIL = "Do not draw oil from a low compartment."
 
 
@@ -23,6 +24,7 @@ class Alarm:
 
     words: str
     action: str
+    of_bank: bool = False  # another unit of the bank is stopped
 
     @property
     def sentence(self) -> str:

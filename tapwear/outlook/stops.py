@@ -15,11 +15,16 @@ from typing import TYPE_CHECKING, Any
 from tapwear.oil.types import OilFinding, OilVerdict
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.noticed import Noticed, as_day
-from tapwear.outlook.signs import severe_signs
+from tapwear.outlook.signs import STAYS, Alarm, severe_signs
 from tapwear.words import condition_evidence, stop_short
 
 if TYPE_CHECKING:
     import pandas as pd
+
+KEEP_OFF = "Do not go near the bank."
+DEAD = "Do not energise or operate the bank until the responsible engineer has cleared it."
+# Kinds of findings not said of a unit that the oil has stopped: its evidence says more, or they speak against it.
+UNDER_STOPS = ("severe", "withdrawn", "unrecorded reset", "left aside")
 
 
 @dataclass(frozen=True)
@@ -182,7 +187,8 @@ def _held_against(stop: Stop, verdict: OilVerdict | None) -> Stop:
 
 def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], as_of: date) -> dict[str, OilVerdict]:
     """What the oil of each unit says under the stops that stand: one that the oil raised calls for opening now,
-    whatever a newer sample says; one that was cleared is severe no more."""
+    whatever a newer sample says; one that was cleared is severe no more. Which of two samples that contradict one
+    another is wrong is for the engineer to say, so neither is called left aside, and no trend leaves one out."""
     out = {}
     for unit, verdict in verdicts.items():
         stop = stops.get(unit)
@@ -192,7 +198,7 @@ def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], a
             continue
         assert stop is not None  # noqa: S101 - raised says so
         told = [OilFinding("severe", words) for words in stop.evidence]
-        kept = [one for one in verdict.findings if one.kind not in ("severe", "withdrawn", "unrecorded reset")]
+        kept = [one for one in verdict.findings if one.kind not in UNDER_STOPS]
         out[unit] = replace(
             verdict,
             call="pull forward",
@@ -202,5 +208,26 @@ def under_stops(verdicts: Mapping[str, OilVerdict], stops: Mapping[str, Stop], a
             open_by_late=as_of,
             resample_by=None,
             findings=(*told, *kept),
+            trend=None if stop.contradicted_on else verdict.trend,
         )
     return out
+
+
+def bank_alarms(banks: Mapping[str, tuple[str, str]], stops: Mapping[str, Stop]) -> dict[str, Alarm]:
+    """Of units in whose bank another one is stopped: they stand side by side and are in service together.
+
+    banks : station and bank of each unit in service that has one; stops : open ones by unit
+    """
+    at: dict[tuple[str, str], list[Stop]] = {}
+    for tag in sorted(set(stops) & set(banks)):
+        at.setdefault(banks[tag], []).append(stops[tag])
+    found = {}
+    for unit, bank in banks.items():
+        others = [stop for stop in at.get(bank, ()) if stop.unit != unit]
+        standing = [stop.unit for stop in others if stop.stands]
+        if standing:
+            found[unit] = Alarm(f"Stopped in the same bank: {', '.join(standing)}", f"{KEEP_OFF} {STAYS}", True)
+        elif others:
+            tags = ", ".join(stop.unit for stop in others)
+            found[unit] = Alarm(f"Released for work de-energised only, in the same bank: {tags}", DEAD, True)
+    return found

@@ -15,6 +15,7 @@ from tapwear.outlook.clocks import series_rows
 from tapwear.outlook.rules import MAIN_TASK
 from tapwear.outlook.types import Outlook
 from tapwear.weeks import add_years
+from tapwear.words import OIL_CALLS
 
 SNAPSHOT_SCHEMA = "tapwear.snapshot/1"
 MOVED_DAYS = 14  # a date that moved by fewer days is not worth a line (our choice)
@@ -175,8 +176,12 @@ def _reasons(then: Told | None, now: Told | None) -> tuple[str, ...]:
         said.append(f"rule changed: {before} to {after} years")
     if now.last_service_on != then.last_service_on:
         return tuple(said)
+    if now.severe != then.severe:
+        said.append("stopped" if now.severe else "its stop was cleared")
     if now.driver == "condition" != then.driver:
         said.append("a noted condition with a day to act by")
+    if then.driver == "condition" != now.driver:
+        said.append("no noted condition with a day to act by any more")
     if now.last_reading_on and now.last_reading_on != then.last_reading_on:
         said.append(f"new reading of {now.last_reading_on}")
     if now.readings_doubtful > then.readings_doubtful:
@@ -186,8 +191,12 @@ def _reasons(then: Told | None, now: Told | None) -> tuple[str, ...]:
     if main and now.last_sample_on and now.last_sample_on != then.last_sample_on:
         said.append(f"new sample of {now.last_sample_on}")
     if main and now.oil_call != then.oil_call:
-        said.append(f"oil: {then.oil_call or 'no sample'}, now {now.oil_call or 'no sample'}")
+        said.append(f"oil: {_call(then)}, now {_call(now)}")
     return tuple(said) or ("nothing new, only time has passed",)
+
+
+def _call(one: Told) -> str:
+    return OIL_CALLS.get(one.oil_call, one.oil_call)
 
 
 def _number(value: float | None) -> str:

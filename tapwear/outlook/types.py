@@ -104,6 +104,7 @@ class Due:
     release: str = ""  # an engineer's release for work de-energised, as words; "": nobody may work on it
     work_from: date | None = None  # first day of that work
     alarms: tuple[str, ...] = ()  # what the engineer has to decide today, below a stop; also among the doubts
+    bank_stop: str = ""  # that another unit of its bank is stopped, as sentences; also among the alarms
     doubts: tuple[str, ...] = ()  # plain sentences
     next_action: str = ""
     deferral: str = ""  # a recorded deferral in force, as words; also among the doubts

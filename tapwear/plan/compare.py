@@ -58,6 +58,7 @@ def compare_plans(first: PlanResult, second: PlanResult) -> Compared:
     before = {slot.job.unit: slot for slot in (*first.placed, *first.unplaced)}
     after = {slot.job.unit: slot for slot in (*second.placed, *second.unplaced)}
     stopped = {one.unit: one for plan in (first, second) for one in plan.at_engineer}
+    stopped |= {one.unit: one for one in first.at_engineer if one.was_in}  # the week that it had says more
     both = sorted(before.keys() & after.keys())
     differs = [unit for unit in both if before[unit].start_week != after[unit].start_week]
     without = sum(before[unit].start_week is None and after[unit].start_week is None for unit in both)
@@ -83,15 +84,30 @@ def _moved(old: Slot, new: Slot, first: PlanResult, second: PlanResult) -> Chang
     if new.stopped_by and not new.start_week:
         reasons.append(f"no place: {new.stopped_by}")
     if not reasons:
+        reasons = _bank_reasons(old, new, first, second)
+    if not reasons:
         reasons.append(MADE_ROOM if second.follows or first.year != second.year else AFRESH)
     return Change(new.job.unit, new.job.task, "moved", old.start_week, new.start_week, later, tuple(reasons))
+
+
+def _bank_reasons(old: Slot, new: Slot, first: PlanResult, second: PlanResult) -> list[str]:
+    """Why other units of its bank moved, which goes out as one."""
+    before = {slot.job.unit: slot for slot in first.slots if slot.job.block == old.job.block}
+    words = []
+    for slot in second.slots:
+        mate = slot.job.unit
+        if slot.job.block == new.job.block and mate != new.job.unit and mate in before:
+            mine = [*_job_reasons(before[mate], slot, second), *_limit_reasons(before[mate], slot.job, first, second)]
+            words += [f"goes out with its bank: {mate} {why}" for why in mine]
+    return words
 
 
 def _came(new: Slot, first: PlanResult, second: PlanResult) -> Change:
     was = next((one for one in first.left_out if one.unit == new.job.unit), None)
     reasons = [] if was is None else [*_evidence(was.rests_on, new.job.rests_on), f"before: {was.words}"]
     reasons += [f"before: {one.reason}" for one in first.at_engineer if one.unit == new.job.unit]
-    reasons += [new.job.release] if new.job.release else []
+    told = any(new.job.release in words for words in reasons)
+    reasons += [new.job.release] if new.job.release and not told else []
     if second.year != first.year:
         reasons.append(f"another year: {first.year} before, {second.year} now")
     return Change(

@@ -132,12 +132,18 @@ def _job(dues: list[Due], as_of: date) -> Job:
         task_middles=tuple((due.task, due.middle.isoformat() if due.middle else "") for due in opening),
         rests_on=rests_on(lead),
         suspected=tuple(dict.fromkeys(words for due in dues for words in _suspected(due))),
+        alarms=tuple(dict.fromkeys(words for due in dues for words in _own_alarms(due))),
     )
 
 
 def _suspected(due: Due) -> tuple[str, ...]:
     """What the crew is told of why the unit is opened."""
-    return (*due.stop_words, *due.alarms, *due.oil_findings, *due.conditions, *due.observed)
+    return (*due.stop_words, *_own_alarms(due), *due.oil_findings, *due.conditions, *due.observed)
+
+
+def _own_alarms(due: Due) -> tuple[str, ...]:
+    """Without what a stop in its bank says: that is told as it stands when the plan is shown (`under_stops`)."""
+    return tuple(words for words in due.alarms if words not in due.bank_stop)
 
 
 def left_out(outlook: Outlook, jobs: Sequence[Job]) -> tuple[LeftOut, ...]:
@@ -220,7 +226,7 @@ def _day(day: date | None) -> str:
 
 def _why(lead: Due, work: list[Due], riders: list[Due]) -> str:
     """What drives the date of this outage, what is past its limit, what else is done in it."""
-    parts = []
+    parts = [words.rstrip(".") for words in dict.fromkeys(words for due in work for words in _own_alarms(due))]
     overdue = [f"{due.task} since {_day(due.middle)}" for due in work if due.overdue]
     if overdue:
         needed = any(due.overdue and not due.deferral for due in work)

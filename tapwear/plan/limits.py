@@ -48,7 +48,7 @@ def limits_from(
     hoods = {row.station: row.neighbourhood for row in _rows(units) if row.neighbourhood}
     assumptions = [
         *_absence("No closed weeks given in", year, stations, closed, "open all year"),
-        *_group_words(sorted({job.station for job in outages if job.job_id not in grouped})),
+        *_group_words(outages, grouped),
         *_alone_words(units, outages),
         *_crew_words(sorted({job.region for job in jobs if job.dated}), given, weeks),
         *_stray_words(units, given),
@@ -148,10 +148,20 @@ def _absence(start: str, year: int | None, names: list[str], given: dict[str, An
     return [f"{start}{when} {_names(absent)}: {instead}."] if absent else []
 
 
-def _group_words(stations: list[str]) -> list[str]:
-    if not stations:
-        return []
-    return [f"No transfer group given at {_names(stations)}: one transformer or bank out at a time in each station."]
+def _group_words(outages: list[Job], grouped: set[str]) -> list[str]:
+    """Stations without a transfer group, and those where only some units have one: these may be out beside the rest."""
+    alone: dict[str, list[str]] = {job.station: [] for job in outages if job.job_id not in grouped}
+    mixed = {job.station for job in outages if job.job_id in grouped} & alone.keys()
+    for job in outages:
+        if job.job_id not in grouped:
+            alone[job.station].append(job.unit)
+    whole = sorted(alone.keys() - mixed)
+    words = [f"No transfer group given at {_names(whole)}: one transformer or bank out at a time in each station."]
+    return words[: bool(whole)] + [
+        f"No transfer group given for {_names(sorted(alone[station]))} at {station}: one of them out at a time, beside "
+        "those of the station that are in a group."
+        for station in sorted(mixed)
+    ]
 
 
 def _alone_words(units: pd.DataFrame, outages: list[Job]) -> list[str]:

@@ -143,9 +143,9 @@ class Board:
 def place(jobs: tuple[Job, ...], limits: Limits, as_of: date, *, costs: Costs | None = None) -> PlanResult:
     """Puts jobs into weeks; the phases of one bank start together.
 
-    Order: under way, severe (released for work under a stop), pinned, overdue, early date, then consequence. A severe
-    job takes the first possible week, every other the cheapest one: expected weeks past its date, expected weeks of
-    interval thrown away, trips not shared.
+    Order: under way, severe (released for work under a stop), pinned, with an alarm, overdue, early date, then
+    consequence. A severe job takes the first possible week, every other the cheapest one: expected weeks past its
+    date, expected weeks of interval thrown away, trips not shared.
     The slots come in the order of their weeks, the unplaced ones last. Raises nothing: what cannot be placed is
     said.
     """

@@ -48,13 +48,14 @@ class Block:
         return any(job.severe for job in self.jobs)
 
     @property
-    def rank(self) -> tuple[bool, bool, bool, bool, date, float, str]:
-        """Who goes first: under way, released for work under a stop, pinned, overdue, early date, consequence; at last
-        the job's name."""
+    def rank(self) -> tuple[bool, bool, bool, bool, bool, date, float, str]:
+        """Who goes first: under way, released for work under a stop, pinned, with an alarm for the engineer, overdue,
+        early date, consequence; at last the job's name."""
         return (
             not any(job.progress == "started" for job in self.jobs),
             not self.severe,
             not self.pinned,
+            not any(job.alarms for job in self.jobs),
             not any(job.overdue for job in self.jobs),
             min((job.early for job in self.jobs if job.early), default=date.min),
             -sum(job.weight for job in self.jobs),

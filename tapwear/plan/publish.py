@@ -17,20 +17,25 @@ def past_limit(result: PlanResult, deferrals: Sequence[Deferred], as_of: date) -
 
     Past means: a task has become due before the Monday of the start week with more than 50 % (its middle date lies
     before it), as the word overdue means everywhere. A deferral decided by `as_of` covers its task when it lasts until
-    that Monday; for a job without a place until the end of the year. Jobs done or begun are left alone, and so is what
-    an engineer has released for work: that is the decision.
+    that Monday; for a job without a place until the end of the year. Jobs done or begun are left alone, and so is the
+    slot of what an engineer has released for work: that is the decision. That it finds no place is none.
     """
     found = []
     end = monday(result.limits.weeks[-1]) + timedelta(days=7)
     for slot in result.slots:
-        if slot.job.progress in ("done", "started") or slot.job.release or slot.was_in or not slot.job.dated:
+        decided = slot.job.progress in ("done", "started") or (slot.job.release and slot.start_week)
+        if decided or slot.was_in or not slot.job.dated:
             continue
         starts = monday(slot.start_week) if slot.start_week else end
         past = [(task, middle) for task, middle in _middles(slot.job, result) if middle < starts]
-        open_ = [(task, middle) for task, middle in past if not _covered(slot.job.unit, task, starts, deferrals, as_of)]
+        lasts = {task: _deferred_until(slot.job.unit, task, deferrals, as_of) for task, _ in past}
+        open_ = [(task, middle) for task, middle in past if (lasts[task] or date.min) < starts]
         if open_:
             where = f"starts in {slot.start_week}" if slot.start_week else f"has no place in {result.year}"
-            tasks = ", ".join(f"{task} due on {middle}" for task, middle in open_)
+            tasks = ", ".join(
+                f"{task} due on {middle}" + (f" and deferred to {lasts[task]} only" if lasts[task] else "")
+                for task, middle in open_
+            )
             chance = f", {percent_words(slot.chance_late)} past due by then" if slot.chance_late is not None else ""
             found.append(f"{slot.job.unit} {where}: {tasks}{chance}")
     return found
@@ -45,7 +50,7 @@ def _middles(job: Job, result: PlanResult) -> list[tuple[str, date]]:
     return days or ([(job.task, result.as_of)] if job.severe else [])
 
 
-def _covered(unit: str, task: str, starts: date, deferrals: Sequence[Deferred], as_of: date) -> bool:
-    """Whether the newest decision about a task lasts until the slot."""
+def _deferred_until(unit: str, task: str, deferrals: Sequence[Deferred], as_of: date) -> date | None:
+    """The last day of the newest decision about a task; None where there is none."""
     mine = [row for row in deferrals if row[:2] == (unit, task) and row[2] <= as_of]
-    return bool(mine) and max(enumerate(mine), key=lambda pair: (pair[1][2], pair[0]))[1][3] >= starts
+    return max(enumerate(mine), key=lambda pair: (pair[1][2], pair[0]))[1][3] if mine else None

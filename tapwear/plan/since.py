@@ -8,14 +8,14 @@ from datetime import date
 from types import MappingProxyType
 from typing import Any
 
-from tapwear.outlook.stops import Stop
+from tapwear.outlook.stops import Stop, bank_alarms
 from tapwear.plan.terms import last_service, progress_of, with_request
 from tapwear.plan.types import AtEngineer, Job, LeftOut, PlanResult, Slot
 from tapwear.weeks import monday
 
 Row = Mapping[str, Any]
 Done = Mapping[str, Sequence[tuple[date, Sequence[str]]]]  # by unit: day, tasks whose clock started again
-NOWHERE: Mapping[str, str] = MappingProxyType({})
+NOWHERE: Mapping[str, tuple[str, str]] = MappingProxyType({})
 
 
 def told_since(result: PlanResult, notes: Sequence[Row], services: Done, as_of: date) -> PlanResult:
@@ -46,19 +46,21 @@ def _told(
 
 
 def under_stops(
-    result: PlanResult, stops: Mapping[str, Stop | None], stations: Mapping[str, str] = NOWHERE
+    result: PlanResult, stops: Mapping[str, Stop | None], places: Mapping[str, tuple[str, str]] = NOWHERE
 ) -> PlanResult:
     """The plan as it may be shown today: what is stopped is taken out of its week and stands above the plan.
 
     stops : of every unit that was ever stopped, what is open today; None: all of it cleared
-    stations : where units stand that the plan does not know
+    places : station and bank of the units that were ever stopped
     Work that is done stays. What an engineer has released for work since keeps its week if that is not too soon, and
-    says so; what he has cleared is a job as any other.
+    says so; what he has cleared is a job as any other. The other units of a stopped one's bank keep their weeks, and
+    say so.
     """
     slots = tuple(_under_stop(slot, stops) for slot in result.slots)
     at = {one.unit: one for one in result.at_engineer if one.unit not in stops}
     known = {one.unit: one.station for one in result.at_engineer}
-    known = {**stations, **known, **{slot.job.unit: slot.job.station for slot in slots}}
+    known = {**{unit: place[0] for unit, place in places.items()}, **known}
+    known |= {slot.job.unit: slot.job.station for slot in slots}
     was_in = {slot.job.unit: slot.was_in for slot in slots}
     for slot in slots:
         if slot.job.severe and not slot.job.release and slot.job.unit not in stops and slot.job.progress != "done":
@@ -68,13 +70,44 @@ def under_stops(
             words = " ".join(stop.evidence)
             at[unit] = AtEngineer(unit, known.get(unit, ""), stop.short, words, was_in.get(unit, ""))
     freed = [
-        LeftOut(one.unit, f"{stop.release if stop else 'cleared'} since this plan was made: build it again")
+        LeftOut(
+            one.unit,
+            f"since this plan was made {stop.release.rstrip('.')}; build it again"
+            if stop
+            else "cleared since this plan was made: build it again",
+        )
         for one in result.at_engineer
         if one.unit not in at
         for stop in [stops[one.unit]]
     ]
     left_out = tuple(sorted((*result.left_out, *freed), key=lambda one: one.unit))
-    return replace(result, slots=slots, left_out=left_out, at_engineer=tuple(at[unit] for unit in sorted(at)))
+    assumptions = (*(f"{one.unit} has no slot: {one.words}." for one in freed), *result.limits.assumptions)
+    return replace(
+        result,
+        slots=_beside_stops(slots, {unit: stop for unit, stop in stops.items() if stop is not None}, places),
+        limits=replace(result.limits, assumptions=assumptions),
+        left_out=left_out,
+        at_engineer=tuple(at[unit] for unit in sorted(at)),
+    )
+
+
+def _beside_stops(
+    slots: tuple[Slot, ...], stops: Mapping[str, Stop], places: Mapping[str, tuple[str, str]]
+) -> tuple[Slot, ...]:
+    """The slots, those in the bank of another unit that is stopped with what is said of that."""
+    banks = {**places, **{slot.job.unit: (slot.job.station, slot.job.bank) for slot in slots}}
+    said = bank_alarms({unit: place for unit, place in banks.items() if place[1]}, stops)
+
+    def told(slot: Slot) -> Slot:
+        job = slot.job
+        if job.unit not in said or job.severe or job.progress == "done":
+            return slot
+        words = said[job.unit].sentence
+        why = f"{words.rstrip('.')}; {job.why}"
+        job = replace(job, why=why, suspected=(words, *job.suspected), alarms=(words, *job.alarms))
+        return replace(slot, job=job)
+
+    return tuple(map(told, slots))
 
 
 def _under_stop(slot: Slot, stops: Mapping[str, Stop | None]) -> Slot:

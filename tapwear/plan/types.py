@@ -61,6 +61,7 @@ class Job:
     task_middles: tuple[tuple[str, str], ...] = ()  # each task of the outage with its middle date (ISO), "" unknown
     forbidden_why: tuple[str, ...] = ()  # why, for each of forbidden_weeks, such as "line works by others"; may be ""
     work_from: date | None = None  # first day of the work that it is released for
+    alarms: tuple[str, ...] = ()  # what the engineer has to decide today, below a stop
 
     @property
     def dated(self) -> bool:

@@ -8,7 +8,8 @@ JSON is one object:
     stops    [{stop, unit}]: stopped units
     severe   their tags
     dates    [{stop, unit, task, early_then, early_now, late_then, late_now, days, reasons}], moved ones and all others
-    work, readings, oil, rules, followups, conditions  sentences; those of a stopped unit begin with its stop
+    stop_events, work, readings, oil, rules, followups, conditions
+             sentences; those of a stopped unit begin with its stop
     samples  [{stop, unit, by, words}]
 """
 
@@ -27,7 +28,7 @@ from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT, CAUTIONS
 
 CHANGES_SCHEMA = "tapwear.changes/1"
-SENTENCES = ("work", "readings", "oil", "rules", "followups", "conditions")
+SENTENCES = ("stop_events", "work", "readings", "oil", "rules", "followups", "conditions")
 
 
 def changes_page(changes: Changes, stops: Mapping[str, str], *, everything: bool = False) -> list[Block]:
@@ -39,6 +40,8 @@ def changes_page(changes: Changes, stops: Mapping[str, str], *, everything: bool
     shown = [row for row in changes.dates if everything or moved(row)]
     blocks = stop_blocks(stops)
     blocks += [Block(f"Changes from {changes.since} to {changes.as_of}", (Line(_count(changes.dates, len(shown))),))]
+    if changes.stop_events:
+        blocks.append(_sentences("Stops opened, released or cleared", changes.stop_events, stops))
     if shown:
         blocks.append(moved_block(shown, "Dates", stops))
     for heading, rows in (
@@ -50,11 +53,15 @@ def changes_page(changes: Changes, stops: Mapping[str, str], *, everything: bool
         ("Rules changed", changes.rules),
     ):
         if rows:
-            blocks.append(Block(heading, tuple(Line(f"{said_first(row, stops).rstrip('.')}.") for row in rows)))
+            blocks.append(_sentences(heading, rows, stops))
     if changes.samples:
         lines = [Line(CAUTIONS[2]), *(Line(f"{unit}, by {by}: {words}") for unit, by, words in changes.samples)]
         blocks.append(Block("Samples due", tuple(lines)))
     return blocks
+
+
+def _sentences(heading: str, rows: Sequence[str], stops: Mapping[str, str]) -> Block:
+    return Block(heading, tuple(Line(f"{said_first(row, stops).rstrip('.')}.") for row in rows))
 
 
 def said_first(words: str, stops: Mapping[str, str]) -> str:

@@ -25,7 +25,7 @@ from typing import Any
 
 from tapwear.outlook.types import Due
 from tapwear.report.due_choice import Choice
-from tapwear.report.due_words import day_words, doubt_words, driver_words, next_words, status_words
+from tapwear.report.due_words import day_words, doubt_words, driver_words, next_words, status_words, told_day
 from tapwear.report.plain import json_text, plain
 from tapwear.words import CAUTION_SHORT
 
@@ -45,10 +45,10 @@ DUE_FIELDS: dict[str, str] = {
     "state": "in service, spare, workshop or retired",
     "task": "the service rule: inspection, contact service, contact replacement, oil change",
     "as_of": "the day as of which everything is said [ISO date]",
-    "early": "day by which the task has become due with 10 % [ISO date; null: after the horizon, or unknown]",
+    "early": "day by which the task has become due with 10 % [ISO date; null: after the horizon, unknown, or stopped]",
     "middle": "the same with 50 %",
     "late": "the same with 90 %; not approval to wait",
-    "early_words": "early as the table says it: a date, `after 2041`, `unknown`",
+    "early_words": "early as the table says it: a date, `after 2041`, `unknown`, `stopped`",
     "late_words": "late as the table says it",
     "known": "false: no date can be given",
     "overdue": "the limit in operations or years has been passed, more likely than not",
@@ -101,9 +101,9 @@ def due_record(due: Due) -> dict[str, Any]:
         **{name: plain(getattr(due, name)) for name in ("stop", "unit", "station", "region", "bank", "phase", "state")},
         "task": plain(due.task),
         "as_of": due.as_of.isoformat(),
-        "early": _day(due.early),
-        "middle": _day(due.middle),
-        "late": _day(due.late),
+        "early": _day(told_day(due.early, due)),
+        "middle": _day(told_day(due.middle, due)),
+        "late": _day(told_day(due.late, due)),
         "early_words": day_words(due.early, due),
         "late_words": day_words(due.late, due),
         "known": due.known,

@@ -20,6 +20,7 @@ from tapwear.report.due_words import (
     operations_words,
     place_words,
     reading_words,
+    remark_words,
     service_words,
     status_words,
 )
@@ -130,7 +131,7 @@ def _under(due: Due, shown: list[Column]) -> list[tuple[str, str]]:
     lines = [
         (following if stop else "", "bold"),
         ("; ".join(fact for fact in facts if fact), "dim"),
-        (" ".join(part for part in (status_words(due), doubt_words(due)) if part), ""),
+        (remark_words(due), ""),
         (f"Next: {following}" if following and not stop else "", ""),
     ]
     return [(text, style) for text, style in lines if text]

@@ -11,6 +11,7 @@ from tapwear.words import limits_words, stop_notice
 
 # From which chance on one clock is said to drive the date alone, or mostly. Our choice.
 ALONE, MOSTLY = 0.95, 0.65
+STOPPED = "stopped"
 
 
 def after_words(as_of: date) -> str:
@@ -18,8 +19,15 @@ def after_words(as_of: date) -> str:
     return f"after {horizon(as_of).year}"
 
 
+def told_day(day: date | None, due: Due) -> date | None:
+    """A due day as it is told: of a unit whose stop stands none that is still to come, for the engineer decides now."""
+    return None if due.must_stop and day is not None and day > due.as_of else day
+
+
 def day_words(day: date | None, due: Due) -> str:
-    """A due day as it stands in a column: an ISO date, `after 2041` or `unknown`."""
+    """A due day as it stands in a column: an ISO date, `after 2041`, `unknown` or `stopped`."""
+    if due.must_stop and (not due.known or told_day(day, due) is None):
+        return STOPPED
     if not due.known:
         return "unknown"
     return day.isoformat() if day else after_words(due.as_of)
@@ -111,7 +119,7 @@ def chance_words(chance: float) -> str:
 def status_words(due: Due) -> str:
     """What a scheduler must know about the date beyond its figures: overdue, unknown, or nothing ("")."""
     if not due.known:
-        return unknown_words(due)
+        return "" if due.must_stop else unknown_words(due)
     if due.overdue and due.middle is not None:
         if due.early == due.late:
             return f"Overdue since {due.middle.isoformat()}."
@@ -151,6 +159,12 @@ def action_words(dues: Sequence[Due]) -> list[str]:
 def doubt_words(due: Due) -> str:
     """All doubts as sentences, one after the other."""
     return " ".join(sentence(doubt) for doubt in due.doubts if doubt.strip())
+
+
+def remark_words(due: Due) -> str:
+    """What is said of the date, then all doubts, as sentences; what an alarm says too is said once."""
+    status, doubts = status_words(due), doubt_words(due)
+    return doubts if status in doubts else f"{status} {doubts}".rstrip()
 
 
 def sentence(words: str) -> str:

@@ -24,6 +24,7 @@ from dataclasses import asdict
 from typing import Any
 
 from tapwear.outlook.next import Look, Round
+from tapwear.outlook.signs import STAYS
 from tapwear.report.due_data import csv_cell
 from tapwear.report.frames import json_values
 from tapwear.report.page import Block, Line, stop_blocks, table
@@ -67,10 +68,9 @@ def how_words(found: Round) -> str:
 
 def next_page(found: Round) -> list[Block]:
     """The list in reading order: what it means, then station by station."""
-    count = len(found.looks)
+    count, stations = len(found.looks), len({look.station for look in found.looks})
     head = [
-        f"{count} unit{'s' if count != 1 else ''} at {len(found.stations)} station"
-        f"{'s' if len(found.stations) != 1 else ''}.",
+        f"{count} unit{'s' if count != 1 else ''} at {stations} station{'s' if stations != 1 else ''}.",
         how_words(found),
         f"{CAUTIONS[2]} Confirm station, bank and serial number before a reading or a sample.",
     ]
@@ -92,8 +92,10 @@ def _alarms(looks: Sequence[Look]) -> Block:
     """Units that wait for the engineer's decision, with what to do about each, and its sample where it may be taken."""
     lines = []
     for look in looks:
-        words = [*look.alarms, *([what_words(look)] if look.reading or look.sample else [])]
-        lines.append(Line(f"{look.unit}, {look.station or 'no station'}: {' '.join(words)}"))
+        said = " ".join(look.alarms)
+        what = what_words(look) if look.reading or look.sample else ""
+        words = [said, what.replace(f" {STAYS}", "") if STAYS in said else what]
+        lines.append(Line(f"{look.unit}, {look.station or 'no station'}: {' '.join(words).rstrip()}"))
     return Block("First: for the responsible engineer, today", tuple(lines), loud=True)
 
 

@@ -21,7 +21,7 @@ kind "requests"
   requests  [{stop, unit, station, place, by, why, words, needs_outage, bottles: [{taken_from, serial, last_sampled_on,
             request, label}]}]: those that wait for the engineer (why: alarm) first, then by station and date; request
             and label are lists of lines
-  left_out  {severe, low_oil, never_sampled, not_in_service}: tags of units that are not on the list
+  left_out  {severe, bank_stopped, low_oil, never_sampled, not_in_service}: tags of units that are not on the list
 
 Every record of a unit begins with `stop`: what stands there, blank for nothing.
 """
@@ -158,6 +158,7 @@ def requests_json(listed: ResampleList) -> str:
         del one["station_name"]
     left_out = {
         "severe": [tag for tag, _ in listed.severe],
+        "bank_stopped": listed.bank_stopped,
         "low_oil": listed.low_oil,
         "never_sampled": listed.never_sampled,
         "not_in_service": listed.not_in_service,

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from tapwear.oil.types import GASES
-from tapwear.outlook.alarms import STAYS
+from tapwear.outlook.signs import STAYS
 from tapwear.report.bottle import COMPARTMENT, boxed, label_text
 from tapwear.report.frames import given
 from tapwear.report.oil_unit import TANK_FINDING, OilUnit, Row, next_sample, number
@@ -59,6 +59,7 @@ class ResampleList:
     never_sampled: tuple[str, ...]
     not_in_service: tuple[str, ...]
     low_oil: tuple[str, ...] = ()
+    bank_stopped: tuple[str, ...] = ()
     stops: Mapping[str, str] = field(default_factory=dict)  # of severe units, what stands first in their rows
 
 
@@ -67,6 +68,7 @@ def resample_list(units: Iterable[OilUnit], as_of: date) -> ResampleList:
     requests: list[Request] = []
     stops: dict[str, str] = {}
     low: list[str] = []
+    bank: list[str] = []
     severe: list[tuple[str, str]] = []
     never: list[str] = []
     resting: list[str] = []
@@ -75,6 +77,8 @@ def resample_list(units: Iterable[OilUnit], as_of: date) -> ResampleList:
         if advice.why == "severe":
             severe.append((unit.unit, str(unit.identity.get("station") or "")))
             stops[unit.unit] = unit.stop
+        elif advice.why == "bank stopped":
+            bank.append(unit.unit)
         elif advice.why == "low oil":
             low.append(unit.unit)
         elif advice.why == "first":
@@ -84,8 +88,16 @@ def resample_list(units: Iterable[OilUnit], as_of: date) -> ResampleList:
         elif advice.by is not None and (advice.why in ("alarm", "flagged") or advice.by < as_of):
             requests.append(_request(unit, advice.by, advice.why, advice.words))
     requests.sort(key=lambda one: (one.why != "alarm", one.station, one.by, one.unit))
-    left_out = (tuple(sorted(never)), tuple(sorted(resting)), tuple(sorted(low)))
-    return ResampleList(as_of, tuple(requests), tuple(sorted(severe)), *left_out, dict(sorted(stops.items())))
+    return ResampleList(
+        as_of,
+        tuple(requests),
+        tuple(sorted(severe)),
+        never_sampled=tuple(sorted(never)),
+        not_in_service=tuple(sorted(resting)),
+        low_oil=tuple(sorted(low)),
+        bank_stopped=tuple(sorted(bank)),
+        stops=dict(sorted(stops.items())),
+    )
 
 
 def _request(unit: OilUnit, by: date, why: str, words: str) -> Request:
@@ -198,6 +210,8 @@ def _left_out(listed: ResampleList) -> list[str]:
     lines = []
     if listed.severe:
         lines.append(stop_notice(*(tag for tag, _ in listed.severe)))
+    if listed.bank_stopped:
+        lines.append(f"In the bank of a stopped unit, so nobody goes near: {', '.join(listed.bank_stopped)}.")
     if listed.low_oil:
         lines.append(f"Oil level low, so no oil is drawn: {', '.join(listed.low_oil)}.")
     if listed.never_sampled:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Literal
 from tapwear.oil.limits import Limit, limits_of
 from tapwear.oil.settings import READ_GASES, OilSettings
 from tapwear.oil.types import RESETS, OilVerdict
-from tapwear.outlook.alarms import STAYS, sample_again_by
+from tapwear.outlook.alarms import sample_again_by
+from tapwear.outlook.signs import STAYS
 from tapwear.report.frames import day_of, given, newest
 from tapwear.weeks import add_years
 from tapwear.words import stop_notice
@@ -27,7 +28,7 @@ ENOUGH_TIMES_LIMIT = 5.0
 HOT_GASES = ("methane", "ethane", "ethylene")
 TANK_FINDING = "main tank acetylene"
 
-Why = Literal["severe", "low oil", "alarm", "flagged", "baseline", "first", "routine", "not in service"]
+Why = Literal["severe", "bank stopped", "low oil", "alarm", "flagged", "baseline", "first", "routine", "not in service"]
 Row = Mapping[str, Any]
 
 
@@ -41,6 +42,7 @@ class OilUnit:
     stop : what stands first in its row, "" where nothing stands
     limits : the user's limits for this unit, by quantity
     low_oil : its oil level was seen low and is not closed, so that no oil is drawn
+    bank_stop : that another unit of its bank is stopped, as sentences; "" for none
     """
 
     unit: str
@@ -52,6 +54,7 @@ class OilUnit:
     stop: str
     limits: Mapping[str, Limit] = field(default_factory=dict)
     low_oil: bool = False
+    bank_stop: str = ""
 
     @property
     def severe(self) -> bool:
@@ -109,6 +112,7 @@ def oil_units(
     as_of: date,
     limits: pd.DataFrame | None = None,
     low_oil: Collection[str] = (),
+    bank_stops: Mapping[str, str] | None = None,
 ) -> dict[str, OilUnit]:
     """Every unit of a fleet, by tag.
 
@@ -116,6 +120,7 @@ def oil_units(
     stops : of stopped units, by tag, what stands first in their rows
     limits : the user's limits, as `tapwear.oil.limits` takes them
     low_oil : tags of units whose oil level is low
+    bank_stops : what is said of units in whose bank another one is stopped
     """
     own_samples: dict[str, list[Row]] = {}
     for row in newest(samples, "sampled_on", None):
@@ -138,6 +143,7 @@ def oil_units(
             verdict=verdict,
             stop=stops.get(tag, ""),
             low_oil=tag in low_oil,
+            bank_stop=(bank_stops or {}).get(tag, ""),
             limits=limits_of(limits, str(row.get("oil_group") or ""), str(row.get("technology") or "")),
         )
     return found
@@ -154,11 +160,14 @@ class NextSample:
 
 
 def next_sample(unit: OilUnit) -> NextSample:
-    """When to sample next, in words. Of a stopped unit none is suggested at all, nor of one whose oil is low."""
+    """When to sample next, in words. Of a stopped unit none is suggested at all, nor of one in its bank, nor where the
+    oil is low."""
     if unit.severe:
         return NextSample("severe", stop_notice(unit.unit))
     if unit.state != "in service":
         return NextSample("not in service", f"No sample is due until it goes into service (now: {unit.state}).")
+    if unit.bank_stop:
+        return NextSample("bank stopped", unit.bank_stop)
     if unit.low_oil:
         return NextSample("low oil", "None while its oil level is low: no oil is drawn from a low compartment.")
     outage = " It can be sampled only in an outage." if unit.needs_outage else ""

@@ -8,13 +8,12 @@ from tapwear.outlook.types import Due
 from tapwear.report.charts_svg import bars_svg
 from tapwear.report.due_words import (
     day_words,
-    doubt_words,
     driver_words,
     next_words,
     operations_words,
     place_words,
+    remark_words,
     sentence,
-    status_words,
 )
 from tapwear.report.pages_choice import Paper
 from tapwear.report.pages_fleet import DRIVERS, Fleet, by_period, by_quarter, summary
@@ -53,8 +52,8 @@ def pages_html(
         about=", ".join(f"{plain(label)}: {count}" for label, count in zip(labels, counts, strict=True)),
     )
     severe = fleet.severe()
-    coming_rows = [_row(due, severe) for due in coming]
-    later_rows = [_row(due, severe) for due in fleet.leads() if due.unit not in listed]
+    coming_rows = [_row(due) for due in coming]
+    later_rows = [_row(due) for due in fleet.leads() if due.unit not in listed]
     page = page_maker.get_template("report.html").render(
         paper=paper.value,
         as_of=fleet.as_of.isoformat(),
@@ -87,9 +86,8 @@ def _title(fleet: Fleet) -> str:
     return f"{stop}Tap changers: {', '.join(fleet.asked[:3])}" + (" and others" if len(fleet.asked) > 3 else "")
 
 
-def _row(due: Due, severe: list[str]) -> dict[str, str]:
+def _row(due: Due) -> dict[str, str]:
     """What a list says about one due."""
-    words = [status_words(due), doubt_words(due)]
     return {
         "stop": due.stop,
         "unit": due.unit,
@@ -100,8 +98,8 @@ def _row(due: Due, severe: list[str]) -> dict[str, str]:
         "task": due.task,
         "operations": operations_words(due),
         "driver": driver_words(due),
-        "words": " ".join(part for part in words if part),
-        "next": stop_notice(due.unit) if due.unit in severe else sentence(next_words(due)),
+        "words": remark_words(due),
+        "next": sentence(next_words(due)),
     }
 
 

@@ -20,6 +20,7 @@ from tapwear.report.due_words import (
     sentence,
     service_words,
     status_words,
+    told_day,
 )
 from tapwear.report.frames import day_of, given, newest, stay_words, whole_number
 from tapwear.report.oil_unit import OilUnit, number
@@ -82,6 +83,8 @@ def _lead_words(due: Due | None) -> str:
     if due is None:
         return "Nothing is due: the unit is retired or not yet in service."
     status = status_words(due)
+    if due.must_stop and told_day(due.early, due) is None:
+        return ""
     if not due.known:
         return f"{sentence(due.task)[:-1]}: {status[:1].lower()}{status[1:]}"
     days = [day_words(day, due) for day in (due.early, due.middle, due.late)]

@@ -9,7 +9,7 @@ from typing import Any
 from tapwear.oil.types import AcetyleneTrend
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Due
-from tapwear.report.due_words import doubt_words, driver_words, next_words, status_words
+from tapwear.report.due_words import doubt_words, driver_words, next_words, status_words, told_day
 from tapwear.report.frames import given
 from tapwear.report.oil_unit import OilUnit, next_sample
 from tapwear.report.oil_words import call_short
@@ -61,9 +61,9 @@ def _due_columns(stops: Mapping[str, str]) -> tuple[Column, ...]:
 
     return (
         _stop_column(stops, lambda due: str(due.unit)),
-        Column("early (10 %)", 12, lambda due: due.early),
-        Column("middle (50 %)", 12, lambda due: due.middle),
-        Column("late (90 %)", 12, lambda due: due.late),
+        Column("early (10 %)", 12, lambda due: told_day(due.early, due)),
+        Column("middle (50 %)", 12, lambda due: told_day(due.middle, due)),
+        Column("late (90 %)", 12, lambda due: told_day(due.late, due)),
         Column("unit", 16, lambda due: due.unit),
         Column("station", 14, lambda due: due.station),
         Column("region", 12, lambda due: due.region),

@@ -76,6 +76,7 @@ PLAN_FIELDS: dict[str, str] = {
     "days": "outage as given [working days]; null: taken as whole weeks",
     "approver": "who approves the outage",
     "conditions": "under which it may be out",
+    "alarms": "what the responsible engineer has to decide before it, as sentences; also in why",
 }
 
 
@@ -146,6 +147,7 @@ class JobRow:
     days: float | None
     approver: str
     conditions: str
+    alarms: tuple[str, ...]
 
 
 # Fields that a row takes over from its job as they are.

@@ -187,6 +187,18 @@ def test_a_plan_with_a_stopped_job_is_not_published_and_one_without_is(later: Pa
     assert "JE-T2" not in went.split("\n", 3)[3]
 
 
+def test_a_plan_is_not_published_where_the_oil_of_the_day_calls_for_a_stop_that_the_book_has_not_yet(
+    db: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("tapwear.cli.on_visit_sample.raise_and_tell", lambda *rest, **given: None)
+    burnt = ("--acetylene", "4000", "--ethylene", "9000", "--hydrogen", "4000", "--methane", "3000", "--ethane", "900")
+    said(db, "sample", "JE-T2", "--on", "2026-06-28", *burnt)
+    assert "JE-T2" not in said(db, "stop", "list")[0]
+    told = said(db, "plan", "publish", "2027-a", code=2)[1]
+    assert told.startswith(BOTH)
+    assert "JE-T2: taken out of 2027-W01: stopped, the engineer decides now" in told
+
+
 def test_what_an_engineer_has_cleared_is_a_job_as_any_other_again(later: Path) -> None:
     before = jobs(later).keys()
     said(later, "stop", "release", "JE-T2", *RELEASE, "--cleared")
@@ -254,7 +266,8 @@ def test_a_plan_of_a_later_year_says_that_it_could_be_sooner(db: Path) -> None:
     words = "OR-T1 is released for work de-energised from 2026-07-02, before 2027-W01: sooner with tapwear plan build"
     assert f"{words} 2026." in said(db, "plan", "build", "2027", "--seconds", "0")[0]
     kept = said(db, "plan", "show", "2027-a")[0]  # it had no place then, and nobody has given it one since
-    assert "OR-T1" not in kept
+    assert "OR-T1" not in jobs(db)
+    assert "OR-T1 has no slot: since this plan was made released for work de-energised from 2026-07-02" in kept
     went = said(db, "plan", "compare", "2027-a", "2027-b")[0]
     assert "OR-T1" in went.split("Added", 1)[1]
     assert "released for work de-energised from 2026-07-02 by K. Arden" in went

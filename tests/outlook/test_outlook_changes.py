@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pandas as pd
@@ -13,6 +14,7 @@ from tapwear.outlook.changes import Changes, changes_between
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.followups import FollowUp
 from tapwear.outlook.next import SampleWanted
+from tapwear.outlook.stops import Stop
 from tapwear.outlook.track import told
 from tapwear.outlook.types import Outlook
 
@@ -86,8 +88,8 @@ def test_severe_units_come_first_and_are_named_apart() -> None:
     found = sheet()
     assert found.severe == ("T9",)
     assert found.oil == (
-        "T9: pull forward (before: no sample); heating seen",
-        "T1: pull forward (before: nothing unusual); arcing seen",
+        "T9: internal inspection (before: no sample); heating seen",
+        "T1: internal inspection (before: nothing unusual); arcing seen",
     )
 
 
@@ -95,3 +97,37 @@ def test_dates_stand_then_and_now() -> None:
     (moved, new) = sheet().dates
     assert (moved.unit, moved.days) == ("BRK-T1", (date(2026, 8, 1) - date(2026, 9, 14)).days)
     assert new.reasons == ("new on the list",)
+
+
+def stop_rows(**given: object) -> pd.DataFrame:
+    days = ("opened_on", "work_released_on", "work_from_on", "cleared_on")
+    row = dict.fromkeys(days) | {"unit": "T1", "work_engineer": "", "work_words": "", "cleared_engineer": ""}
+    row |= {"cleared_words": "", **given}
+    return pd.DataFrame([row]).astype(dict.fromkeys(days, "datetime64[us]"))
+
+
+def stop_events(then: dict[str, Stop], now: dict[str, Stop], **row: object) -> tuple[str, ...]:
+    none = pd.DataFrame({name: [] for name in ("unit", "done_on", "work", "reading_id", "read_on", "status", "value")})
+    none = none.astype({"done_on": "datetime64[us]"}).assign(reason="")
+    rows = stop_rows(opened_on="2026-05-26", **row)
+    found = changes_between(
+        (), (), ({}, {}), (none, none), none, {}, [], SINCE, AS_OF, stops=(then, now), stop_rows=rows
+    )
+    return found.stop_events
+
+
+def test_stops_opened_contradicted_released_and_cleared_are_told_with_who_and_why() -> None:
+    stop = Stop("T1", date(2026, 6, 3), ("Ethylene rose.",))
+    assert stop_events({}, {"T1": stop}) == ("T1: stopped: Ethylene rose.",)
+    assert stop_events({"T1": stop}, {"T1": stop}) == ()
+    (words,) = stop_events({"T1": stop}, {"T1": replace(stop, contradicted_on=date(2026, 6, 20))})
+    assert words.startswith("T1: The sample of 2026-06-20 contradicts it")
+    work = {"work_released_on": "2026-06-10", "work_from_on": "2026-07-02", "work_engineer": "K. Arden"}
+    assert stop_events({"T1": stop}, {"T1": stop}, **work, work_words="open it") == (
+        "T1: released on 2026-06-10 by K. Arden for work de-energised from 2026-07-02: open it",
+    )
+    end = {"cleared_on": "2026-06-12", "cleared_engineer": "K. Arden", "cleared_words": "contacts renewed"}
+    assert stop_events({"T1": stop}, {}, **end) == (
+        "T1: stop of 2026-05-26 cleared on 2026-06-12 by K. Arden: contacts renewed",
+    )
+    assert stop_events({}, {}, **(end | {"cleared_on": str(SINCE)})) == ()

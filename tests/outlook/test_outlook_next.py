@@ -13,6 +13,7 @@ from outlook_dues import due
 
 from tapwear.fleet import assess_book, moved_if_repeated, outlook_if_read
 from tapwear.outlook.next import Look, Round, SampleWanted, next_round, usual_intervals
+from tapwear.outlook.signs import STAYS
 from tapwear.outlook.types import Outlook
 from tapwear.report.next_view import next_page, range_words, what_words
 from tapwear.weeks import cadence_days
@@ -169,3 +170,20 @@ def test_the_list_says_what_a_repeated_sample_would_do_to_the_date() -> None:
         wanted = {"BRK-T1": SampleWanted(date(2026, 7, 20), "flagged", "Within 4 weeks.", days)}
         look = only(round_of(Outlook(AS_OF, (NOW,)), Outlook(AS_OF, (NOW,)), samples=wanted))
         assert what_words(look) == f"Sample the oil: Within 4 weeks. If it shows the same again, {words}"
+
+
+def test_an_alarm_counts_its_station_and_asks_for_the_engineer_once() -> None:
+    alarm = replace(NOW, alarms=(f"Oil results call for an internal inspection now. {STAYS}",))
+    wanted = {"BRK-T1": SampleWanted(AS_OF, "alarm", f"Today, to see how fast it rises. {STAYS}", 0)}
+    first, page = next_page(round_of(Outlook(AS_OF, (alarm,)), Outlook(AS_OF, (THEN,)), samples=wanted))
+    (line,) = first.lines
+    assert line.text.count(STAYS) == 1
+    assert "Sample the oil: Today, to see how fast it rises. If it shows" in line.text
+    assert page.lines[0].text == "1 unit at 1 station."
+
+
+def test_nobody_is_sent_to_a_unit_in_the_bank_of_a_stopped_one() -> None:
+    beside = replace(NOW, bank_stop="Stopped in the same bank: BRK-T2.", alarms=("Stopped in the same bank: BRK-T2.",))
+    wanted = {"BRK-T1": SampleWanted(AS_OF, "flagged", "x")}
+    look = only(round_of(Outlook(AS_OF, (beside,)), Outlook(AS_OF, (THEN,)), samples=wanted))
+    assert (look.reading, look.sample, look.sample_by) == ("", "", None)

@@ -10,7 +10,7 @@ import pytest
 from books import AS_OF, book, rule_row, service_row, steady_readings, unit_row
 
 from tapwear.fleet import assess_book, ground_of
-from tapwear.oil.types import OilVerdict
+from tapwear.oil.types import OilFinding, OilVerdict
 from tapwear.outlook.build import build_outlook
 from tapwear.outlook.types import Due
 from tapwear.report.due_words import day_words, driver_words
@@ -102,3 +102,9 @@ def test_after_a_year_means_after_its_end() -> None:
     assert told("2022-01-01") is None
     far = only_due(rules=(rule_row("T1", interval_operations=5e6, interval_years=NAN),), last="2024-01-01")
     assert (day_words(far.early, far), driver_words(far)) == ("after 2041", "nothing by then")
+
+
+def test_a_question_that_the_oil_asks_stands_in_the_list_too() -> None:
+    question = OilFinding("unrecorded reset", "Was the oil changed or degassed?", asks_about=AS_OF - timedelta(days=90))
+    oil = replace(asking("pull forward"), findings=(question,), last_sample_on=AS_OF)
+    assert "Was the oil changed or degassed?" in only_due(oil).doubts

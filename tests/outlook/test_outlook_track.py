@@ -40,7 +40,7 @@ def test_a_date_says_how_far_it_moved_and_each_reason() -> None:
     assert reasons(replace(NOW, interval_years=None)) == ("rule changed: 8 to no years",)
     assert reasons(replace(NOW, readings_doubtful=3)) == ("1 more reading doubtful",)
     sampled = replace(NOW, last_sample_on=date(2026, 8, 1), oil_call="resample")
-    assert reasons(sampled) == ("new sample of 2026-08-01", "oil: no sample, now resample")
+    assert reasons(sampled) == ("new sample of 2026-08-01", "oil: no sample, now another sample")
 
 
 def test_a_service_says_it_all() -> None:
@@ -126,3 +126,13 @@ def test_a_unit_not_read_since_the_late_date_is_not_judged() -> None:
     model = model_of(readings)
     (found,) = outcomes([kept()], model)
     assert (found.reached_on, found.place) == (None, None)
+
+
+def test_a_later_date_says_that_the_stop_was_cleared_or_the_condition_settled() -> None:
+    later = {"early": date(2028, 1, 1), "middle": date(2028, 2, 1), "late": date(2028, 3, 1)}
+    (row,) = compare((kept(severe=True),), (kept(**later),))
+    assert row.reasons == ("its stop was cleared",)
+    (row,) = compare((kept(),), (kept(severe=True),))
+    assert row.reasons == ("stopped",)
+    (row,) = compare((kept(driver="condition"),), (kept(**later),))
+    assert row.reasons == ("no noted condition with a day to act by any more",)

@@ -9,7 +9,7 @@ from typing import Any
 from plan_dues import AS_OF, job
 
 from tapwear.plan.compare import AFRESH, MADE_ROOM, compare_plans
-from tapwear.plan.types import Costs, Job, LeftOut, Limits, PlanResult, Slot
+from tapwear.plan.types import AtEngineer, Costs, Job, LeftOut, Limits, PlanResult, Slot
 from tapwear.report.plan_compare import compare_lines
 from tapwear.weeks import weeks_of_year
 
@@ -153,3 +153,28 @@ def test_what_changed_for_all_jobs_is_told_once() -> None:
     found = compare_plans(plan((job("U1"), "2027-W10")), second)
     assert found.inputs == ("cost of late: 10 before, 20 now", "kept close to plan 2027-a")
     assert found.moved[0].weeks_later == 4
+
+
+def test_a_unit_that_moved_with_its_bank_says_which_other_one_and_why() -> None:
+    one, other = replace(job("U1"), bank="5"), replace(job("U2"), bank="5")
+    found = compare_plans(
+        plan((one, "2027-W10"), (other, "2027-W10")),
+        plan((one, "2027-W14"), (replace(other, pinned_week="2027-W14"), "2027-W14")),
+    )
+    assert [change.reasons for change in found.moved] == [
+        ("goes out with its bank: U2 pinned to 2027-W14",),
+        ("pinned to 2027-W14",),
+    ]
+
+
+def test_a_unit_stopped_since_says_from_which_week_it_was_taken() -> None:
+    had = AtEngineer("U1", "ALDER", "STOP since 2026-07-01", "Hot.", "2027-W10")
+    found = compare_plans(plan(at_engineer=(had,)), plan(at_engineer=(replace(had, was_in=""),)))
+    assert found.at_engineer == (had,)
+
+
+def test_a_release_is_told_once() -> None:
+    release = "released for work de-energised from 2027-03-01 by K. Arden: open it"
+    before = plan(left_out=(LeftOut("U1", f"since this plan was made {release}; build it again"),))
+    (change,) = compare_plans(before, plan((job("U1", severe=True, release=release), "2027-W10"))).added
+    assert "; ".join(change.reasons).count(release) == 1

@@ -191,3 +191,10 @@ def test_the_crew_is_told_what_oil_visits_and_people_found_each_once() -> None:
     assert set(jobs["U"].suspected) == {"Ethylene rose.", hot, "noise unusual on 2026-05-04"}
     assert len(jobs["U"].suspected) == 3
     assert jobs["QUIET"].suspected == ()
+
+
+def test_an_alarm_is_the_first_thing_said_of_a_job_and_one_of_its_bank_is_left_to_the_day() -> None:
+    low, beside = "Oil level low. Call today.", "Stopped in the same bank: U2."
+    (found,) = jobs_from(Outlook(AS_OF, (due("U1", alarms=(beside, low), bank_stop=beside),)), 2027)
+    assert found.why.startswith("Oil level low. Call today; ")
+    assert (found.alarms, found.suspected) == ((low,), (low,))

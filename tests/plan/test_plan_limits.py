@@ -108,3 +108,15 @@ def test_crews_of_a_region_that_has_no_unit_are_named() -> None:
     }
     found = limits_from((job("U1"),), 2027, **frames)
     assert "Crew hours are given for region north, where no unit stands." in found.assumptions
+
+
+def test_of_a_station_where_only_some_units_have_a_group_the_others_are_named() -> None:
+    found = limits(job("U1"), job("U2"), job("U3"), job("U4", "BIRCH"), groups=[("G", "", "U1")])
+    assert found.groups["station ALDER (assumed)"] == {"U2 / contact service", "U3 / contact service"}
+    assert (
+        "No transfer group given for U2, U3 at ALDER: one of them out at a time, beside those of the station that are "
+        "in a group."
+    ) in found.assumptions
+    assert "No transfer group given at BIRCH: one transformer or bank out at a time in each station." in (
+        found.assumptions
+    )

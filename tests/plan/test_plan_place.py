@@ -227,3 +227,8 @@ def test_the_monday_of_a_week_is_the_day_it_starts() -> None:
     (slot,) = place((job("U1"),), limits(), AS_OF).slots
     assert monday(slot.start_week or "") == date(2027, 3, 1)
     assert slot.chance_late == 0
+
+
+def test_a_job_with_an_alarm_goes_before_one_that_is_overdue() -> None:
+    jobs = (job("U1", "2025-01-01", overdue=True), replace(job("U2", "2026-01-01"), alarms=("Low oil.",)))
+    assert starts(place(jobs, limits(groups=group("U1", "U2")), AS_OF)) == {"U2": "2027-W01", "U1": "2027-W02"}

@@ -36,6 +36,11 @@ def test_what_an_engineer_has_released_for_work_needs_no_deferral() -> None:
     assert past_limit(plan("2027-W10", severe=True), [], AS_OF) != []
 
 
+def test_what_is_released_for_work_and_finds_no_place_is_named_all_the_same() -> None:
+    (words,) = past_limit(plan(None, severe=True, release="released for work"), [], AS_OF)
+    assert words.startswith("U1 has no place in 2027: contact service due on 2027-03-01")
+
+
 def test_a_deferral_of_that_task_until_the_slot_lets_it_through() -> None:
     until = date(2027, 3, 8)
     assert past_limit(plan("2027-W10"), [("U1", "contact service", DECIDED, until)], AS_OF) == []
@@ -69,3 +74,9 @@ def test_work_done_or_begun_needs_no_deferral() -> None:
 def test_a_plan_of_an_earlier_version_is_judged_by_its_job_s_middle_date() -> None:
     assert past_limit(plan("2027-W09", task_middles=()), [], AS_OF) == []
     assert past_limit(plan("2027-W10", task_middles=()), [], AS_OF) != []
+
+
+def test_a_deferral_that_ends_too_soon_is_told() -> None:
+    short = ("U1", "contact service", DECIDED, date(2027, 3, 7))
+    (words,) = past_limit(plan("2027-W10"), [short], AS_OF)
+    assert "contact service due on 2027-03-01 and deferred to 2027-03-07 only" in words

@@ -31,7 +31,7 @@ def test_a_stop_takes_its_unit_out_and_the_other_keeps_its_number() -> None:
 
 
 def test_a_stopped_unit_that_the_plan_does_not_know_stands_above_it_too() -> None:
-    found = under_stops(plan((job("U2"), "2027-W10")), {"U1": STANDS}, {"U1": "BIRCH"})
+    found = under_stops(plan((job("U2"), "2027-W10")), {"U1": STANDS}, {"U1": ("BIRCH", "")})
     assert [(one.unit, one.station, one.was_in) for one in found.at_engineer] == [("U1", "BIRCH", "")]
 
 
@@ -73,3 +73,25 @@ def test_a_stop_of_the_plan_that_the_book_does_not_know_stands_on() -> None:
 def test_a_plan_of_an_earlier_version_does_not_offer_its_stopped_unit() -> None:
     found = under_stops(plan((job("U1", severe=True), "2027-W09")), {})
     assert (found.placed, found.at_engineer[0].unit, found.at_engineer[0].stop) == ((), "U1", "STOP")
+
+
+def test_what_was_released_since_and_has_no_slot_is_said_before_all_that_the_plan_rests_on() -> None:
+    was = AtEngineer("U1", "ALDER", "STOP", "Hot.")
+    found = under_stops(plan((job("U2"), "2027-W10"), at=(was,)), {"U1": RELEASED})
+    assert found.limits.assumptions[0] == (
+        "U1 has no slot: since this plan was made released for work de-energised from 2027-03-01 by K. Arden: open it; "
+        "build it again."
+    )
+
+
+def test_the_other_units_of_a_stopped_ones_bank_keep_their_weeks_and_say_so() -> None:
+    beside, apart = replace(job("U2"), bank="5", why="the calendar drives the date"), replace(job("U3"), bank="6")
+    found = under_stops(plan((beside, "2027-W10"), (apart, "2027-W11")), {"U1": STANDS}, {"U1": ("ALDER", "5")})
+    first, second = found.placed
+    assert first.job.why.startswith("Stopped in the same bank: U1. Do not go near the bank. ")
+    assert first.job.why.endswith("; the calendar drives the date")
+    assert first.job.suspected[0].startswith("Stopped in the same bank: U1.")
+    assert first.job.alarms == first.job.suspected[:1]
+    assert second.job == apart
+    cleared = under_stops(plan((beside, "2027-W10")), {"U1": None}, {"U1": ("ALDER", "5")})
+    assert cleared.placed[0].job == beside

@@ -4,7 +4,7 @@ import io
 from datetime import date
 
 import pytest
-from due_examples import OVERDUE, SEVERE_ONE, UNKNOWN, UNREAD, due, outlook
+from due_examples import AS_OF, OVERDUE, SEVERE_ONE, UNKNOWN, UNREAD, due, outlook
 from rich.console import Console
 
 from tapwear.report.due_choice import choose
@@ -103,3 +103,11 @@ def test_the_headline_counts_the_fleet() -> None:
     assert headline(choose(ALL, until=date(2026, 12, 31))) == f"As of 2026-06-30: {period}"
     plain = choose(outlook(due()), until=date(2026, 12, 31))
     assert headline(plain) == "As of 2026-06-30: 1 of 1 units due by 2026-12-31."
+
+
+def test_what_an_alarm_says_is_not_said_twice() -> None:
+    now = "Oil results call for an internal inspection now"
+    one = due(driver="oil", early=AS_OF, middle=AS_OF, alarms=(f"{now}. Ask.",), doubts=(f"{now}. Ask.", "old"))
+    text = " ".join(screen(100, one).split())
+    assert text.count(now) == 1
+    assert f"{now}. Ask. Old." in text

@@ -5,6 +5,7 @@ from datetime import date
 import pytest
 from due_examples import AS_OF, FAR, OVERDUE, SEVERE_ONE, UNKNOWN, UNREAD, due
 
+from tapwear.report.due_data import due_record
 from tapwear.report.due_words import (
     chance_words,
     count_words,
@@ -103,3 +104,16 @@ def test_a_severe_finding_leaves_one_thing_to_do() -> None:
     assert next_words(SEVERE_ONE) == stop_notice("MIR-T2")
     assert next_words(due(task="inspection", severe=True)) == stop_notice("BRK-T1")
     assert next_words(due()) == "plan it before 2026-09-14"
+
+
+def test_a_stopped_unit_is_told_no_day_that_is_still_to_come() -> None:
+    far = {"early": date(2028, 1, 1), "middle": date(2028, 6, 1), "late": None}
+    stands = due(severe=True, **far)
+    assert [day_words(far[name], stands) for name in far] == ["stopped"] * 3
+    record = due_record(stands)
+    assert [record[name] for name in ("early", "middle", "late", "early_words")] == [None, None, None, "stopped"]
+    assert day_words(None, due(severe=True, known=False, early=None)) == "stopped"
+    past = due(severe=True, early=date(2025, 1, 1), overdue=True)
+    assert day_words(past.early, past) == "2025-01-01"
+    released = due(severe=True, release="released for work", **far)
+    assert day_words(released.early, released) == "2028-01-01"

@@ -67,4 +67,6 @@ def test_requests_hold_the_texts_and_who_was_left_out() -> None:
     assert next(iter(request.items())) == ("stop", "")
     assert (request["unit"], request["by"], request["why"]) == ("AH-T1", "2026-07-18", "flagged")
     assert request["bottles"][0]["label"][0] == "unit     AH-T1"
-    assert page["left_out"] == {"severe": ["S1"], "low_oil": [], "never_sampled": [], "not_in_service": []}
+    assert page["left_out"] == {
+        "severe": ["S1"], "bank_stopped": [], "low_oil": [], "never_sampled": [], "not_in_service": [],
+    }  # fmt: skip

@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from due_examples import due, outlook
+from due_examples import AS_OF, due, outlook
 from pages_examples import DUES, fleet, page_subject, readings
 
 from tapwear.report.pages_choice import Paper
@@ -152,3 +152,14 @@ def test_a_fleet_without_units_says_so() -> None:
     text = pages_html(empty, [], [], Paper.A4, lambda count: None)
     assert "<p>None.</p>" in text
     assert "0 units" in text
+
+
+def test_the_list_says_an_alarm_once_and_of_a_unit_released_for_work_what_it_is_released_for() -> None:
+    now = "Oil results call for an internal inspection now"
+    said = (f"{now}. Ask.",)
+    alarm = due(unit="A-T1", driver="oil", early=AS_OF, middle=AS_OF, alarms=said, doubts=said)
+    release = "released for work de-energised from 2026-07-02 by K. Arden: open it"
+    open_it = due(unit="B-T1", severe=True, release=release, next_action=f"do not energise or operate; {release}")
+    text = pages_html(fleet(alarm, open_it), [], iter(()), Paper.A4, lambda count: None)
+    assert text.count(now) == 1
+    assert f"Do not energise or operate; {release}" in text
