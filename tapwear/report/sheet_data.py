@@ -146,8 +146,8 @@ class FieldBox:
 class RoundSheet:
     """A whole round: what is asked, where, and how long the expected numbers hold.
 
-    usual_temps, hot, cold : in the sheet's unit; a low level at `hot` or above and a high one at `cold` or below are
-        asked about
+    usual_temps, hot, cold, apart, hotter : in the sheet's unit; a low level at `hot` or above and a high one at `cold`
+        or below are asked about; a compartment warmer than its tank by `hotter` alarms
     """
 
     issued: date
@@ -159,6 +159,7 @@ class RoundSheet:
     cold: float = 0.0
     apart: float = 30.0
     high_pressure: float = 200.0
+    hotter: float = 10.0
 
     @property
     def units(self) -> tuple[UnitBox, ...]:
@@ -194,6 +195,7 @@ def page_data(sheet: RoundSheet) -> dict[str, Any]:
         "cold": sheet.cold,
         "apart": sheet.apart,
         "high_pressure": sheet.high_pressure,
+        "hotter": sheet.hotter,
         "units": [
             {
                 "unit": unit.unit,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -158,3 +159,19 @@ def test_what_is_open_at_the_unit_is_said_to_whoever_shows_visits_or_services_it
     assert f"Open\n  -  {condition}\n  -  {seepage}\n" in shown
     listed = CliRunner().invoke(app, ["--db", str(db), "unit", "show", "T1", "--json"]).stdout
     assert json.loads(listed)["open"] == [condition, seepage]
+
+
+def test_a_number_of_a_counter_that_stands_still_is_no_count_of_operations(db: Path) -> None:
+    def page(*words: str) -> str:
+        result = CliRunner().invoke(app, ["--db", str(db), *words])
+        return " ".join(result.output.split())
+
+    before = page("why", "T1", "--as-of", "2026-12-31")
+    visit(db, "T1", "--counter", "11014", "--counter-state", "standing still", "--on", "2026-10-15", "--sure", "seen twice")
+    after = page("why", "T1", "--as-of", "2026-12-31")
+    assert "the visit noted the counter as unreadable or standing still" in after
+    rate = re.compile(r"About ([\d,]+) operations a year at present")
+    assert rate.findall(after) == rate.findall(before) != []
+    text = page("log", "T1", "11110")
+    assert "Last reading: 011014 on 2026-10-15, 17 days before, by Kim (doubtful: counter noted as standing" in text
+    assert "Stored: T1, reading 11110 of 2026-11-01" in text
