@@ -276,7 +276,8 @@ def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
     name = [f"drive {past.drive}"] if past.several_drives else []
     name += [SOURCE_WORDS[past.source]] if past.source in SOURCE_WORDS else []
     newest = mine[-1] if mine else None
-    return CounterBox(past.drive, past.source, limits, ", ".join(name), newest, tuple(known), doubtful)
+    exchange_last = bool(begun) and newest == begun[0]
+    return CounterBox(past.drive, past.source, limits, ", ".join(name), newest, tuple(known), doubtful, exchange_last)
 
 
 def _usual(system: str) -> tuple[tuple[float, float], float, float, float, float, float]:

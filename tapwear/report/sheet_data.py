@@ -30,7 +30,8 @@ class CounterBox:
 
     limits : what its numbers are judged by. last : the newest reading as (day, number). expected : for the paper, on
         the first and the last day of the sheet, both after the last reading; empty where nothing is known.
-        last_doubtful : the last reading looks wrong, so that `expected` does not start from it
+        last_doubtful : the last reading looks wrong, so that `expected` does not start from it. exchanged : `last` is
+        where a new counter began, not read since
     """
 
     drive: str
@@ -40,6 +41,7 @@ class CounterBox:
     last: tuple[date, int] | None = None
     expected: tuple[Expect, ...] = ()
     last_doubtful: bool = False
+    exchanged: bool = False
 
     @property
     def digits(self) -> int:
@@ -60,6 +62,8 @@ class CounterBox:
         if self.last is None:
             return "never read"
         on, value = self.last
+        if self.exchanged:
+            return f"new counter on {on}, began at {self.written(value)}"
         return f"last {self.written(value)} on {on}" + (", which looks wrong" if self.last_doubtful else "")
 
 

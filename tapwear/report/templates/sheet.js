@@ -625,7 +625,7 @@
     sign.stop ||= stoppedHere(unit);
     if (el(`u${at}-state`)) el(`u${at}-state`).textContent = state;
     if (el(`u${at}-stop`)) {
-      el(`u${at}-stop`).hidden = !sign.stop;
+      el(`u${at}-stop`).textContent = sign.stop ? el("form").content.getElementById("alarm-stop").textContent + " " : "";
       el(`u${at}`).classList.toggle("stop", sign.stop);
     }
     if (at !== open) return;
