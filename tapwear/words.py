@@ -17,6 +17,8 @@ CAUTION_SHORT = (
 NEGATIVE_PRESSURE = (
     "Never sample energised equipment that is under negative pressure: a bubble drawn in can flash over."
 )
+# How the doubt of a number begins that a counter shows which cannot be read or does not count: no count of operations.
+COUNTER_AT_FAULT = "counter noted as "
 CAUTIONS = (
     "Treat as energised until isolated, tested, locked or tagged, and earthed. Local codes, the owner's "
     "switching rules and the maker's manual come first; qualified, authorised people only.",

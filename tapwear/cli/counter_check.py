@@ -22,7 +22,7 @@ def limits_for(past: CounterPast, on: date) -> Limits:
     from tapwear.counts.plausible import Neighbour, limits_of
 
     return limits_of(
-        [(one.on.toordinal(), one.value, one.minute) for one in past.readings if one.value < 10**past.digits],
+        [(one.on.toordinal(), one.value, one.minute) for one in past.counting if one.value < 10**past.digits],
         on.toordinal(),
         past.digits,
         replacements=[(day.toordinal(), old, new) for day, old, new in past.replacements],
@@ -73,6 +73,14 @@ def introduce(past: CounterPast, on: date, minute: int | None = None) -> None:
         tell("No earlier reading of this counter.")
     else:
         tell(f"Last reading: {_reading_words(past, last, on)}")
+    exchanged = [(day, new) for day, _, new in past.replacements if day <= on and (last is None or last.on <= day)]
+    if exchanged:
+        day, new = exchanged[-1]
+        begun = "" if new is None else f"; the new one began at {str(new).zfill(past.digits)}"
+        tell(f"Since then the counter was exchanged, on {day}{begun}.")
+    for one in past.readings:
+        if one.on == on and one is not last:
+            tell(f"In the log of that day already: {_reading_words(past, one, on)}")
     if following is not None:
         tell(f"Next reading: {str(following.value).zfill(past.digits)} on {following.on}")
 
@@ -81,8 +89,9 @@ def _reading_words(past: CounterPast, last: PastReading, on: date) -> str:
     reader = f", by {last.reader}" if last.reader else ""
     doubt = f" (doubtful: {last.doubt})" if last.doubt else ""
     service = ", at a service" if last.source == "service" else ""
-    value, age = str(last.value).zfill(past.digits), age_words((on - last.on).days)
-    return f"{value} on {last.on}, {age} before{service}{reader}{doubt}"
+    value, days = str(last.value).zfill(past.digits), (on - last.on).days
+    when = f"{age_words(days)} before" if days else "the same day" + (f" at {last.time}" if last.time else "")
+    return f"{value} on {last.on}, {when}{service}{reader}{doubt}"
 
 
 def say_range(check: Judgement, on: date, digits: int) -> None:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from datetime import date
 
     from tapwear.outlook.followups import FollowUp
+    from tapwear.store.engine import Store
+    from tapwear.store.find import UnitKey
     from tapwear.store.followups import FollowupRow
     from tapwear.store.observations import Seen
 
@@ -147,8 +149,8 @@ def close(
     store = open_the_store(context)
     with store.rows(writing=True) as connection:
         key = find_unit(connection, unit)
-        rows, kept = list_observations(connection, key), list_followups(connection, key)
-        one = _the_open_one(key.tag, rows, kept, kind, which, day)
+        every = _open_followups(list_observations(connection, key), list_followups(connection, key), today())
+        one = _the_open_one(key.tag, every, kind, which, day)
         about = {"kind": kind, "compartment": one.compartment, "place": one.place}
         close_followup(
             connection, key, **about, first_on=one.first_on, words=one.words, origin=one.origin, on=day, how=how,
@@ -183,10 +185,27 @@ def reopen(
     tell(f"Open again: {key.tag}, {row.words}, closed on {row.closed_on} before. Store: {store.path}")
 
 
-def _the_open_one(
-    tag: str, rows: Sequence[Seen], ended: Sequence[FollowupRow], kind: str, which: str, day: date
-) -> FollowUp:
-    """The unit's open follow-up of that kind on that day. Raises UsageError when there is none, or several."""
+def open_words(store: Store, unit: UnitKey, as_of: date) -> list[str]:
+    """What is open at the unit, a sentence each: noted conditions first, then follow-ups. Light."""
+    from tapwear.outlook.conditions import Noted, pressing
+    from tapwear.store.conditions import list_conditions
+    from tapwear.store.followups import list_followups
+    from tapwear.store.observations import list_observations
+
+    with store.rows() as connection:
+        conditions = list_conditions(connection, unit)
+        rows, kept = list_observations(connection, unit), list_followups(connection, unit)
+    noted = [
+        Noted(row.kind, row.words, row.noted_on, row.act_by_on, row.severe, row.author)
+        for row in conditions
+        if row.noted_on <= as_of and (row.closed_on is None or row.closed_on > as_of)
+    ]
+    said = [one.sentence for one in sorted(noted, key=pressing)]
+    said += [one.sentence for one in _open_followups(rows, kept, as_of)]
+    return [f"{words[0].upper()}{words[1:].rstrip('.')}." for words in said]
+
+
+def _open_followups(rows: Sequence[Seen], ended: Sequence[FollowupRow], as_of: date) -> tuple[FollowUp, ...]:
     from tapwear.outlook.followups import Kept, follow_ups, open_ones
     from tapwear.outlook.noticed import Noticed, in_order
 
@@ -196,7 +215,11 @@ def _the_open_one(
              "hand" if r.origin == "hand" else "observation", r.closed_on, r.closed_words, r.by)
         for r in ended
     ]  # fmt: skip
-    every = open_ones(follow_ups(seen, kept, today()))
+    return open_ones(follow_ups(seen, kept, as_of))
+
+
+def _the_open_one(tag: str, every: Sequence[FollowUp], kind: str, which: str, day: date) -> FollowUp:
+    """The unit's open follow-up of that kind on that day. Raises UsageError when there is none, or several."""
     fit = [one for one in every if one.kind == kind and which.casefold() in one.words.casefold()]
     name = FOLLOWUP_KINDS[kind]
     if len(fit) == 1:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn, Protocol, TypeVar
@@ -80,7 +80,7 @@ def begin(path: Path, fresh: D, *, asks: bool, resume: bool, anew: bool) -> D:
     return left
 
 
-def stop(path: Path, draft: AnyDraft) -> NoReturn:
+def _stop(path: Path, draft: AnyDraft) -> NoReturn:
     """Says what is kept after Ctrl-C, and ends."""
     tell("")
     if path.exists():
@@ -93,7 +93,27 @@ def stop(path: Path, draft: AnyDraft) -> NoReturn:
     raise typer.Exit(130)
 
 
-def ask_all(guide: Guide, path: Path | None) -> None:
+def go_through(guide: Guide, path: Path, still_open: Sequence[str], introduce: Callable[[], None], keeps: bool) -> None:
+    """The whole entry, from what is said before it to the yes at its end; Ctrl-C keeps the draft and ends.
+
+    still_open : what is open at the unit. introduce : says the rest. keeps : the draft is kept in `path`
+    Raises LeaveIt, without a draft left, where nothing is to be recorded.
+    """
+    try:
+        if guide.asking.asks:
+            introduce()
+            tell(*(f"Open at {guide.draft.unit}: {words}" for words in still_open))
+            tell("Empty: not read. ? explains. < goes back. Ctrl-C stops; what was answered is kept.")
+        _ask_all(guide, path if keeps else None)
+    except (KeyboardInterrupt, EOFError):
+        _stop(path, guide.draft)
+    except LeaveIt:
+        if keeps:
+            remove_draft(path)
+        raise
+
+
+def _ask_all(guide: Guide, path: Path | None) -> None:
     """Asks what is not answered yet, one by one, keeping the draft after each; then shows all and asks for the yes.
 
     path : where the draft is kept; None: nowhere

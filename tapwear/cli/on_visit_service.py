@@ -8,7 +8,7 @@ import typer
 
 from tapwear.cli.context import open_the_store
 from tapwear.cli.entering import at_a_terminal, past_day, replacing, settle, stamp_of, tell
-from tapwear.cli.guiding import LeaveIt, ask_all, begin, path_of, stop
+from tapwear.cli.guiding import begin, go_through, path_of
 from tapwear.cli.overdue import cleared_overdue, refuse_without_proof
 from tapwear.cli.visit_draft import remove_draft
 from tapwear.errors import DataRejected
@@ -101,6 +101,7 @@ def service(
     Exit codes: 0 recorded or already there; 2 command not understood, or another serial number; 3 the counter is
     questioned, or the log has another value, not recorded; 130 stopped, draft kept.
     """
+    from tapwear.cli.followups import open_words
     from tapwear.cli.service_guide import DRIVE, ServiceGuide
     from tapwear.cli.visit_asking import Asking
     from tapwear.cli.visit_draft import ServiceDraft
@@ -128,16 +129,7 @@ def service(
     with store.rows() as connection:
         ground, rules = visit_ground(connection, key, draft.done_on), unit_rules(connection, key)
     guide = ServiceGuide(store, key, ground.where.where, ground.serial, ground.drives, rules, draft, asking)
-    try:
-        if asks:
-            tell("Empty: not read. ? explains. < goes back. Ctrl-C stops; what was answered is kept.")
-        ask_all(guide, path if keeps else None)
-    except (KeyboardInterrupt, EOFError):
-        stop(path, draft)
-    except LeaveIt:
-        if keeps:
-            remove_draft(path)
-        raise
+    go_through(guide, path, open_words(store, key, draft.done_on), lambda: None, keeps)
     if not asks:
         refuse_without_proof(key, draft.service(), cleared_overdue(store, key, draft.service()))
         _once_only(store, key, draft.service(), sure, replace)

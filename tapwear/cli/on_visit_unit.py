@@ -5,7 +5,7 @@ from typing import Annotated, Any
 import typer
 
 from tapwear.cli.confirming import stood_by
-from tapwear.cli.context import open_the_store, say_waiting
+from tapwear.cli.context import open_the_store, say_waiting, today
 from tapwear.cli.entering import OPTIONS, in_words, past_day, stamp_of, tell, values_of
 from tapwear.cli.stops import before_list, stops_among
 from tapwear.errors import UsageError
@@ -331,20 +331,26 @@ def show(
     tag: Tag,
     as_json: Annotated[bool, typer.Option("--json", help="Give JSON instead of words.")] = False,
 ) -> None:
-    """Show what the register says of a unit, where it has stood, and what the book holds of it.
+    """Show what the register says of a unit, what is open there, where it has stood, and what the book holds of it.
 
     Example: tapwear unit show T1
     """
     from tapwear.cli import unit_pages
+    from tapwear.cli.followups import open_words
     from tapwear.store.find import find_unit
     from tapwear.store.overview import unit_sheet
 
     store = open_the_store(context)
     with store.rows() as connection:
-        sheet = unit_sheet(connection, find_unit(connection, tag))
+        key = find_unit(connection, tag)
+        sheet = unit_sheet(connection, key)
+    still_open = open_words(store, key, today())
     say_waiting(store, [sheet.tag])
     stops = stops_among(store, [sheet.tag])
-    typer.echo(unit_pages.as_json(sheet, stops) if as_json else before_list(stops) + unit_pages.sheet_page(sheet))
+    if as_json:
+        typer.echo(unit_pages.as_json(sheet, stops, still_open))
+    else:
+        typer.echo(before_list(stops) + unit_pages.sheet_page(sheet, still_open))
 
 
 @unit.command("list")

@@ -17,6 +17,7 @@ from tapwear.cli.scheduling import must_be_known
 from tapwear.cli.visit_doubts import APART_K, HIGH_PRESSURE_KPA, USUAL_TEMPERATURES
 from tapwear.cli.writing import may_write, write_out
 from tapwear.errors import UsageError
+from tapwear.outlook.signs import HOT_K
 from tapwear.report.pages_choice import Paper
 
 if TYPE_CHECKING:
@@ -260,7 +261,7 @@ def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
     exchanged = [(on, new) for on, _, new in past.replacements if on <= day]
     since = exchanged[-1][0] if exchanged else date.min
     begun = [(since, exchanged[-1][1])] if exchanged else []
-    read = [(one.on, one.value) for one in past.readings if since < one.on <= day]
+    read = [(one.on, one.value) for one in past.counting if since < one.on <= day]
     mine = [(on, value) for on, value in [*begun, *read] if value is not None and value < 10**past.digits]
     limits = limits_for(past, day)
     known, doubtful = [], False
@@ -275,20 +276,21 @@ def _counter(past: CounterPast, day: date, expires: date) -> CounterBox:
     name = [f"drive {past.drive}"] if past.several_drives else []
     name += [SOURCE_WORDS[past.source]] if past.source in SOURCE_WORDS else []
     newest = mine[-1] if mine else None
-    return CounterBox(past.drive, past.source, limits, ", ".join(name), newest, tuple(known), doubtful)
+    exchange_last = bool(begun) and newest == begun[0]
+    return CounterBox(past.drive, past.source, limits, ", ".join(name), newest, tuple(known), doubtful, exchange_last)
 
 
-def _usual(system: str) -> tuple[tuple[float, float], float, float, float, float]:
+def _usual(system: str) -> tuple[tuple[float, float], float, float, float, float, float]:
     """Between which temperatures nothing is asked, from where on a level is hot or cold, how far apart two walls may
-    be, and what is much pressure, in the units asked for."""
+    be, what is much pressure, and from which difference on a compartment alarms, in the units asked for."""
     from tapwear.measures import unit_in
 
     degrees, gauge = unit_in("temperature", system)[0], unit_in("pressure", system)[0]
-    low, high, hot, cold, zero, apart = (
+    low, high, hot, cold, zero, apart, hotter = (
         _in(value, "temperature", degrees)
-        for value in (*USUAL_TEMPERATURES, HOT_OIL_C, COLD_OIL_C, 0.0, APART_K)
+        for value in (*USUAL_TEMPERATURES, HOT_OIL_C, COLD_OIL_C, 0.0, APART_K, HOT_K)
     )
-    return (low, high), hot, cold, apart - zero, _in(HIGH_PRESSURE_KPA, "pressure", gauge)
+    return (low, high), hot, cold, apart - zero, _in(HIGH_PRESSURE_KPA, "pressure", gauge), hotter - zero
 
 
 def _fields(system: str) -> tuple[FieldBox, ...]:

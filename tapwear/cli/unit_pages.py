@@ -23,16 +23,19 @@ _WORDS = {
 }
 
 
-def as_json(what: UnitSheet | Sequence[UnitLine], stops: Mapping[str, str]) -> str:
+def as_json(what: UnitSheet | Sequence[UnitLine], stops: Mapping[str, str], still_open: Sequence[str] = ()) -> str:
     """The sheet or the list as JSON, what stands at each unit first; dates as ISO text.
 
-    stops : of stopped units, by tag, what stands first in their rows
+    stops : of stopped units, by tag, what stands first in their rows. still_open : of the sheet, a sentence each
     """
 
     def record(one: UnitSheet | UnitLine) -> dict[str, Any]:
         return {"stop": stops.get(one.tag, ""), **asdict(one)}
 
-    return json_text([record(line) for line in what] if isinstance(what, Sequence) else record(what), default=str)
+    return json_text(
+        [record(line) for line in what] if isinstance(what, Sequence) else {**record(what), "open": list(still_open)},
+        default=str,
+    )
 
 
 def list_page(lines: Sequence[UnitLine], stops: Mapping[str, str]) -> str:
@@ -56,8 +59,8 @@ def list_page(lines: Sequence[UnitLine], stops: Mapping[str, str]) -> str:
     return "\n".join(columns(headings, rows, stops=[stops.get(line.tag, "") for line in lines])) if rows else ""
 
 
-def sheet_page(sheet: UnitSheet) -> str:
-    """One unit, section by section."""
+def sheet_page(sheet: UnitSheet, still_open: Sequence[str]) -> str:
+    """One unit, section by section. still_open : noted conditions and follow-ups, a sentence each"""
     now = sheet.stays[-1]
     facts = [("unit", sheet.tag), ("place", now.where), ("state", now.state)]
     facts += [
@@ -74,6 +77,7 @@ def sheet_page(sheet: UnitSheet) -> str:
     ]
     parts = [
         _section("", facts),
+        _section("Open", [("-", words) for words in still_open]),
         _section("Drives and counters", _drives(sheet)),
         _section("Service rules", _rules(sheet)),
     ]

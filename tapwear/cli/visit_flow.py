@@ -5,27 +5,27 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING
 
 import typer
 
 from tapwear.cli.entering import tell
-from tapwear.cli.guiding import LeaveIt, ask_all, begin, path_of, stop
+from tapwear.cli.followups import open_words
+from tapwear.cli.guiding import LeaveIt, begin, go_through, path_of
 from tapwear.cli.stops import tell_alarms, tell_stops
 from tapwear.cli.visit_asking import Asking
 from tapwear.cli.visit_doubts import follow_up_words
 from tapwear.cli.visit_draft import Draft, remove_draft
-from tapwear.cli.visit_steps import Guide
+from tapwear.cli.visit_steps import Guide, seen_on
 from tapwear.errors import DataRejected, UsageError
 from tapwear.measures import shown_in, unit_in
-from tapwear.outlook.noticed import Noticed
 from tapwear.outlook.signs import NO_OIL, seen_alarms, severe_signs
 from tapwear.store.find import find_unit
 from tapwear.store.recording import Stamp
 from tapwear.store.stops import Severe, open_stop, open_stops
 from tapwear.store.visit_ground import Ground, visit_ground
 from tapwear.store.visiting import VisitOutcome, record_visit, visits_by_id
-from tapwear.visits.observations import POSITIONS, noted
 from tapwear.visits.visit import with_id_of_content
 from tapwear.words import CAUTIONS, stop_notice
 
@@ -65,21 +65,12 @@ def make_visit(
         ground = visit_ground(connection, key, draft.visited_on)
     answers = {**given, **_by_drive(counters, ground)}
     guide = Guide(store, ground, draft, Asking(answers, how.asks, how.sure, how.system), bool(ground.stops))
-    try:
-        if how.asks:
-            _introduce(guide)
-        ask_all(guide, path if keeps else None)
-    except (KeyboardInterrupt, EOFError):
-        stop(path, draft)
-    except LeaveIt:
-        if keeps:
-            remove_draft(path)
-        raise
+    go_through(guide, path, open_words(store, key, draft.visited_on), partial(_introduce, guide), keeps)
     visit = draft.visit() if keeps else with_id_of_content(draft.visit())
     with store.rows(writing=True) as connection:
         saved = [] if keeps else visits_by_id(connection, visit.id)  # the same command given again
         outcome = record_visit(connection, saved[-1] if saved else visit, how.stamp)
-        seen = _seen(draft)
+        seen = seen_on(draft)
         for _, on, words in severe_signs(seen):
             open_stop(connection, key, Severe(key.tag, on, "visit", words), how.stamp)
         stands = open_stops(connection, key)
@@ -87,20 +78,10 @@ def make_visit(
         remove_draft(path)
     if len(stands) > len(ground.stops):
         tell_stops({key.tag: stands})
-        guide.severe = True
+        guide.stopped = True
     else:
         tell_alarms(key.tag, seen_alarms(seen))
     _say_stored(guide, outcome)
-
-
-def _seen(draft: Draft) -> list[Noticed]:
-    """What the visit noted of the unit itself, as the outlook takes it."""
-    if draft.another_unit:
-        return []
-    found = noted({name: value for name, value in draft.observations.items() if name not in POSITIONS})
-    return [
-        Noticed(draft.unit, draft.visited_on, "", name, number, words) for name, (number, words) in found.items()
-    ]
 
 
 # --- asking ---------------------------------------------------------------------------------------------------
@@ -112,9 +93,8 @@ def _introduce(guide: Guide) -> None:
     tell(f"{ground.unit.tag}: {ground.where.where}, {serial}")
     if ground.where.state != "in service":
         tell(f"Mind: {ground.unit.tag} is {ground.where.state}.")
-    tell("Empty: not read. ? explains. < goes back. Ctrl-C stops; what was answered is kept.")
     afar = "Go on, only to write down what was read before or from afar"
-    if guide.severe and not guide.draft.answered and not guide.asking.confirm(
+    if guide.stopped and not guide.draft.answered and not guide.asking.confirm(
         afar, explain="Nobody is to go near this unit: go on only with what was read before, or from afar."
     ):
         raise LeaveIt("Nothing was recorded.")
@@ -146,11 +126,11 @@ def _say_stored(guide: Guide, outcome: VisitOutcome) -> None:
     what = words.get(outcome.kind, f"stored whole, {outcome.rows} row{'s' if outcome.rows != 1 else ''}")
     tell(f"Visit to {draft.unit} on {draft.visited_on}: {what}. Store: {place}")
     low = draft.observations.get("oil_level") == "low"
-    if draft.sample_taken and (guide.severe or low):
-        tell(f"No label is printed: {stop_notice(draft.unit) if guide.severe else NO_OIL}")
+    if draft.sample_taken and (guide.stopped or low):
+        tell(f"No label is printed: {stop_notice(draft.unit) if guide.stopped else NO_OIL}")
     elif draft.sample_taken and not draft.another_unit:
         _print_labels(guide)
-    if not guide.severe:
+    if not guide.stopped:
         tell(*follow_up_words(draft.observations, draft.unit))
     for remark in outcome.remarks:
         tell(f"{remark.field}: {remark.found}; {remark.remedy}.")

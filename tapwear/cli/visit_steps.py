@@ -11,17 +11,20 @@ from typing import TYPE_CHECKING, Any
 from tapwear.cli.counter_check import ended, expected, say_range
 from tapwear.cli.entering import tell
 from tapwear.cli.guiding import LeaveIt, Step
+from tapwear.cli.stops import tell_alarms
 from tapwear.cli.visit_asking import HELP, Asking
 from tapwear.cli.visit_doubts import bottle_words, doubt_of
 from tapwear.errors import UsageError
 from tapwear.measures import shown_in, unit_in
+from tapwear.outlook.noticed import Noticed
+from tapwear.outlook.signs import Alarm, seen_alarms, severe_signs
 from tapwear.store.visit_ground import Ground, whose_serial
 from tapwear.visits.fields import READINGS, SERVICES
 from tapwear.visits.observations import BY_NAME, MORE, POSITIONS, QUANTITIES, label, noted
 from tapwear.visits.specs import Unfit
 from tapwear.visits.values import minute_of
 from tapwear.visits.visit import only_de_energised
-from tapwear.words import as_typed, observed_words
+from tapwear.words import as_typed, observed_words, stop_notice
 
 if TYPE_CHECKING:
     from tapwear.cli.visit_draft import Draft
@@ -66,10 +69,13 @@ class Guide:
     ground: Ground
     draft: Draft
     asking: Asking
-    severe: bool
+    stopped: bool
 
     def steps(self) -> list[Step]:
-        """The questions for this unit. A severe unit is only asked for what was read: nothing is to be touched."""
+        """The questions for this unit. A stopped unit is only asked for what was read: nothing is to be touched.
+
+        So is one that this visit stops: no question keeps anybody there.
+        """
         steps = [Step("place", self._place), Step(SERIAL, self._serial)]
         if self.draft.another_unit:
             return [*steps, Step(REMARK, partial(self._observation, REMARK))]
@@ -80,10 +86,10 @@ class Guide:
         asked = [spec.name for spec in QUANTITIES if spec.name in self.asking.given or self._is_asked(spec.name)]
         more = [name for name in _IN_GROUPS if name in asked]
         steps += [Step(name, partial(self._observation, name)) for name in asked if name not in (*more, *_LAST)]
-        if self.asking.asks and not self.severe:
+        if self.asking.asks and not self._leave:
             steps.append(Step("more", self._more))
         steps += [Step(name, partial(self._observation, name)) for name in (*more, REMARK) if name in asked]
-        if not self.severe or SAMPLE in self.asking.given:
+        if not self._leave or SAMPLE in self.asking.given:
             steps.append(Step(SAMPLE, self._sample))
         if BOTTLE in asked:
             steps.append(Step(BOTTLE, partial(self._observation, BOTTLE)))
@@ -120,8 +126,12 @@ class Guide:
             return _said(value)
         return observed_words(name, value, "")
 
+    @property
+    def _leave(self) -> bool:
+        return self.stopped or bool(severe_signs(seen_on(self.draft)))
+
     def _is_asked(self, name: str) -> bool:
-        if self.severe:
+        if self._leave:
             return name == REMARK
         if name in _BREATHING:
             return self.ground.breathing != "sealed"
@@ -267,6 +277,7 @@ class Guide:
 
         odd_level = name == "oil_temp_c" and others.get("oil_level") in ("low", "high")
         needed = f"The oil level is {others['oil_level']}: {_NEEDS_DEGREES}" if odd_level else ""
+        before = seen_alarms(seen_on(self.draft)), self._leave
         value, mark = self.asking.value(
             name, spec, self._question(name), hint=self._hint(name), check=check, valid=valid, needed=needed
         )
@@ -282,6 +293,15 @@ class Guide:
             self.draft.questioned[name] = f"Questioned: {mark}"
         if name == "gas_bottle_kpa" and bottle_words(value, self.ground, self.asking.system):
             tell(bottle_words(value, self.ground, self.asking.system))
+        if self.asking.asks:
+            self._say_at_once(*before)
+
+    def _say_at_once(self, before: list[Alarm], left: bool) -> None:
+        """What the answer just given means for whoever stands before the unit. before, left : as it was without it"""
+        if self._leave and not left:
+            tell(stop_notice(self.draft.unit))
+        elif not self._leave:
+            tell_alarms(self.draft.unit, [one for one in seen_alarms(seen_on(self.draft)) if one not in before])
 
     def _more(self) -> None:
         """Which further groups of things are to be noted; each is then asked for."""
@@ -350,6 +370,14 @@ class Guide:
         if why and pressure is not None and pressure < 0:
             why.insert(-1, f"Pressure: {shown_in(pressure, 'pressure', self.asking.system)}.")
         return why
+
+
+def seen_on(draft: Draft) -> list[Noticed]:
+    """What the visit noted of the unit itself so far, as the outlook takes it."""
+    if draft.another_unit:
+        return []
+    found = noted({name: value for name, value in draft.observations.items() if name not in POSITIONS})
+    return [Noticed(draft.unit, draft.visited_on, "", name, number, words) for name, (number, words) in found.items()]
 
 
 def _said(value: object) -> str:

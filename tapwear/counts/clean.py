@@ -16,6 +16,7 @@ from tapwear.counts.search import search
 from tapwear.counts.series import day_numbers, in_order, make_book, name_codes, run_starts
 from tapwear.counts.types import CounterHistory
 from tapwear.peers import PEERS, Speakers
+from tapwear.words import COUNTER_AT_FAULT
 
 ASIDE = (
     "",
@@ -24,6 +25,7 @@ ASIDE = (
     "no usable number",
     "digits of the counter unknown",
     "written on an oil sample, where counter readings are often miswritten",
+    "the visit noted the counter as unreadable or standing still",
 )
 """Why a reading is not looked at."""
 
@@ -42,11 +44,12 @@ def read_counters(
     units, readings, events, stays : frames as described in `tapwear.counts.types`; empty ones are allowed
     as_of : only what is dated on or before this day is used
 
-    Counters written on oil samples are left aside: they are often miswritten.
+    Counters written on oil samples are left aside: they are often miswritten. So are numbers of a counter that the
+    visit noted as unreadable or standing still.
     Never raises on odd data: future, negative or unreadable entries are left aside and say why.
     """
     given = readings[["reading_id", "unit", "drive", "source", "read_on", "value", "digits"]].reset_index(drop=True)
-    aside = _left_aside(given, as_of)
+    aside = _left_aside(readings, as_of)
     keep = np.flatnonzero(aside == 0)
     known_events = events[pd.to_datetime(events["happened_on"]) <= pd.Timestamp(as_of)]
     known_stays = stays[pd.to_datetime(stays["from_on"]) <= pd.Timestamp(as_of)]
@@ -78,6 +81,10 @@ def _left_aside(readings: pd.DataFrame, as_of: date) -> np.ndarray:
     source = readings["source"].to_numpy(dtype=object)
     head = run_starts([source])
     aside[np.repeat(source[head] == "sample", np.diff(head, append=len(source)))] = 5
+    if "doubt" in readings:
+        doubted = np.flatnonzero(readings["doubt"].to_numpy(dtype=object) != "")
+        said = readings["doubt"].iloc[doubted].astype(str)
+        aside[doubted[said.str.startswith(COUNTER_AT_FAULT).to_numpy(dtype=bool)]] = 6
     aside[~(digits >= 1)] = 4
     aside[~((value >= 0) & np.isfinite(value))] = 3
     aside[on > np.datetime64(as_of)] = 2

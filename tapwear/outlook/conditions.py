@@ -32,7 +32,7 @@ class Noted:
     def sentence(self) -> str:
         """`motor current: peak odd, noted 2026-05-02 by K. (act by 2026-09-01)`."""
         by = f" by {self.author}" if self.author else ""
-        said = f"{CONDITION_KINDS[self.kind]}: {self.words}, noted {self.noted_on}{by}"
+        said = f"{CONDITION_KINDS[self.kind]}: {self.words.rstrip('.')}, noted {self.noted_on}{by}"
         said += f" (act by {self.act_by})" if self.act_by else ""
         return f"{said}; {RELEASE}" if self.severe and self.kind == "relay_trip" else said
 
@@ -47,7 +47,7 @@ def open_conditions(conditions: pd.DataFrame, as_of: date) -> dict[str, tuple[No
             continue
         one = Noted(str(row.kind), str(row.words), noted, as_day(row.act_by_on), bool(row.severe), str(row.author))
         found.setdefault(str(row.unit), []).append(one)
-    return {unit: tuple(sorted(some, key=_pressing)) for unit, some in found.items()}
+    return {unit: tuple(sorted(some, key=pressing)) for unit, some in found.items()}
 
 
 def governing(noted: Sequence[Noted]) -> Noted | None:
@@ -56,5 +56,6 @@ def governing(noted: Sequence[Noted]) -> Noted | None:
     return min(dated, key=lambda one: one.act_by or date.max, default=None)
 
 
-def _pressing(one: Noted) -> tuple[bool, date, date]:
+def pressing(one: Noted) -> tuple[bool, date, date]:
+    """What open conditions are sorted by: severe ones first, then by act-by day."""
     return not one.severe, one.act_by or date.max, one.noted_on

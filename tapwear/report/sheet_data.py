@@ -30,7 +30,8 @@ class CounterBox:
 
     limits : what its numbers are judged by. last : the newest reading as (day, number). expected : for the paper, on
         the first and the last day of the sheet, both after the last reading; empty where nothing is known.
-        last_doubtful : the last reading looks wrong, so that `expected` does not start from it
+        last_doubtful : the last reading looks wrong, so that `expected` does not start from it. exchanged : `last` is
+        where a new counter began, not read since
     """
 
     drive: str
@@ -40,6 +41,7 @@ class CounterBox:
     last: tuple[date, int] | None = None
     expected: tuple[Expect, ...] = ()
     last_doubtful: bool = False
+    exchanged: bool = False
 
     @property
     def digits(self) -> int:
@@ -60,6 +62,8 @@ class CounterBox:
         if self.last is None:
             return "never read"
         on, value = self.last
+        if self.exchanged:
+            return f"new counter on {on}, began at {self.written(value)}"
         return f"last {self.written(value)} on {on}" + (", which looks wrong" if self.last_doubtful else "")
 
 
@@ -146,8 +150,8 @@ class FieldBox:
 class RoundSheet:
     """A whole round: what is asked, where, and how long the expected numbers hold.
 
-    usual_temps, hot, cold : in the sheet's unit; a low level at `hot` or above and a high one at `cold` or below are
-        asked about
+    usual_temps, hot, cold, apart, hotter : in the sheet's unit; a low level at `hot` or above and a high one at `cold`
+        or below are asked about; a compartment warmer than its tank by `hotter` alarms
     """
 
     issued: date
@@ -159,6 +163,7 @@ class RoundSheet:
     cold: float = 0.0
     apart: float = 30.0
     high_pressure: float = 200.0
+    hotter: float = 10.0
 
     @property
     def units(self) -> tuple[UnitBox, ...]:
@@ -194,6 +199,7 @@ def page_data(sheet: RoundSheet) -> dict[str, Any]:
         "cold": sheet.cold,
         "apart": sheet.apart,
         "high_pressure": sheet.high_pressure,
+        "hotter": sheet.hotter,
         "units": [
             {
                 "unit": unit.unit,

@@ -16,6 +16,7 @@ from tapwear.store.places import drives_of
 from tapwear.store.stays import StandingRow, standing
 from tapwear.visits.values import minute_of
 from tapwear.weeks import DAYS_PER_YEAR
+from tapwear.words import COUNTER_AT_FAULT
 
 NEIGHBOUR_YEARS = 3  # how far back the counters of neighbours are looked at; our choice
 _SAME_COUNTER = {"mechanical": ("mechanical", "sample"), "sample": ("mechanical", "sample")}
@@ -35,6 +36,11 @@ class PastReading:
     doubt: str
     source: str
     minute: int | None = None
+
+    @property
+    def time(self) -> str:
+        """HH:MM, "" where not known."""
+        return "" if self.minute is None else f"{self.minute // 60:02}:{self.minute % 60:02}"
 
 
 @dataclass(frozen=True)
@@ -60,6 +66,11 @@ class CounterPast:
     inspections: tuple[date, ...] = ()
     out_of_service: tuple[tuple[date, date | None], ...] = ()
     neighbours: dict[str, list[tuple[date, int]]] = field(default_factory=dict)
+
+    @property
+    def counting(self) -> tuple[PastReading, ...]:
+        """The readings without those of a counter that was noted as unreadable or standing still."""
+        return tuple(one for one in self.readings if not one.doubt.startswith(COUNTER_AT_FAULT))
 
     def last_before(self, on: date, minute: int | None = None) -> PastReading | None:
         """The last reading before that day, or before a minute of it."""

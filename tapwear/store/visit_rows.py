@@ -24,8 +24,8 @@ from tapwear.visits.observations import OBSERVATIONS, noted
 from tapwear.visits.positions import Positions
 from tapwear.visits.specs import Unfit
 from tapwear.visits.values import LONGEST_TEXT
-from tapwear.visits.visit import Answer, CounterSeen, Visit
-from tapwear.words import CONDITION_KINDS, FOLLOWUP_KINDS, as_typed, observed_label, observed_words
+from tapwear.visits.visit import COUNTER_STATES, Answer, CounterSeen, Visit
+from tapwear.words import CONDITION_KINDS, COUNTER_AT_FAULT, FOLLOWUP_KINDS, as_typed, observed_label, observed_words
 
 HANDS = ("position_low", "position_high")
 
@@ -188,6 +188,16 @@ def _one_by_one(
         return noted({name: value for name, value in good.items() if name not in HANDS}, positions)
 
 
+def _state_of(visit: Visit, seen: CounterSeen, *, several: bool) -> str:
+    """What the visit says is wrong with the counter that showed a number; "" for nothing, or where it is not known which
+    of several counters is meant."""
+    for fault in visit.counter_faults:
+        if (fault.drive, fault.source) == (seen.drive, seen.source):
+            return fault.state
+    state = str(visit.observations.get("counter_state", ""))
+    return state if state in COUNTER_STATES and seen.source == "mechanical" and not several else ""
+
+
 def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: CounterSeen, found: Found) -> None:
     name = "counters"
     try:
@@ -206,9 +216,11 @@ def _counter_row(connection: Connection, unit: UnitKey, visit: Visit, seen: Coun
     if any(row.key == f"{slot}/{seen.source}" for row in found.rows):
         found.refuse(name, f"two numbers of one counter of {unit.tag} in one visit, {seen.value} too", "keep one")
         return
+    state = _state_of(visit, seen, several=len(drives_of(connection, unit.id, visit.visited_on)) > 1)
+    doubt = "; ".join(part for part in (f"{COUNTER_AT_FAULT}{state}" if state else "", seen.doubt) if part)
     columns = {
         "counter_id": counter.id, "read_on": visit.visited_on, "read_time": visit.at, "value": seen.value,
-        "current_a": None, "reader": visit.by, "doubt": seen.doubt, "remark": "",
+        "current_a": None, "reader": visit.by, "doubt": doubt, "remark": "",
     }  # fmt: skip
     found.rows.append(VisitRow("reading", f"{slot}/{seen.source}", name, columns))
     found.slots[counter.id] = slot

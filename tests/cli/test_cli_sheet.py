@@ -72,7 +72,7 @@ def test_a_severe_unit_is_on_the_sheet_with_a_stop_notice_only(tmp_path: Path) -
     assert [(unit["unit"], unit["stop"], len(unit["counters"])) for unit in data["units"]] == [
         ("AH-T1", False, 1), ("AH-T2", True, 0),
     ]  # fmt: skip
-    assert text.count(stop_notice()) == 2
+    assert text.count(f"<p>{stop_notice()}</p>") == 2
     assert run(desk, "sheet", "--station", "AH", "--out", str(tmp_path / "again.html")).output.count("stop notice") == 1
 
 
@@ -143,3 +143,12 @@ def test_an_unknown_station_is_refused_with_a_near_name(desk: Path, tmp_path: Pa
     done = run(desk, "sheet", "--station", "AHH", "--out", str(tmp_path / "round.html"))
     assert done.exit_code == 2
     assert "Did you mean AH" in done.output
+
+
+def test_a_counter_exchanged_since_its_last_reading_is_named_as_new(tmp_path: Path) -> None:
+    desk = make_desk(tmp_path)
+    assert run(desk, "event", "AH-T1", "counter_replaced", "--on", TODAY, "--new", "12").exit_code == 0
+    text, data = sheet(desk, tmp_path, "--station", "AH")
+    told = f"new counter on {TODAY}, began at 000012"
+    assert [counter["last"] for counter in data["units"][0]["counters"]] == [told]
+    assert f"{told}<br>expected 0000" in text

@@ -320,10 +320,35 @@ def test_another_day_than_today_is_said_and_ends_with_the_day(made: tuple[Path, 
     assert not shown(browser, "not-today")
 
 
+def test_the_time_put_down_by_the_page_is_left_out_when_the_visit_was_on_another_day(
+    made: tuple[Path, Path], browser: Browser
+) -> None:
+    _, sheet = made
+    begin(browser, sheet)
+    for tag in ("AH-T1", "AH-T2", "AH-T3"):
+        fill(browser, tag, str(RIGHT[tag]))
+        browser.js("document.querySelector('[data-fold=more]').open = true")
+        if tag == "AH-T1":
+            set_value(browser, "own-day", "2026-06-29")
+        if tag == "AH-T2":
+            set_value(browser, "at", "16:40")
+    set_day(browser, "2026-06-28")
+    times = {one["unit"]: (one["visited_on"], one.get("at", "")) for one in save(browser)}
+    assert times == {
+        "AH-T1": ("2026-06-29", ""),
+        "AH-T2": ("2026-06-28", "16:40"),  # typed by a person
+        "AH-T3": ("2026-06-28", ""),
+    }
+
+
 def set_day(browser: Browser, day: str) -> None:
     to_list(browser)
+    set_value(browser, "day", day)
+
+
+def set_value(browser: Browser, id: str, value: str) -> None:
     browser.js(
-        f"(() => {{ const d = document.getElementById('day'); d.value = '{day}';"
+        f"(() => {{ const d = document.getElementById('{id}'); d.value = '{value}';"
         "for (const n of ['input', 'change']) d.dispatchEvent(new Event(n)); })()"
     )
 
@@ -523,6 +548,78 @@ def test_a_counter_that_cannot_be_read_or_stands_still_is_a_fact_of_its_own(
     assert visit["at"] == "09:00"
     assert run(db, "import", str(saved_file(browser))).exit_code == 0
     assert "counter unreadable;" in run(db, "followups").output
+
+
+def test_a_number_of_a_counter_that_stands_still_is_asked_about_by_nobody_and_counts_nowhere(
+    tmp_path: Path, browser: Browser
+) -> None:
+    db, sheet = make_round(tmp_path, TAGS[:2])
+    begin(browser, sheet)
+    fill(browser, "AH-T1", "12101")
+    assert "far fewer operations" in text_of(browser, f"{COUNTER}-why")
+    browser.js("document.querySelector('#counters details').open = true")
+    browser.tap("#counters input[value='standing still']")
+    assert not shown(browser, f"{COUNTER}-ask")
+    fill(browser, "AH-T2", str(RIGHT["AH-T2"]))
+    assert len(save(browser)) == 2
+    assert run(db, "import", str(saved_file(browser))).exit_code == 0
+    begin(browser, sheet, "2026-07-14T09:00")
+    card(browser, "AH-T2")
+    assert f"Noted here 0{RIGHT['AH-T2']} on 2026-06-30" in text_of(browser, f"{COUNTER}-hint")
+    card(browser, "AH-T1")
+    assert "Noted here" not in text_of(browser, f"{COUNTER}-hint")
+    browser.write(f"#{COUNTER}", str(RIGHT["AH-T1"] + 140))
+    assert not shown(browser, f"{COUNTER}-ask")  # held against what was read while it counted
+    reading = lean("reading", "id", "supersedes_id", "withdrawn", "value", "doubt")
+    with open_store(db).rows() as connection:
+        doubt = connection.execute(sa.select(reading.c.doubt).where(reading.c.value == 12101)).scalar_one()
+    assert doubt == "counter noted as standing still"
+
+
+def test_an_alarm_stays_in_sight_and_two_signs_stop_the_unit_for_every_later_round(
+    tmp_path: Path, browser: Browser
+) -> None:
+    db, sheet = make_round(tmp_path, TAGS[:2])
+    begin(browser, sheet)
+    fill(browser, "AH-T1", str(RIGHT["AH-T1"]))
+    browser.js("document.querySelector('[data-fold=more]').open = true")
+    browser.write("#compartment_temp_c", "51")
+    browser.write("#main_tank_temp_c", "41")
+    assert "leave the cabinet" in in_sight(browser)
+    browser.tap("input[name=noise][value=unusual]")
+    assert "STOP: possible arcing or overheating" in in_sight(browser)
+    browser.tap("#remark")
+    assert "STOP: possible arcing or overheating" in in_sight(browser)
+    assert "STOP" in row(browser, "AH-T1")
+    assert "STOP" not in row(browser, "AH-T2")
+    save(browser)
+    # A correction on the phone ends no stop, nor does a new round.
+    card(browser, "AH-T1")
+    browser.tap("#correct")
+    browser.js("document.querySelector('[data-fold=more]').open = true")
+    browser.tap("input[name=noise][value=usual]")
+    assert "STOP" in in_sight(browser)
+    save(browser)
+    begin(browser, sheet, "2026-07-14T09:00")
+    assert "STOP" in row(browser, "AH-T1")
+    card(browser, "AH-T1")
+    assert "STOP" in in_sight(browser)
+    # A sheet issued later knows what the log says.
+    begin(browser, new_sheet(db, sheet, "2026-07-15"), "2026-07-15T09:00")
+    assert "STOP" not in row(browser, "AH-T1")
+
+
+def in_sight(browser: Browser) -> str:
+    """The alarm of the open card, "" where no part of it can be seen without scrolling."""
+    where = "document.getElementById('alarm').getBoundingClientRect()"
+    seen = browser.js(f"(() => {{ const r = {where}; return r.height > 0 && r.top >= 0 && r.bottom <= innerHeight; }})()")
+    return str(browser.js("document.getElementById('alarm').innerText")) if seen else ""
+
+
+def row(browser: Browser, tag: str) -> str:
+    to_list(browser)
+    rows = "[...document.querySelectorAll('button.unit')]"
+    return str(browser.js(f"{rows}.find(e => e.textContent.includes({tag + ' '!r})).innerText"))
 
 
 # --- the right unit -----------------------------------------------------------------------------------------------

@@ -447,3 +447,16 @@ def test_a_compartment_of_another_unit_is_told_at_the_sample(db: Path) -> None:
     said = done("sample", "T1", "--on", "2026-10-05", *gases, "--compartment-serial", "C-22")
     assert "C-22 belongs to T2: likely the oil of that one. Are you at the right unit?" in said
     assert "Mind" not in done("sample", "T2", "--on", "2026-10-05", *gases, "--compartment-serial", "C-22")
+
+
+def test_readings_of_the_same_day_and_an_exchange_since_the_last_are_said_before_a_number_is_taken(
+    steady: Path,
+) -> None:
+    done("log", "T1", "11105", "--on", "2026-10-31", "--at", "08:00", "--by", "Jo")
+    text = done("log", "T1", "11107", "--on", "2026-10-31")
+    assert "In the log of that day already: 011105 on 2026-10-31, the same day at 08:00, by Jo" in text
+    text = done("log", "T1", "11109", "--on", "2026-10-31", "--at", "17:00")
+    assert "Last reading: 011105 on 2026-10-31, the same day at 08:00, by Jo" in text
+    done("event", "T1", "counter_replaced", "--on", "2026-10-31", "--old", "11109", "--new", "0")
+    text = done("log", "T1", "3")
+    assert "Since then the counter was exchanged, on 2026-10-31; the new one began at 000000." in text

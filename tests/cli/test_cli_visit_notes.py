@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 import shutil
 from pathlib import Path
 
@@ -125,3 +127,51 @@ def test_oil_that_is_low_when_hot_or_high_when_cold_is_questioned(db: Path) -> N
     typed = [*UNIT, "11110", "", "", "", "high", "-15", "n", "15", *REST, "", "", "n", "y"]
     visit(db, "T1", typed=typed)
     assert (seen(db)["oil_level"], seen(db)["oil_temp_c"]) == ("high", 15.0)
+
+
+def test_low_oil_is_told_as_it_is_noted_and_with_noise_nothing_more_is_asked(db: Path) -> None:
+    noise = ["", "", "", "", "", "", "unu"]  # walls, pressure, gas, seepage, heater, then noise
+    text = visit(db, "T1", typed=[*UNIT, "11110", "", "", "", "low", "-", *noise, "left the cabinet", "y"])
+    low, stop = text.index("T1: Oil level low. Leave the cabinet"), text.index("STOP: possible arcing")
+    assert low < text.index("Oil temperature, °C") < stop < text.index("Remark")
+    for question in ("Coating", "More to note", "Was an oil sample taken"):
+        assert question not in text
+
+
+def test_what_is_open_at_the_unit_is_said_to_whoever_shows_visits_or_services_it(db: Path) -> None:
+    def done(*words: str) -> None:
+        result = CliRunner().invoke(app, ["--db", str(db), *words])
+        assert result.exit_code == 0, result.output
+
+    done("condition", "add", "T1", "motor_current", "--words", "peak odd.", "--act-by", "2027-03-31")
+    done("condition", "add", "T2", "motor_current", "--words", "of another unit")
+    visit(db, "T1", "--seepage", "drain valve; lid", "--on", "2026-10-20")
+    done("followups", "close", "T1", "seepage", "--which", "lid", "--words", "tightened", "--on", "2026-10-25")
+    condition = "Motor current: peak odd, noted 2026-11-01 by Kim (act by 2027-03-31)."
+    seepage = "Seepage: drain valve; seen 2026-10-20."
+    text = visit(db, "T1", typed=["n"], code=2)
+    assert text.index(f"Open at T1: {condition} Open at T1: {seepage}") < text.index("Are you at")
+    assert "lid" not in text
+    assert "another unit" not in text
+    service = CliRunner().invoke(app, ["--db", str(db), "service", "T1", "--ask"], input="")
+    assert f"Open at T1: {seepage}" in " ".join(service.output.split())
+    shown = CliRunner().invoke(app, ["--db", str(db), "unit", "show", "T1"]).output
+    assert f"Open\n  -  {condition}\n  -  {seepage}\n" in shown
+    listed = CliRunner().invoke(app, ["--db", str(db), "unit", "show", "T1", "--json"]).stdout
+    assert json.loads(listed)["open"] == [condition, seepage]
+
+
+def test_a_number_of_a_counter_that_stands_still_is_no_count_of_operations(db: Path) -> None:
+    def page(*words: str) -> str:
+        result = CliRunner().invoke(app, ["--db", str(db), *words])
+        return " ".join(result.output.split())
+
+    before = page("why", "T1", "--as-of", "2026-12-31")
+    visit(db, "T1", "--counter", "11014", "--counter-state", "standing still", "--on", "2026-10-15", "--sure", "seen twice")
+    after = page("why", "T1", "--as-of", "2026-12-31")
+    assert "the visit noted the counter as unreadable or standing still" in after
+    rate = re.compile(r"About ([\d,]+) operations a year at present")
+    assert rate.findall(after) == rate.findall(before) != []
+    text = page("log", "T1", "11110")
+    assert "Last reading: 011014 on 2026-10-15, 17 days before, by Kim (doubtful: counter noted as standing" in text
+    assert "Stored: T1, reading 11110 of 2026-11-01" in text

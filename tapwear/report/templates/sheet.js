@@ -28,6 +28,7 @@
   }
 
   const ordinal = (text) => Date.parse(text + "T00:00:00Z") / 86400000 + 719163; // as the limits count days
+  const dayText = (ordinal) => new Date((ordinal - 719163) * 86400000).toISOString().slice(0, 10);
 
   // --- what was entered, each entry kept by itself where the browser allows it ----------------------------------------
 
@@ -98,13 +99,17 @@
     const id = newId();
     const entry = { id, round: head.round, unit: isFree ? "" : data.units[at].unit, free: Boolean(isFree), begun: Date.now(),
       typed: clock, day: head.day, by: head.by, revision: 0, saved: "", fields: {}, kept: {}, answers: {} };
-    if (head.day === clock) entry.fields.at = timeOfDay();
+    if (head.day === clock) entry.stamped = entry.fields.at = timeOfDay();
     all.set(id, entry);
     return entry;
   }
 
   const editable = (entry) => !entry || unlocked.has(entry.id) || (entry.typed === clock && !entry.saved);
   const said = (entry, field) => (entry?.fields[field] ?? "").trim();
+  /** A time that the page put down by itself holds for the day on which it did. */
+  function timeOfThatDay(entry) {
+    if (said(entry, "at") && said(entry, "at") === entry.stamped && dayOf(entry) !== entry.typed) entry.fields.at = "";
+  }
   const dayOf = (entry) => said(entry, "day") || entry?.day || head.day;
 
   // --- rounds ---------------------------------------------------------------------------------------------------------
@@ -140,6 +145,7 @@
     return Number.isInteger(minutes) ? 60 * hours + minutes : null;
   };
   const whole = (text) => (/^[0-9]+$/.test(text) ? Number(text) : null);
+  const atFault = (entry, counter) => said(entry, "fault:" + counter.key); // unreadable or standing still: its number counts nothing
   const digitsIn = (entry, counter) => said(entry, counter.key).replace(/\s/g, "");
   const heard = new Map(); // what was asked of the judge -> its answer
 
@@ -147,7 +153,7 @@
   function readings(unit, counter, but) {
     const here = [];
     for (const entry of all.values()) {
-      if (entry === but || !unit.unit || entry.unit !== unit.unit || said(entry, "plate") === "other") continue;
+      if (entry === but || !unit.unit || entry.unit !== unit.unit || said(entry, "plate") === "other" || atFault(entry, counter)) continue;
       const [day, number] = [ordinal(dayOf(entry)), whole(digitsIn(entry, counter))];
       if (number === null || number >= 10 ** counter.digits || Number.isNaN(day)) continue;
       if (!counter.limits.known.some((one) => one.day === day && one.value === number)) here.push([day, number, minuteOf(entry)]);
@@ -179,7 +185,7 @@
     if (number >= 10 ** counter.digits) {
       return { number: null, fault: `The counter has ${counter.digits} digits; this number has ${String(number).length}.`, doubt: "" };
     }
-    if (unit.free || serialOf(unit, entry).another) return { number, fault: "", doubt: "" };
+    if (unit.free || serialOf(unit, entry).another || atFault(entry, counter)) return { number, fault: "", doubt: "" };
     const check = judged(unit, counter, entry, number);
     return { number, fault: "", doubt: check?.questioned ? check.reason : "" };
   }
@@ -278,10 +284,18 @@
     return `${why}: the sample is noted only if the unit was isolated and earthed. If it was not, do not sample.`;
   }
 
-  /** True when somebody should leave the cabinet and call. */
-  function alarming(unit, entry) {
-    const warmer = noted(unit, entry, "compartment_temp_c").value - noted(unit, entry, "main_tank_temp_c").value;
-    return said(entry, "oil_level") === "low" || said(entry, "noise") === "unusual" || warmer >= data.apart / 2;
+  /** Whether somebody should leave the cabinet and call, and whether it stops the unit, as tapwear.outlook.signs has it. */
+  function signs(unit, entry) {
+    const hot = noted(unit, entry, "compartment_temp_c").value - noted(unit, entry, "main_tank_temp_c").value >= data.hotter;
+    const [low, noise] = [said(entry, "oil_level") === "low", said(entry, "noise") === "unusual"];
+    return { alarm: low || noise || hot, stop: noise && (low || hot) };
+  }
+
+  /** Whether a visit noted here stops the unit, of any round: no later entry ends that; a sheet issued later tells. */
+  function stoppedHere(unit) {
+    const known = (entry) => entry.saved && dayOf(entry) < data.issued;
+    return [...all.values()].some((one) => !one.free && one.unit === unit.unit && !known(one)
+      && (one.stopped || (signs(unit, one).stop && !serialOf(unit, one).another)));
   }
 
   // --- the right unit -------------------------------------------------------------------------------------------------
@@ -341,7 +355,7 @@
     return kept?.value === String(number) && kept.day === dayOf(entry) ? kept : null;
   };
   function settle(entry, counter, found) {
-    if (!Number.isInteger(found.number) || found.doubt || settled(entry, counter, found.number)) return;
+    if (!Number.isInteger(found.number) || found.doubt || atFault(entry, counter) || settled(entry, counter, found.number)) return;
     entry.kept[counter.key] = { value: String(found.number), day: dayOf(entry), doubt: "", reason: "" };
     keep(entry);
   }
@@ -367,7 +381,7 @@
       const found = judge(unit, entry, counter);
       if (found.fault) problems.push([found.fault, counter.key]);
       const which = { source: counter.source, ...(counter.drive ? { drive: counter.drive } : {}) };
-      const state = said(entry, "fault:" + counter.key);
+      const state = atFault(entry, counter);
       if (state) faults.push({ state, ...which });
       if (found.number === null) continue;
       const kept = settled(entry, counter, found.number);
@@ -514,6 +528,8 @@
     const hint = box("span", { className: "hint", id: id + "-hint", });
     const label = box("label", { htmlFor: id }, `Counter${counter.name ? ", " + counter.name : ""}`, hint);
     hint.textContent = counter.last ? `${counter.last[0].toUpperCase()}${counter.last.slice(1)}.` : "No earlier reading.";
+    const here = readings(unit, counter, entryOf(open)).filter(([day]) => day <= ordinal(dayOf(entryOf(open)))).at(-1);
+    if (here) hint.append(` Noted here ${written(here[1], counter.digits)} on ${dayText(here[0])}.`);
     if (range) hint.append(` Expected ${written(range[0], counter.digits)} to ${written(range[1], counter.digits)} on ${dayOf(entryOf(open))}.`);
     const input = box("input", { type: "text", id, className: "counter", inputMode: "numeric", autocomplete: "off", enterKeyHint: "next" });
     input.dataset.field = counter.key;
@@ -605,8 +621,17 @@
     if (unit.stop) return;
     const entry = entryOf(at);
     const state = stateOf(entry);
+    const sign = signs(unit, entry);
+    sign.stop ||= stoppedHere(unit);
     if (el(`u${at}-state`)) el(`u${at}-state`).textContent = state;
+    if (el(`u${at}-stop`)) {
+      el(`u${at}-stop`).textContent = sign.stop ? el("form").content.getElementById("alarm-stop").textContent + " " : "";
+      el(`u${at}`).classList.toggle("stop", sign.stop);
+    }
     if (at !== open) return;
+    el("alarm").hidden = !sign.alarm && !sign.stop;
+    el("alarm-stop").hidden = !sign.stop;
+    el("alarm-call").hidden = sign.stop;
     el("card-state").textContent = entry ? `${state}; visit of ${dayOf(entry)}` : state;
     const shut = !editable(entry);
     el("shut").hidden = !shut;
@@ -649,7 +674,6 @@
     if (!noted(unit, entry, "oil_temp_c").fault) tell("oil_temp_c", bare && said(entry, "unread") !== "yes" ? "At which oil temperature was the level read?" : "");
     el("earthed").hidden = !onlyEarthed(unit, entry) || said(entry, "sample") !== "yes";
     tell("sample", sampleBarred(unit, entry));
-    el("alarm").hidden = !alarming(unit, entry);
   }
 
   function showAsk(id, words) {
@@ -759,6 +783,7 @@
       if (entry.saved !== text) {
         entry.revision += 1;
         entry.saved = text;
+        entry.stopped ||= !visit.another_unit && signs(unitOf(entry), entry).stop;
       }
       unlocked.delete(entry.id);
       keep(entry);
@@ -828,6 +853,10 @@
     asked = null;
     if (input.type === "checkbox") entry.fields[input.dataset.field] = input.checked ? "yes" : "";
     else entry.fields[input.dataset.field] = input.value;
+    if (input.dataset.field === "day") {
+      timeOfThatDay(entry);
+      el("at").value = said(entry, "at");
+    }
     keep(entry);
   }
 
@@ -978,6 +1007,7 @@
       for (const entry of inRound(head.round)) {
         if (entry.typed !== clock || entry.saved || entry.day !== before) continue;
         entry.day = day;
+        timeOfThatDay(entry);
         keep(entry);
       }
       keep();
