@@ -104,15 +104,14 @@ def test_two_who_upgrade_at_the_same_moment_do_it_once(tmp_path: Path) -> None:
 
 def structure(store: Store) -> dict[str, set[tuple[object, ...]]]:
     """What a database on a server is made of: columns, constraints, indexes and triggers."""
-    ours = "WHERE {0} = current_schema()::regnamespace"
     queries = {
         "columns": "SELECT table_name, ordinal_position, column_name, data_type, is_nullable, column_default "
         "FROM information_schema.columns WHERE table_schema = current_schema()",
         "constraints": "SELECT conrelid::regclass::text, conname, pg_get_constraintdef(oid) FROM pg_constraint "
-        + ours.format("connamespace"),
+        "WHERE connamespace = current_schema()::regnamespace",
         "indexes": "SELECT tablename, indexname, indexdef FROM pg_indexes WHERE schemaname = current_schema()",
         "triggers": "SELECT tgrelid::regclass::text, pg_get_triggerdef(pg_trigger.oid) FROM pg_trigger JOIN pg_class "
-        f"ON pg_class.oid = tgrelid {ours.format('relnamespace')} AND NOT tgisinternal",
+        "ON pg_class.oid = tgrelid WHERE relnamespace = current_schema()::regnamespace AND NOT tgisinternal",
     }
     with store.rows() as connection:
         return {what: {tuple(row) for row in connection.exec_driver_sql(text)} for what, text in queries.items()}
@@ -126,9 +125,7 @@ def test_an_upgraded_store_on_a_server_is_made_as_a_new_one_and_holds_all_it_hel
         for statement in (FOLDER / "server_2.sql").read_text(encoding="utf-8").split(";\n"):
             if statement.strip():
                 connection.exec_driver_sql(statement)
-        for number in (1, 2):
-            step = f"INSERT INTO schema_step VALUES ({number}, '', now(), '')"
-            connection.exec_driver_sql(step)
+        connection.exec_driver_sql("INSERT INTO schema_step VALUES (1, '', now(), ''), (2, '', now(), '')")
         add_some(connection)
     assert len(upgrade(old, tmp_path / "never.db")) == LATEST - 2
     assert structure(old) == structure(server_store)
