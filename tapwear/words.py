@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shlex
+from collections.abc import Sequence
 from datetime import date
 
 # `://NAME:PASSWORD@` of a URL, also where the password itself holds / or @, and `password=` of libpq's other forms.
@@ -158,6 +159,12 @@ def percent_words(chance: float) -> str:
 def as_typed(tag: str) -> str:
     """A tag as it is typed in a command: in quotes where it holds a blank or a sign that means something to a shell."""
     return tag if re.fullmatch(r"[\w.:/+%@,-]+", tag) else shlex.quote(tag)
+
+
+def first_few(sentences: Sequence[str], most: int = 3) -> str:
+    """The first of what was found, and how much more there is."""
+    more = f"; and {len(sentences) - most:,} more" if len(sentences) > most else ""
+    return "; ".join(sentences[:most]) + more
 
 
 def masked(text: object) -> str:

@@ -4,7 +4,7 @@ import io
 import os
 import sys
 
-from tapwear.cli.stopping import RECEIVED, Stopped, nowhere, open_streams, stop_on_signals
+from tapwear.cli.signals import RECEIVED, Stopped, nowhere, open_streams, stop_on_signals
 
 CTRL_C = 130  # 128 and the number of SIGINT (POSIX)
 

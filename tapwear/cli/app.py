@@ -13,7 +13,7 @@ from typer.core import TyperGroup
 from tapwear import __version__
 from tapwear.cli.contents import CONTENTS, load
 from tapwear.cli.context import Setup, access_of, find_store, now, open_at, say, today
-from tapwear.cli.stopping import Stopped, flush_or_drop, nowhere
+from tapwear.cli.signals import Stopped, flush_or_drop, nowhere
 from tapwear.errors import StoreError, TapwearError
 from tapwear.words import masked
 
@@ -112,11 +112,11 @@ def _of_the_store(setup: Any, error: Exception) -> TapwearError | None:
     then the fault is ours."""
     if not isinstance(setup, Setup) or setup.db is None:
         return None
-    from tapwear.store.checking import HARMLESS, check_store
+    from tapwear.store.checking import check_store, wrong
 
     try:
         store = open_at(setup.db)
-        found = [one for one in check_store(store, today=today(), now=now()) if one.kind not in HARMLESS]
+        found = wrong(check_store(store, today=today(), now=now()))
     except TapwearError as told:
         return told
     if not found:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from tapwear.cli.settings import place, read_config
-from tapwear.cli.stopping import nowhere
+from tapwear.cli.signals import nowhere
 from tapwear.errors import StoreError, UsageError
 from tapwear.report.plain import plain
 from tapwear.words import masked

@@ -13,6 +13,7 @@ import typer
 from tapwear.cli.context import KEEPING, access_of, now, open_at, open_the_store, say, setup_of, store_path, today
 from tapwear.cli.stops import before_list, stops_named
 from tapwear.report.plain import json_text
+from tapwear.words import first_few
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
@@ -79,9 +80,9 @@ def _tidy(folder: Path) -> None:
 
 def wrong_in(store: Store) -> list[str]:
     """What a look through the whole store finds that cannot be right, in sentences."""
-    from tapwear.store.checking import HARMLESS, check_store
+    from tapwear.store.checking import check_store, wrong
 
-    return [one.sentence() for one in check_store(store, today=today(), now=now()) if one.kind not in HARMLESS]
+    return [one.sentence() for one in wrong(check_store(store, today=today(), now=now()))]
 
 
 def _wrong_in_file(path: Path) -> list[str]:
@@ -97,8 +98,7 @@ def _name(found: Sequence[str], where: object) -> None:
     from tapwear.errors import FoundWrong
 
     if found:
-        more = f"; and {len(found) - 3:,} more" if len(found) > 3 else ""
-        raise FoundWrong(f"{where} holds what cannot be right: {'; '.join(found[:3])}{more}. All: tapwear check")
+        raise FoundWrong(f"{where} holds what cannot be right: {first_few(found)}. All: tapwear check")
 
 
 def backup(
@@ -194,11 +194,11 @@ def check(
     """Look through the whole store for what cannot be right."""
     from tapwear.errors import FoundWrong
     from tapwear.report.plain import plain
-    from tapwear.store.checking import HARMLESS, LOOKED_AT, LOOKED_AT_ON_SERVER, check_beside, check_store, damaged
+    from tapwear.store.checking import LOOKED_AT, LOOKED_AT_ON_SERVER, check_beside, check_store, wrong
 
     store = open_the_store(context)
     found = check_store(store, today=today(), now=now()) + (() if store.on_server else check_beside(store.path))
-    stops, marks = ({}, [""] * len(found)) if damaged(found) else stops_named(store, [one.sentence() for one in found])
+    stops, marks = ({}, [""] * len(found)) if wrong(found) else stops_named(store, [one.sentence() for one in found])
     if as_json:
         records = [{"stop": mark, **asdict(one)} for mark, one in zip(marks, found, strict=True)]
         typer.echo(json_text({"store": str(store.path), "found": records}))
@@ -206,8 +206,7 @@ def check(
         typer.echo(before_list(stops), nl=False)
         for mark, one in zip(marks, found, strict=True):
             typer.echo(plain(f"{mark}  {one.sentence()}" if mark else one.sentence()))
-    wrong = sum(one.kind not in HARMLESS for one in found)
-    if wrong:
-        raise FoundWrong(f"{store.path}: {wrong:,} things that cannot be right, as listed.")
+    if wrong(found):
+        raise FoundWrong(f"{store.path}: {len(wrong(found)):,} things that cannot be right, as listed.")
     looked_at = LOOKED_AT_ON_SERVER if store.on_server else LOOKED_AT
     say(f"{store.path}: nothing found that cannot be right. {looked_at}")

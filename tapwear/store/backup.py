@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tapwear.errors import StoreError, UsageError
-from tapwear.store.engine import APPLICATION_ID, FILES, explain
+from tapwear.errors import StoreError
+from tapwear.store.engine import APPLICATION_ID, explain, not_of_a_journal
 from tapwear.store.unfinished import making
 
 if TYPE_CHECKING:
@@ -117,12 +117,6 @@ def back_up(store: Store, to: Path) -> Proof:
         part.chmod(store.path.stat().st_mode & OF_OWNER_AND_GROUP)
         name_it(part, to)
     return proof
-
-
-def not_of_a_journal(path: Path) -> None:
-    """Raises UsageError for a name that SQLite gives to the files beside a database, and takes for one of its own."""
-    if path.name.endswith(FILES[1:]):
-        raise UsageError(f"{path} ends like a file that belongs to a store ({', '.join(FILES[1:])}). Name another one.")
 
 
 def copy(source: sqlite3.Connection, to: Path, journal: str) -> None:

@@ -92,9 +92,9 @@ def check_store(store: Store, *, today: date, now: datetime) -> tuple[Trouble, .
         raise explain(store.path, error) from error
 
 
-def damaged(found: Iterable[Trouble]) -> bool:
-    """Whether the store's own tables cannot be trusted to be read."""
-    return any(one.kind not in HARMLESS for one in found)
+def wrong(found: Iterable[Trouble]) -> list[Trouble]:
+    """What of that cannot be right, so that the store's own tables cannot be trusted to be read."""
+    return [one for one in found if one.kind not in HARMLESS]
 
 
 def check_beside(path: Path) -> tuple[Trouble, ...]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
-from tapwear.errors import OutcomeUnknown, SchemaError, StoreError
+from tapwear.errors import OutcomeUnknown, SchemaError, StoreError, UsageError
 from tapwear.store.disks import network_file_system
 from tapwear.store.version import LATEST
 
@@ -270,8 +270,16 @@ def _pragma(connection: Connection, name: str) -> Any:
     return connection.exec_driver_sql(f"PRAGMA {name}").scalar()
 
 
+def _header(engine: Engine) -> tuple[bool, int]:
+    """Whether a file is a store of ours, and its schema version."""
+    with engine.connect() as connection:
+        ours = _pragma(connection, "application_id") == APPLICATION_ID
+        return ours, int(_pragma(connection, "user_version") or 0)
+
+
 def create_store(path: Path, access: int = 0o600) -> Store:
-    """A new, empty store at `path`. Raises StoreError when something is there already or on a network drive.
+    """A new, empty store at `path`. Raises StoreError when something is there already or on a network drive, UsageError
+    for a name that no store can have.
 
     access : who may read and write the file, as the bits of a file's mode; as usual its owner only
     """
@@ -279,8 +287,7 @@ def create_store(path: Path, access: int = 0o600) -> Store:
 
     if path.is_dir():
         raise StoreError(f"{path} is a folder. Name a file for the store.")
-    if path.name.endswith(FILES[1:]):
-        raise StoreError(f"{path} ends like a file that SQLite keeps beside a store. Name another file.")
+    not_of_a_journal(path)
     if path.exists():
         raise StoreError(f"{path} is there already. Name another file, or use it as it is with --db {path}.")
     if not path.parent.is_dir():
@@ -307,6 +314,12 @@ def create_store(path: Path, access: int = 0o600) -> Store:
             raise explain(path, error) from error
         raise
     return Store(path, engine)
+
+
+def not_of_a_journal(path: Path) -> None:
+    """Raises UsageError for a name that SQLite gives to the files beside a database, and takes for one of its own."""
+    if path.name.endswith(FILES[1:]):
+        raise UsageError(f"{path} ends like a file that belongs to a store ({', '.join(FILES[1:])}). Name another one.")
 
 
 def _network_words(path: Path, kind: str) -> str:
@@ -338,14 +351,10 @@ def open_store(path: Path, *, any_version: bool = False) -> Store:
         raise StoreError(_network_words(path, kind))
     engine = _connect_to(path, must_exist=True)
     try:
-        with engine.connect() as connection:
-            ours = _pragma(connection, "application_id") == APPLICATION_ID
-            version = int(_pragma(connection, "user_version") or 0)
+        ours, version = _header(engine)
     except sa.exc.OperationalError as error:
         engine = _read_only(path, error)
-        with engine.connect() as connection:
-            ours = _pragma(connection, "application_id") == APPLICATION_ID
-            version = int(_pragma(connection, "user_version") or 0)
+        ours, version = _header(engine)
     except (sa.exc.DatabaseError, UnicodeDecodeError) as error:  # SQLite's complaint may quote what is no text
         raise explain(path, getattr(error, "orig", None) or error) from error
     if not ours:
@@ -380,8 +389,7 @@ def _read_only(path: Path, error: sa.exc.OperationalError) -> Engine:
         ) from error
     engine = _connect_to(path, must_exist=True, immutable=True)
     try:
-        with engine.connect() as connection:
-            _pragma(connection, "schema_version")
+        _header(engine)
     except sa.exc.DatabaseError:
         raise told from error
     return engine

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -141,15 +142,12 @@ def held_rows(store: Store) -> tuple[Held, ...]:
 def waiting_words(connection: Connection, tags: Collection[str] | None = None) -> str:
     """What waits for a person's word and bears on these units (None: on any), as a sentence; "" for nothing."""
     wanted = None if tags is None else {tag.casefold() for tag in tags}
-    count: dict[tuple[str, str], int] = {}
-    total = 0
+    count: Counter[tuple[str, str]] = Counter()
     for held, row in _undecided(connection):
-        units = {*held.units, *(str(row.values[name]) for name in ("unit",) if name in row.values)}
-        if wanted is not None and not {unit.casefold() for unit in units} & wanted:
-            continue
-        total += 1
-        whose = str(row.values.get("unit") or row.values.get("scheme") or "")
-        count[held.table.replace("_", " "), whose] = count.get((held.table.replace("_", " "), whose), 0) + 1
+        units = {*held.units, str(row.values.get("unit") or "")}
+        if wanted is None or {unit.casefold() for unit in units} & wanted:
+            count[held.table.replace("_", " "), str(row.values.get("unit") or row.values.get("scheme") or "")] += 1
+    total = count.total()
     if not total:
         return ""
     parts = [f"{number} of {table}{f' for {whose}' if whose else ''}" for (table, whose), number in count.items()]

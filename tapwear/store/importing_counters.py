@@ -20,6 +20,7 @@ from tapwear.store.entries import columns_of
 from tapwear.store.find import UnitKey
 from tapwear.store.history import CounterPast, PastReading, counter_past
 from tapwear.store.lean import is_current, lean
+from tapwear.store.places import unit_with
 from tapwear.store.recording import Stamp, record
 from tapwear.visits.types import FiledVisit, Row
 from tapwear.visits.values import minute_of, printable
@@ -66,7 +67,7 @@ def question_readings(
         for number, on, time, value, doubt, _, drive, source in mine:
             if doubt:
                 continue  # somebody was asked where it was typed
-            unit, slot = _whose(connection, drive, on)
+            unit, slot = unit_with(connection, drive, on)
             past = counter_past(connection, unit, slot, source, on)
             others = tuple(one for one in past.readings if one.id != number)
             if not _enough(others) or value >= 10**past.digits:
@@ -82,21 +83,6 @@ def question_readings(
 
 def _enough(others: Sequence[PastReading]) -> bool:
     return len({one.on for one in others}) > 1
-
-
-def _whose(connection: Connection, drive: int, on: date) -> tuple[UnitKey, str]:
-    """The unit and slot on which a drive sat on that day, or sits first where it sat on none then."""
-    fitting = lean("fitting", "id", "drive_id", "tap_changer_id", "slot", "from_on", "supersedes_id", "withdrawn")
-    changer = lean("tap_changer", "id", "tag")
-    rows = connection.execute(
-        sa.select(changer.c.id, changer.c.tag, fitting.c.slot, fitting.c.from_on)
-        .join_from(fitting, changer, fitting.c.tap_changer_id == changer.c.id)
-        .where(fitting.c.drive_id == drive, is_current(fitting))
-    ).all()
-    fitted = sorted(rows, key=lambda row: row.from_on or date.min)
-    begun = [row for row in fitted if row.from_on is None or row.from_on <= on]
-    row = begun[-1] if begun else fitted[0]
-    return UnitKey(row.id, row.tag), row.slot
 
 
 def _places(rows: Sequence[Row], visits: Sequence[FiledVisit]) -> dict[tuple[str, date, int], tuple[str, int, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from functools import lru_cache
 
@@ -167,25 +168,26 @@ def conditions_frame(scope: Scope) -> pd.DataFrame:
     """What people noted about the units; a condition closed after the load's day is open."""
     texts = ["kind", "words", "author", "closed_words"]
     frame = scope.entries("condition", "noted_on", dates=CONDITION_DATES, texts=texts, flags=["severe"])
-    if scope.as_of is not None:
-        known = frame["closed_on"] <= pd.Timestamp(scope.as_of)
-        frame["closed_on"] = frame["closed_on"].where(known)
-        frame["closed_words"] = frame["closed_words"].where(known, "")
+    _not_before(scope, frame, "closed_on", texts=["closed_words"])
     return frame[list(CONDITION_COLUMNS)]
+
+
+def _not_before(
+    scope: Scope, frame: pd.DataFrame, day: str, dates: Sequence[str] = (), texts: Sequence[str] = ()
+) -> None:
+    """Blanks what became so only after the load's day: the day itself, and what was noted with it."""
+    if scope.as_of is not None:
+        known = frame[day] <= pd.Timestamp(scope.as_of)
+        frame[[day, *dates]] = frame[[day, *dates]].where(known)
+        frame[[*texts]] = frame[[*texts]].where(known, "")
 
 
 def stops_frame(scope: Scope) -> pd.DataFrame:
     """Stops opened by the load's day; a release or a clearing after it is not there yet."""
     texts = ["cause", "words", "work_engineer", "work_words", "cleared_engineer", "cleared_words"]
     frame = scope.entries("stop", "opened_on", dates=STOP_DATES, texts=texts)
-    if scope.as_of is not None:
-        for day, blank, words in (
-            ("work_released_on", ["work_released_on", "work_from_on"], ["work_engineer", "work_words"]),
-            ("cleared_on", ["cleared_on"], ["cleared_engineer", "cleared_words"]),
-        ):
-            known = frame[day] <= pd.Timestamp(scope.as_of)
-            frame[blank] = frame[blank].where(known)
-            frame[words] = frame[words].where(known, "")
+    _not_before(scope, frame, "work_released_on", ["work_from_on"], ["work_engineer", "work_words"])
+    _not_before(scope, frame, "cleared_on", texts=["cleared_engineer", "cleared_words"])
     return frame[list(STOP_COLUMNS)]
 
 
@@ -230,9 +232,7 @@ def followups_frame(scope: Scope) -> pd.DataFrame:
     """What is to be followed up by hand, and closings of what observations show; closed after the load's day: open."""
     texts = ["kind", "compartment", "place", "words", "origin", "closed_words", "recorded_by"]
     frame = scope.entries("followup", "noted_on", dates=FOLLOWUP_DATES, texts=texts)
-    if scope.as_of is not None:
-        known = frame["closed_on"] <= pd.Timestamp(scope.as_of)
-        frame["closed_on"] = frame["closed_on"].where(known)
+    _not_before(scope, frame, "closed_on")
     return frame.rename(columns={"recorded_by": "by"})[list(FOLLOWUP_COLUMNS)]
 
 

@@ -29,6 +29,7 @@ from tapwear.store.version import LATEST
 
 Step = Callable[[Connection], None]
 
+
 def _statements(name: str) -> Step:
     """A step that runs the SQL of a file in tapwear/store/steps, statement by statement; on a server that of
     NAME.postgresql.sql."""
@@ -43,28 +44,8 @@ def _statements(name: str) -> Step:
     return run
 
 
-def _in_line_with_the_models(connection: Connection) -> None:
-    """On a server, whose types are other ones: makes the tables, columns and checks that the models have more."""
-    SQLModel.metadata.create_all(connection)
-    look = sa.inspect(connection)
-    for table in SQLModel.metadata.sorted_tables:
-        there = {column["name"] for column in look.get_columns(table.name)}
-        for column in table.columns:
-            if column.name not in there:
-                kind = column.type.compile(connection.dialect)
-                blank = {"VARCHAR": "''", "TEXT": "''", "BOOLEAN": "FALSE"}.get(kind, "0")
-                must = "" if column.nullable else f" NOT NULL DEFAULT {blank}"
-                connection.exec_driver_sql(f'ALTER TABLE "{table.name}" ADD COLUMN "{column.name}" {kind}{must}')
-        checks = {check["name"] for check in look.get_check_constraints(table.name)}
-        for one in table.constraints:
-            if isinstance(one, sa.CheckConstraint) and one.name is not None and one.name not in checks:
-                connection.execute(sa.schema.AddConstraint(one))
-
-
 def _third(connection: Connection) -> None:
     _statements("3")(connection)
-    if connection.dialect.name != "sqlite":
-        _in_line_with_the_models(connection)
     make_entries(connection)
 
 

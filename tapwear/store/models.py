@@ -20,10 +20,7 @@ from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from tapwear.store import models_planning  # noqa: F401 - its tables belong to the schema
-from tapwear.store.models_base import STRICT, Entry
-from tapwear.store.models_base import at_least as _at_least
-from tapwear.store.models_base import one_of as _one_of
-from tapwear.store.models_base import utc as _utc
+from tapwear.store.models_base import STRICT, Entry, at_least, either, one_of, utc
 from tapwear.visits.fields import (
     BREATHINGS,
     CONSERVATORS,
@@ -61,7 +58,7 @@ class Place(SQLModel, table=True):
 
 
 class Transformer(SQLModel, table=True):
-    __table_args__ = (_one_of("conservator", CONSERVATORS, blank=True), _at_least("main_tank_volume_l", 0), STRICT)
+    __table_args__ = (one_of("conservator", CONSERVATORS, blank=True), at_least("main_tank_volume_l", 0), STRICT)
     id: int | None = Field(default=None, primary_key=True)
     serial: str | None = Field(default=None, unique=True)
     conservator: str = ""
@@ -79,10 +76,10 @@ class Scheme(SQLModel, table=True):
 class TapChanger(SQLModel, table=True):
     __tablename__ = "tap_changer"
     __table_args__ = (
-        _one_of("technology", TECHNOLOGIES, blank=True),
-        _one_of("breathing", BREATHINGS, blank=True),
-        _at_least("rated_current_a", 0),
-        _at_least("step_voltage_v", 0),
+        one_of("technology", TECHNOLOGIES, blank=True),
+        one_of("breathing", BREATHINGS, blank=True),
+        at_least("rated_current_a", 0),
+        at_least("step_voltage_v", 0),
         STRICT,
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -103,7 +100,7 @@ class TapChanger(SQLModel, table=True):
 
 
 class Compartment(SQLModel, table=True):
-    __table_args__ = (UniqueConstraint("tap_changer_id", "name"), _at_least("oil_volume_l", 0, above=True), STRICT)
+    __table_args__ = (UniqueConstraint("tap_changer_id", "name"), at_least("oil_volume_l", 0, above=True), STRICT)
     id: int | None = Field(default=None, primary_key=True)
     tap_changer_id: int = Field(foreign_key="tap_changer.id")
     name: str = ""
@@ -123,7 +120,7 @@ class Counter(SQLModel, table=True):
 
     __table_args__ = (
         UniqueConstraint("drive_id", "source", "digits"),
-        _one_of("source", COUNTER_SOURCES),
+        one_of("source", COUNTER_SOURCES),
         CheckConstraint("digits BETWEEN 3 AND 9", name="digits_range"),
         STRICT,
     )
@@ -138,16 +135,16 @@ class ServiceRule(SQLModel, table=True):
 
     __tablename__ = "service_rule"
     __table_args__ = (
-        CheckConstraint("(scheme_id IS NULL) <> (tap_changer_id IS NULL)", name="scheme_or_unit"),
+        either("scheme_id", "tap_changer_id", "scheme_or_unit"),
         CheckConstraint("interval_operations IS NOT NULL OR interval_years IS NOT NULL", name="interval_of_some_kind"),
         UniqueConstraint("scheme_id", "task"),
         UniqueConstraint("tap_changer_id", "task"),
-        _one_of("task", TASKS),
-        _at_least("interval_operations", 0, above=True),
-        _at_least("interval_years", 0, above=True),
-        _at_least("duration_days", 0, above=True),
-        _at_least("crew_hours", 0),
-        _at_least("lead_time_weeks", 0),
+        one_of("task", TASKS),
+        at_least("interval_operations", 0, above=True),
+        at_least("interval_years", 0, above=True),
+        at_least("duration_days", 0, above=True),
+        at_least("crew_hours", 0),
+        at_least("lead_time_weeks", 0),
         CheckConstraint("current_exponent IS NULL OR current_exponent BETWEEN 0 AND 2", name="current_exponent_range"),
         STRICT,
     )
@@ -170,12 +167,12 @@ class VisitRule(SQLModel, table=True):
 
     __tablename__ = "visit_rule"
     __table_args__ = (
-        CheckConstraint("(scheme_id IS NULL) <> (tap_changer_id IS NULL)", name="scheme_or_unit"),
+        either("scheme_id", "tap_changer_id", "scheme_or_unit"),
         UniqueConstraint("scheme_id"),
         UniqueConstraint("tap_changer_id"),
-        _at_least("read_every_days", 0, above=True),
-        _at_least("sample_every_days", 0, above=True),
-        _at_least("still_after_days", 0, above=True),
+        at_least("read_every_days", 0, above=True),
+        at_least("sample_every_days", 0, above=True),
+        at_least("still_after_days", 0, above=True),
         STRICT,
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -198,7 +195,7 @@ class RegisterChange(SQLModel, table=True):
     field: str
     before: str | None = None
     after: str | None = None
-    recorded_at: datetime = _utc()
+    recorded_at: datetime = utc()
     recorded_by: str
     reason: str = ""
 
@@ -210,7 +207,7 @@ class ImportRun(SQLModel, table=True):
     __tablename__ = "import_run"
     __table_args__ = (STRICT,)
     id: int | None = Field(default=None, primary_key=True)
-    recorded_at: datetime = _utc()
+    recorded_at: datetime = utc()
     recorded_by: str
     what: str
     rows_stored: int = 0
@@ -227,7 +224,7 @@ class EntryMade(SQLModel, table=True):
     __table_args__ = (STRICT,)
     id: int | None = Field(default=None, primary_key=True)
     uid: str = Field(unique=True)
-    recorded_at: datetime = _utc()
+    recorded_at: datetime = utc()
     recorded_by: str
     database_user: str = ""  # of a store on a server, as whom its writer was let in
     import_id: int | None = Field(default=None, foreign_key="import_run.id", unique=True)
@@ -281,18 +278,18 @@ class HeldDecision(SQLModel, table=True):
     """What a person said of a held row: to be stored after all, or dropped."""
 
     __tablename__ = "held_decision"
-    __table_args__ = (_one_of("decision", ("stored", "dropped")), STRICT)
+    __table_args__ = (one_of("decision", ("stored", "dropped")), STRICT)
     id: int | None = Field(default=None, primary_key=True)
     held_id: int = Field(foreign_key="held_row.id", unique=True)
     decision: str
-    recorded_at: datetime = _utc()
+    recorded_at: datetime = utc()
     recorded_by: str
     reason: str
 
 
 class Stay(Entry, table=True):
     __table_args__ = (
-        _one_of("state", STATES),
+        one_of("state", STATES),
         CheckConstraint("state <> 'in service' OR place_id IS NOT NULL", name="in_service_somewhere"),
         STRICT,
     )
@@ -319,7 +316,7 @@ class Fitting(Entry, table=True):
 class Reading(Entry, table=True):
     __table_args__ = (
         CheckConstraint("value >= 0 AND value <= 999999999", name="value_range"),
-        _at_least("current_a", 0),
+        at_least("current_a", 0),
         Index("reading_by_counter", "counter_id", "read_on"),
         STRICT,
     )
@@ -337,9 +334,9 @@ class Reading(Entry, table=True):
 
 class Event(Entry, table=True):
     __table_args__ = (
-        _one_of("kind", EVENT_KINDS),
-        _at_least("old_reading", 0),
-        _at_least("new_reading", 0),
+        one_of("kind", EVENT_KINDS),
+        at_least("old_reading", 0),
+        at_least("new_reading", 0),
         Index("event_by_unit", "tap_changer_id", "happened_on"),
         STRICT,
     )
@@ -358,7 +355,7 @@ class Sample(Entry, table=True):
     """One oil sample. A gas with its `_below` mark is known only to lie below the value (detection limit)."""
 
     __table_args__ = (
-        _one_of("taken_from", TAKEN_FROM),
+        one_of("taken_from", TAKEN_FROM),
         Index("sample_by_unit", "tap_changer_id", "sampled_on"),
         STRICT,
     )
@@ -403,11 +400,11 @@ class Service(Entry, table=True):
     """Work that was done. `resets` names the tasks whose clock starts again, separated by `;`."""
 
     __table_args__ = (
-        _one_of("work", WORKS),
-        _at_least("as_found_counter", 0),
-        _at_least("as_left_counter", 0),
-        _at_least("contact_left_mm", 0),
-        _at_least("condemning_limit_mm", 0),
+        one_of("work", WORKS),
+        at_least("as_found_counter", 0),
+        at_least("as_left_counter", 0),
+        at_least("contact_left_mm", 0),
+        at_least("condemning_limit_mm", 0),
         Index("service_by_unit", "tap_changer_id", "done_on"),
         STRICT,
     )
@@ -431,7 +428,7 @@ class Condition(Entry, table=True):
     """Something about a unit's condition that a person noted and judged; the row that closes it supersedes it."""
 
     __table_args__ = (
-        _one_of("kind", tuple(CONDITION_KINDS)),
+        one_of("kind", tuple(CONDITION_KINDS)),
         CheckConstraint("closed_on IS NULL OR closed_on >= noted_on", name="closed_after_noted"),
         Index("condition_by_unit", "tap_changer_id", "noted_on"),
         STRICT,
@@ -454,7 +451,7 @@ class Stop(Entry, table=True):
     supersedes that of the stop. Nothing else does: no undo, withdrawal or later result."""
 
     __table_args__ = (
-        _one_of("cause", tuple(STOP_CAUSES)),
+        one_of("cause", tuple(STOP_CAUSES)),
         CheckConstraint("words <> ''", name="words_given"),
         CheckConstraint(
             "(work_released_on IS NULL) = (work_from_on IS NULL) AND (work_released_on IS NULL) = (work_engineer = '') "
@@ -510,7 +507,7 @@ class Observation(Entry, table=True):
     """One thing noted on a visit besides the counter: a number, or words (positions in the unit's own writing)."""
 
     __table_args__ = (
-        _one_of("quantity", tuple(BY_NAME)),
+        one_of("quantity", tuple(BY_NAME)),
         CheckConstraint("(value IS NULL) <> (words = '')", name="number_or_words"),
         Index("observation_by_unit", "tap_changer_id", "observed_on"),
         STRICT,
@@ -530,8 +527,8 @@ class Followup(Entry, table=True):
     """What is to be followed up: put down by hand, or the closing of what observations show (origin says which)."""
 
     __table_args__ = (
-        _one_of("kind", tuple(FOLLOWUP_KINDS)),
-        _one_of("origin", ("hand", "observation")),
+        one_of("kind", tuple(FOLLOWUP_KINDS)),
+        one_of("origin", ("hand", "observation")),
         CheckConstraint("closed_on IS NULL OR closed_words <> ''", name="closed_with_a_reason"),
         Index("followup_by_unit", "tap_changer_id", "noted_on"),
         STRICT,
@@ -554,11 +551,11 @@ class OilLimit(Entry, table=True):
 
     __tablename__ = "oil_limit"
     __table_args__ = (
-        _one_of("technology", TECHNOLOGIES, blank=True),
-        _one_of("quantity", LIMIT_QUANTITIES),
+        one_of("technology", TECHNOLOGIES, blank=True),
+        one_of("quantity", LIMIT_QUANTITIES),
         CheckConstraint("group_name <> '' OR technology <> ''", name="of_group_or_technology"),
-        _at_least("value", 0, above=True),
-        _at_least("breakdown_gap_mm", 0, above=True),
+        at_least("value", 0, above=True),
+        at_least("breakdown_gap_mm", 0, above=True),
         STRICT,
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -591,7 +588,7 @@ class Deferral(Entry, table=True):
     """A task put off past its limit: decided by an engineer, for a reason, until a day, with extra checks."""
 
     __table_args__ = (
-        _one_of("task", TASKS),
+        one_of("task", TASKS),
         CheckConstraint("expires_on > decided_on", name="expires_after_decided"),
         CheckConstraint("engineer <> '' AND reason_given <> '' AND extra_checks <> ''", name="nothing_left_open"),
         Index("deferral_by_unit", "tap_changer_id", "decided_on"),
@@ -618,7 +615,7 @@ class Snapshot(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     uid: str = Field(unique=True)
     as_of: date
-    recorded_at: datetime = _utc()
+    recorded_at: datetime = utc()
     recorded_by: str
     tapwear_version: str
     payload: bytes  # JSON of tapwear.outlook.track, compressed by zlib
@@ -632,7 +629,7 @@ class SchemaStep(SQLModel, table=True):
     __table_args__ = (STRICT,)
     number: int = Field(primary_key=True)
     name: str
-    applied_at: datetime = _utc()
+    applied_at: datetime = utc()
     tapwear_version: str
 
 
@@ -643,5 +640,5 @@ class Derived(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     kind: str
     content_key: str
-    computed_at: datetime = _utc()
+    computed_at: datetime = utc()
     payload: bytes

@@ -23,6 +23,10 @@ def at_least(column: str, lowest: float, *, above: bool = False) -> CheckConstra
     return CheckConstraint(f"{column} IS NULL OR {column} {sign} {lowest}", name=f"{column}_range")
 
 
+def either(first: str, second: str, name: str) -> CheckConstraint:
+    return CheckConstraint(f"({first} IS NULL) <> ({second} IS NULL)", name=name)
+
+
 def utc(**kw: bool) -> datetime:
     return Field(sa_type=UtcTime, **kw)  # type: ignore[call-overload, no-any-return]
 

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, Index, Text, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from tapwear.store.models_base import STRICT, Entry, at_least, one_of, utc
+from tapwear.store.models_base import STRICT, Entry, at_least, either, one_of, utc
 from tapwear.visits.planning import NOTE_KINDS, PROGRESS_WORDS, REQUEST_WORDS
 
 
@@ -33,7 +33,7 @@ class TransferGroupMember(SQLModel, table=True):
 
     __tablename__ = "transfer_group_member"
     __table_args__ = (
-        CheckConstraint("(station_id IS NULL) <> (tap_changer_id IS NULL)", name="station_or_unit"),
+        either("station_id", "tap_changer_id", "station_or_unit"),
         UniqueConstraint("group_name", "station_id"),
         UniqueConstraint("group_name", "tap_changer_id"),
         STRICT,
@@ -178,7 +178,7 @@ class OtherOutage(Entry, table=True):
 
     __tablename__ = "other_outage"
     __table_args__ = (
-        CheckConstraint("(station_id IS NULL) <> (tap_changer_id IS NULL)", name="station_or_unit"),
+        either("station_id", "tap_changer_id", "station_or_unit"),
         CheckConstraint("to_on >= from_on", name="from_before_to"),
         STRICT,
     )

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
-from tapwear.store.find import near_names, number_of
+from tapwear.store.find import UnitKey, near_names, number_of
 from tapwear.store.lean import is_current, lean
 from tapwear.store.recording import Change, Stamp, insert, note_change, record
 
@@ -99,6 +99,21 @@ def drives_of(connection: Connection, tap_changer_id: int, on: date | None = Non
             held[row.slot] = row.drive_id
             where[row.drive_id] = row.slot
     return held
+
+
+def unit_with(connection: Connection, drive: int, on: date) -> tuple[UnitKey, str]:
+    """The unit and slot in which a drive sat on that day, or sits first where it sat in none then."""
+    fitting = lean("fitting", "id", "drive_id", "tap_changer_id", "slot", "from_on", "supersedes_id", "withdrawn")
+    changer = lean("tap_changer", "id", "tag")
+    rows = connection.execute(
+        sa.select(changer.c.id, changer.c.tag, fitting.c.slot, fitting.c.from_on)
+        .join_from(fitting, changer, fitting.c.tap_changer_id == changer.c.id)
+        .where(fitting.c.drive_id == drive, is_current(fitting))
+    ).all()
+    fitted = sorted(rows, key=lambda row: row.from_on or date.min)
+    begun = [row for row in fitted if row.from_on is None or row.from_on <= on]
+    row = begun[-1] if begun else fitted[0]
+    return UnitKey(row.id, row.tag), row.slot
 
 
 def add_drive(connection: Connection, tap_changer_id: int, slot: str, digits: int, stamp: Stamp) -> int:

@@ -11,8 +11,9 @@ from sqlalchemy.engine import Connection
 
 from tapwear.errors import UsageError
 from tapwear.store.entries import withdraw
-from tapwear.store.find import UnitKey, find_unit
+from tapwear.store.find import UnitKey
 from tapwear.store.lean import is_current, lean
+from tapwear.store.places import unit_with
 from tapwear.store.recording import Stamp
 from tapwear.store.same_day import exchanges_on, told_apart
 from tapwear.words import as_typed
@@ -69,37 +70,24 @@ def open_conflicts(connection: Connection, unit: UnitKey | None = None) -> list[
         .join(counter, counter.c.id == current.c.counter_id)
         .order_by(current.c.value, current.c.id)
     ).all()  # fmt: skip
-    found: dict[tuple[str, str, str, date, int], list[Claim]] = {}
+    found: dict[tuple[UnitKey, str, str, date, int], list[Claim]] = {}
     for drive, source, digits, day, *claim in rows:
-        tag, slot = _unit_of(connection, drive, day)
-        if unit is None or tag == unit.tag:
-            found.setdefault((tag, slot, source, day, digits), []).append(Claim(*claim))
-    return [
-        Conflict(tag, slot, source, day, digits, tuple(claims))
-        for (tag, slot, source, day, digits), claims in sorted(found.items(), key=lambda one: one[0])
-        if not _all_apart(connection, tag, slot, day, claims)
+        whose, slot = unit_with(connection, drive, day)
+        if unit is None or whose == unit:
+            found.setdefault((whose, slot, source, day, digits), []).append(Claim(*claim))
+    conflicts = [
+        Conflict(whose.tag, slot, source, day, digits, tuple(claims))
+        for (whose, slot, source, day, digits), claims in found.items()
+        if not _all_apart(connection, whose, slot, day, claims)
     ]
+    return sorted(conflicts, key=lambda one: (one.unit, one.drive, one.source, one.read_on, one.digits))
 
 
-def _all_apart(connection: Connection, tag: str, slot: str, day: date, claims: list[Claim]) -> bool:
+def _all_apart(connection: Connection, unit: UnitKey, slot: str, day: date, claims: list[Claim]) -> bool:
     """Whether time of day, or an exchange of the counter on that day, tells all the numbers apart."""
-    swaps = exchanges_on(connection, find_unit(connection, tag), slot, day)
+    swaps = exchanges_on(connection, unit, slot, day)
     numbers = [(claim.read_time, claim.value) for claim in claims]
     return all(told_apart(one, other, swaps) for one, other in combinations(numbers, 2) if one[1] != other[1])
-
-
-def _unit_of(connection: Connection, drive: int, day: date) -> tuple[str, str]:
-    """The tag and slot of the unit on which a drive sat on that day, or sits first where it sat on none then."""
-    fitting = lean("fitting", "id", "drive_id", "tap_changer_id", "slot", "from_on", "supersedes_id", "withdrawn")
-    changer = lean("tap_changer", "id", "tag")
-    rows = connection.execute(
-        sa.select(changer.c.tag, fitting.c.slot, fitting.c.from_on)
-        .join_from(fitting, changer, fitting.c.tap_changer_id == changer.c.id)
-        .where(fitting.c.drive_id == drive, is_current(fitting))
-    ).all()
-    fitted = sorted(rows, key=lambda row: row.from_on or date.min)
-    begun = [row for row in fitted if row.from_on is None or row.from_on <= day]
-    return (str((begun or fitted)[-1 if begun else 0].tag), str((begun or fitted)[-1 if begun else 0].slot))
 
 
 def settle_conflict(connection: Connection, conflict: Conflict, keep: int, stamp: Stamp) -> list[Claim]:

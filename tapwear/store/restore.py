@@ -10,19 +10,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tapwear.errors import SchemaError, StoreError, UsageError
-from tapwear.store.backup import (
-    OF_OWNER_AND_GROUP,
-    Proof,
-    copy,
-    name_it,
-    not_of_a_journal,
-    opened_files_stay,
-    prove,
-    sync,
-)
-from tapwear.store.engine import APPLICATION_ID, FILES, explain
+from tapwear.store.backup import OF_OWNER_AND_GROUP, Proof, copy, name_it, opened_files_stay, prove, sync
+from tapwear.store.engine import APPLICATION_ID, FILES, explain, not_of_a_journal
 from tapwear.store.unfinished import making
 from tapwear.store.version import LATEST
+from tapwear.words import first_few
 
 PATIENCE_S = 5.0  # our choice: how long to wait until nobody uses the store that is to be replaced
 
@@ -77,13 +69,12 @@ def restore(
             _copy_of(source, part)
         proof = prove(part)
         if proof.faults:
-            raise StoreError(f"{source} is not sound: {'; '.join(proof.faults[:3])}. Nothing was changed.")
+            raise StoreError(f"{source} is not sound: {first_few(proof.faults)}. Nothing was changed.")
         found = tuple(look(part)) if proof.version == LATEST else ()
         if found and not as_it_is:
-            more = f", and {len(found) - 3:,} more" if len(found) > 3 else ""
             raise StoreError(
-                f"{source} is not sound: {'; '.join(found[:3])}{more}. Nothing was changed. To have it all the same, "
-                "and set it right there: --as-it-is"
+                f"{source} is not sound: {first_few(found)}. Nothing was changed. To have it all the same, and set it "
+                "right there: --as-it-is"
             )
         if not path.exists():
             part.chmod(access)
@@ -128,7 +119,7 @@ def _extent(path: Path) -> str:
 def _copy_of(source: Path, part: Path) -> None:
     proof = prove(source)
     if proof.faults:
-        raise StoreError(f"{source} is not sound: {'; '.join(proof.faults[:3])}. Nothing was changed.")
+        raise StoreError(f"{source} is not sound: {first_few(proof.faults)}. Nothing was changed.")
     if proof.version > LATEST:
         raise SchemaError(
             f"{source} was written by a newer Tapwear (schema {proof.version}, this one knows {LATEST}). "

@@ -5,8 +5,6 @@ A new table of the book goes to the technicians, unless it is named here as some
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
@@ -61,8 +59,7 @@ def grants(connection: Connection) -> list[str]:
             also = changes.get(role, {}).get(table)
             listed.append(f"GRANT INSERT{f', {also}' if also else ''} ON {quoted(table)} TO {role}")
             listed += _sequence(connection, table, role)
-    listed += _releases(role_of for role_of in RELEASED_BY.items() if role_of[0] in there)
-    return listed
+    return listed + [one for table, role in RELEASED_BY.items() if table in there for one in _releases(table, role)]
 
 
 def _sequence(connection: Connection, table: str, role: str) -> list[str]:
@@ -72,21 +69,16 @@ def _sequence(connection: Connection, table: str, role: str) -> list[str]:
     return [f"GRANT USAGE ON SEQUENCE {name} TO {role}"] if name else []
 
 
-def _releases(tables: Iterable[tuple[str, str]]) -> list[str]:
-    """A row that ends another is refused to whoever has not the role (nor owns the table)."""
-    listed = []
-    for table, role in tables:
-        function, name = f"tapwear_released_{table}", f"{table}{RELEASED}"
-        listed.append(
-            f"CREATE OR REPLACE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
-            f"IF NEW.supersedes_id IS NOT NULL AND NOT pg_has_role(session_user, '{role}', 'MEMBER') THEN "
-            f"RAISE EXCEPTION 'permission denied: a {table} is released by {role} only'; END IF; RETURN NEW; END $$"
-        )
-        listed.append(f"DROP TRIGGER IF EXISTS {name} ON {quoted(table)}")
-        listed.append(
-            f"CREATE TRIGGER {name} BEFORE INSERT ON {quoted(table)} FOR EACH ROW EXECUTE FUNCTION {function}()"
-        )
-    return listed
+def _releases(table: str, role: str) -> tuple[str, ...]:
+    """A row that ends another is refused to whoever has not the role."""
+    function, name = f"tapwear_released_{table}", f"{table}{RELEASED}"
+    return (
+        f"CREATE OR REPLACE FUNCTION {function}() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN "
+        f"IF NEW.supersedes_id IS NOT NULL AND NOT pg_has_role(session_user, '{role}', 'MEMBER') THEN "
+        f"RAISE EXCEPTION 'permission denied: a {table} is released by {role} only'; END IF; RETURN NEW; END $$",
+        f"DROP TRIGGER IF EXISTS {name} ON {quoted(table)}",
+        f"CREATE TRIGGER {name} BEFORE INSERT ON {quoted(table)} FOR EACH ROW EXECUTE FUNCTION {function}()",
+    )
 
 
 def apply(connection: Connection) -> None:

@@ -1,4 +1,6 @@
--- What version 3 adds: stops that only an engineer ends. Never edited once released: a mistake is mended by the next step.
+-- What version 3 adds: stops that only an engineer ends, more that visits note, the time of day of a reading, and
+-- entries in the store's own order. Never edited once released: a mistake is mended by the next step. The triggers that
+-- keep the book append-only, and the entries of what is there already, are made by tapwear.store.migrate.
 
 CREATE TABLE stop (
   uid TEXT NOT NULL,
@@ -102,10 +104,8 @@ CREATE TABLE followup (
 INSERT INTO followup (uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, kind, compartment, place, noted_on, words, origin, closed_on, closed_words) SELECT uid, recorded_at, recorded_by, import_id, reason, withdrawn, id, supersedes_id, tap_changer_id, kind, compartment, place, noted_on, words, origin, closed_on, closed_words FROM followup_2;
 DROP TABLE followup_2;
 CREATE INDEX followup_by_unit ON followup (tap_changer_id, noted_on);
-ALTER TABLE reading ADD COLUMN read_time TEXT NOT NULL DEFAULT '';
--- What version 3 adds. Never edited once released: a mistake is mended by the next step. The triggers that keep the
--- book append-only, and the entries of what is there already, are made by tapwear.store.migrate.
 
+ALTER TABLE reading ADD COLUMN read_time TEXT NOT NULL DEFAULT '';
 ALTER TABLE import_run ADD COLUMN content_key TEXT NOT NULL DEFAULT '';
 
 CREATE TABLE entry (
