@@ -573,7 +573,7 @@ class RateSetting(Entry, table=True):
     """A hyperparameter of the rate model that this fleet's own readings made likeliest (tapwear.counts.tune)."""
 
     __tablename__ = "rate_setting"
-    __table_args__ = (_at_least("value", 0, above=True), _at_least("log_se", 0), _at_least("intervals", 0), STRICT)
+    __table_args__ = (at_least("value", 0, above=True), at_least("log_se", 0), at_least("intervals", 0), STRICT)
     id: int | None = Field(default=None, primary_key=True)
     supersedes_id: int | None = Field(default=None, foreign_key="rate_setting.id", unique=True)
     name: str
