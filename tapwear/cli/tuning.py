@@ -23,7 +23,7 @@ TUNE_HELP = (
     "The settings say how much rates drift, how uneven they are from week to week, how often they change or a reading "
     "is wrong, and how units grow. Shipped ones hold until you keep your own. Each is shown with its standard error, "
     "and with what the same fitting, done without the newest readings, would have gained on these. Nothing is stored "
-    "without --keep; `due`, `why`, `next` and the report say that the settings are your own; --shipped, or undo, goes "
+    "without --keep, and nothing that would have done worse; `due`, `why`, `next` and the report say that the settings are your own; --shipped, or undo, goes "
     "back. A large fleet takes minutes.\n\n"
     "Examples:\n\n"
     "  tapwear tune\n\n"
@@ -49,6 +49,7 @@ def register(app: typer.Typer) -> None:
 def tune(
     context: typer.Context,
     keep: Annotated[bool, typer.Option("--keep", help="Keep what is found; from now on it holds.")] = False,
+    anyway: Annotated[bool, typer.Option("--anyway", help="Keep them though they would have done worse.")] = False,
     shipped: Annotated[bool, typer.Option("--shipped", help="Take your own back; the shipped ones hold.")] = False,
     because: Annotated[str | None, typer.Option("--because", metavar="TEXT", help="Why; to store.")] = None,
     as_of: Annotated[str | None, typer.Option("--as-of", metavar="DATE", help="Nothing dated after this day.")] = None,
@@ -70,6 +71,11 @@ def tune(
     if not keep:
         say("Nothing was stored. To let these hold: tapwear tune --keep --because TEXT")
         return
+    if found.tried and found.gain < 0 and not anyway:
+        raise DataRejected(
+            "Nothing was kept: on readings that they did not see, such settings would have done worse than the shipped "
+            "ones. To keep them all the same, add --anyway."
+        )
     from tapwear.store.tuning import keep_settings
 
     gain = found.gain if found.gain == found.gain else None

@@ -7,9 +7,12 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from desk_store import run
 
+from tapwear.counts import tune
+from tapwear.counts.settings import RateSettings
 from tapwear.store.engine import create_store, open_store
 from tapwear.store.recording import Stamp
 from tapwear.store.tuning import keep_settings
@@ -76,6 +79,22 @@ def test_own_settings_move_the_dates_until_they_are_taken_back(fleet: Path) -> N
     assert "shipped settings hold again" in back.output
     assert run(fleet, "why", "AU-T5", "--json", today=TODAY).stdout == before
     assert "hold already" in run(fleet, "tune", "--shipped", "--because", "x", today=TODAY).output
+
+
+def test_settings_that_would_have_done_worse_are_kept_only_when_insisted_on(
+    fleet: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = pd.DataFrame({"parameter": ["weather"], "start": [1.4], "estimate": [0.5], "log_se": [0.1]})
+    found = tune.Tuned(RateSettings(weather=0.5), table, 12.0, 384, True)
+    monkeypatch.setattr(tune, "tuned", lambda *_: found)
+    monkeypatch.setattr(tune, "held_out_gain", lambda *_: (-9.0, 120))
+    done = run(fleet, "tune", "--keep", "--because", "likelier", today=TODAY)
+    assert done.exit_code == 3
+    assert "would have lost 9.0 % MORE than the shipped ones on 120 forecasts" in done.output
+    assert "fleet's own, of" not in run(fleet, "due", today=TODAY).output
+    assert run(fleet, "tune", "--keep", "--anyway", "--because", "likelier", today=TODAY).exit_code == 0
+    assert "held-out gain -9.0 %" in run(fleet, "due", today=TODAY).output
+    assert run(fleet, "tune", "--shipped", "--because", "enough", today=TODAY).exit_code == 0
 
 
 def test_a_young_fleet_keeps_the_shipped_ones(tmp_path: Path) -> None:
