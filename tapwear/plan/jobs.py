@@ -211,7 +211,7 @@ def _bounds_words(due: Due) -> str:
     first, last = due.bounds
     between = f"at the earliest {_day(first)}, at the latest {_day(last)}" if first or last else ""
     words = due.bounds_words or between
-    return f"due unknown: {words}" if words else ""
+    return f"due date unknown ({words})" if words else ""
 
 
 def _day(day: date | None) -> str:
