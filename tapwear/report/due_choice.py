@@ -26,7 +26,8 @@ class Hidden:
         marks = [f"{self.overdue} of them overdue"] if self.overdue else []
         marks += [f"{self.unknown} {'' if marks else 'of them '}with no date"] if self.unknown else []
         count = f"{self.units} unit{'s' if self.units != 1 else ''}"
-        return f"Not shown ({self.by}): {', '.join([count, *marks])}."
+        by = f"by {self.by}" if self.by.startswith("--") else self.by
+        return f"Not shown ({by}): {', '.join([count, *marks])}."
 
 
 @dataclass(frozen=True)
@@ -62,11 +63,11 @@ def choose(
     if task is not None:
         with_rows = {due.unit for due in rows}
         without = [due for due in _rows(outlook, None, None) if due.unit not in with_rows]
-        hidden += [_count(f"by --task '{task}'", without)] if without else []
+        hidden += [_count(f"--task '{task}'", without)] if without else []
     filters: list[tuple[str, Callable[[Due], bool]]] = []
     for name, wanted in (("station", station), ("region", region), ("driver", driver)):
         if wanted is not None:
-            filters.append((f"by --{name} {wanted}", _same(name, wanted)))
+            filters.append((f"--{name} {wanted}", _same(name, wanted)))
     if until is not None:
         filters.append((f"due after {until.isoformat()}; --all shows everything", lambda due: _by(due, until)))
     for words, keeps in filters:

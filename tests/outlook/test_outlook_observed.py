@@ -60,7 +60,7 @@ def test_drag_hands_on_both_sides_of_neutral_or_an_indicator_seen_on_both_show_a
     assert told(*ONE_SIDE[:2], left) == ""
     assert told(*ONE_SIDE[:2], moved, hands("T1", "2026-05-01", "2R", "6R")) == ""  # 95 days only
     later = told(*ONE_SIDE[:2], moved, hands("T1", "2027-03-01", "2R", "6R"))
-    assert "from 2026-01-26 to 2027-03-01" in later
+    assert "recorded 2026-01-26 to 2027-03-01" in later
 
 
 def test_hands_that_were_not_reset_show_the_movement_of_before_and_no_newer_one() -> None:

@@ -82,7 +82,7 @@ def test_a_day_that_is_past_is_not_one_to_plan_before() -> None:
     assert due.early is not None
     assert due.early <= AS_OF
     assert not due.overdue
-    assert due.next_action == "schedule the outage now: it may be due already"
+    assert due.next_action == "schedule outage now: it may be due already"
 
 
 def test_one_year_is_one_year() -> None:

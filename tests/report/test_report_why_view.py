@@ -28,7 +28,7 @@ def test_the_page_answers_first_and_shows_its_evidence_after() -> None:
     assert headings == [
         "BRK-T1   Brackwater, T1   as of 2026-06-30",
         "Due",
-        "Doubts",
+        "Data caveats",
         "The three clocks of the contact service",
         "Work done",
         "Count of operations",
