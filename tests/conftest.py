@@ -17,6 +17,7 @@ from collections.abc import Iterator
 import pytest
 from hypothesis import settings
 
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # the programs started here keep their bytecode, as installed ones do
 OF_THE_TERMINAL = ("COLUMNS", "LINES", "NO_COLOR", "FORCE_COLOR", "PY_COLORS", "GITHUB_ACTIONS")
 for name in [*os.environ]:
     if name in OF_THE_TERMINAL or (name.startswith("TAPWEAR_") and name != "TAPWEAR_TEST_SERVER"):
@@ -42,24 +43,30 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 @pytest.fixture(scope="session")
-def server_url() -> str:
-    """The database on a server that the tests may use."""
-    named = os.environ.get("TAPWEAR_TEST_SERVER")
-    return named or pytest.skip("no PostgreSQL: TAPWEAR_TEST_SERVER names none")
+def server_url() -> Iterator[str]:
+    """The database on a server that the tests may use; each worker has one of its own."""
+    named = os.environ.get("TAPWEAR_TEST_SERVER") or pytest.skip("no PostgreSQL: TAPWEAR_TEST_SERVER names none")
+    worker = os.environ.get("PYTEST_XDIST_WORKER")
+    yield from _database_beside(named, worker) if worker else iter([named])
 
 
 @pytest.fixture
 def empty_database(server_url: str) -> Iterator[str]:
     """The URL of a database beside that one, which holds no tables."""
+    yield from _database_beside(server_url, "beside")
+
+
+def _database_beside(named: str, ending: str) -> Iterator[str]:
+    """The URL of a new, empty database beside the one named; it is dropped when asked for again, or afterwards."""
     import sqlalchemy as sa
 
     from tapwear.store.server import connect_to, read_url
 
-    url = read_url(server_url)
-    named, beside = f"{url.database}_beside", connect_to(url).execution_options(isolation_level="AUTOCOMMIT")
-    with beside.connect() as connection:
-        connection.execute(sa.text(f'DROP DATABASE IF EXISTS "{named}"'))
-        connection.execute(sa.text(f'CREATE DATABASE "{named}"'))
-    yield url.set(database=named).render_as_string(hide_password=False)
-    with beside.connect() as connection:
-        connection.execute(sa.text(f'DROP DATABASE IF EXISTS "{named}"'))
+    url = read_url(named)
+    made, engine = f"{url.database}_{ending}", connect_to(url).execution_options(isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(sa.text(f'DROP DATABASE IF EXISTS "{made}" WITH (FORCE)'))
+        connection.execute(sa.text(f'CREATE DATABASE "{made}"'))
+    yield url.set(database=made).render_as_string(hide_password=False)
+    with engine.connect() as connection:
+        connection.execute(sa.text(f'DROP DATABASE IF EXISTS "{made}"'))

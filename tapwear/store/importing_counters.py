@@ -1,7 +1,8 @@
 """Counter numbers that came in with an import, judged as typed ones are: an odd one is kept with its doubt and told.
 
 Who asks for a long history is not told of each odd number in it: the search for right readings looks at that as a whole
-and says so in `why`. So only counters of which an import brings a few numbers are judged, and these one by one.
+and says so in `why`. So only counters of which an import brings a few numbers are judged, one by one, and only where
+these are not too many in all.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ Judge = Callable[[CounterPast, date, int, int | None], str]
 """Why a number of a counter, read on a day at a minute of it (None: not known), is questioned; "" for nothing."""
 
 FEW = 12  # numbers of one counter in one import up to which each is judged: our choice
-MOST_COUNTERS = 2_000  # counters of one import up to which they are judged: our choice, some 30 s
+MOST = 2_000  # numbers of one import up to which they are judged: our choice, up to a minute
 
 
 def question_readings(
@@ -56,12 +57,12 @@ def question_readings(
     of_counter: dict[int, list[Any]] = {}
     for row in new:
         of_counter.setdefault(row.counter_id, []).append(row)
-    few = {number: mine for number, mine in of_counter.items() if len(mine) <= FEW}
-    if len(few) > MOST_COUNTERS:
+    few = [mine for mine in of_counter.values() if len(mine) <= FEW]
+    if sum(map(len, few)) > MOST:
         return []
     where = _places(rows, visits)
     found = []
-    for mine in few.values():
+    for mine in few:
         for number, on, time, value, doubt, _, drive, source in mine:
             if doubt:
                 continue  # somebody was asked where it was typed

@@ -91,7 +91,7 @@ def test_help_and_log_start_within_their_time(environment: dict[str, str]) -> No
         "log": ["-m", "tapwear", *log],
     }
     taken: dict[str, list[float]] = {name: [] for name in programs}
-    for _ in range(3):
+    for _ in range(5):
         for name, words in programs.items():
             before = os.times()
             subprocess.run([sys.executable, *words], env=environment, capture_output=True, check=True)
