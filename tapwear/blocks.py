@@ -1,6 +1,6 @@
 """A large fleet, block after block: the dates of all units in bounded memory, on every processor there is.
 
-Each block is assessed by itself, with the units that speak for it, and so gives the same as the fleet at one go.
+Each block is assessed by itself, with the units from which its peers are learnt: the same dates as of the whole fleet.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Everything that can stop Tapwear, as one family; each member carries the exit code it ends with.
 
-    TapwearError            1   a fault of ours
+    TapwearError            1   internal error
     ├── UsageError          2   the command was not understood, or names something that is not there
     ├── DataRejected        3   some or all of the data handed in was not taken
     ├── StoreError          4   no store, a locked store, or a file that is not one of ours

@@ -176,7 +176,7 @@ def test_just_overhauled_unit_starts_again(fleet: Assessment) -> None:
 def test_what_visits_noted_is_said_of_the_units_that_it_concerns_and_of_no_other(fleet: Assessment) -> None:
     said = {due.unit: due.observed for due in fleet.outlook.dues if due.observed}
     assert set(said) == {"QV-G1", "KS-T2"}
-    assert said["QV-G1"][0].startswith("change-over selector not seen to move from 2024-03-18 to 2026-01-26")
+    assert said["QV-G1"][0].startswith("no change-over selector operation recorded 2024-03-18 to 2026-01-26")
     assert said["KS-T2"][0].startswith("compartment 6 K hotter than the main tank on 2026-06-25, as on 2026-06-01")
     followed = {(one.unit, one.kind, one.times) for one in unit_followups(fleet.book, AS_OF)}
     assert followed == {

@@ -135,7 +135,7 @@ app = typer.Typer(
         "can spare it. Start with: tapwear demo"
     ),
     epilog=(
-        "Exit codes: 0 done; 1 a fault of ours; 2 command not understood; 3 some data not taken; 4 store missing, "
+        "Exit codes: 0 done; 1 internal error; 2 command not understood; 3 some data not taken; 4 store missing, "
         "in use or not ours; 5 store of another schema version; 6 plan made, not every job placed; "
         "7 check found something; 130 stopped."
     ),

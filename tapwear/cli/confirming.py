@@ -17,9 +17,10 @@ if TYPE_CHECKING:
 
 CONFIRM_HELP = (
     "Show rows that an import held as probably wrong, and say what is to become of them.\n\n"
-    "Held are an interval, a limit or a counter's length ten times or a tenth of what like units have, work that seems "
-    "to be another unit's, a day that seems to be in another century, and a laboratory file in which two columns seem "
-    "to be exchanged; with a new unit also the rows that need it. Each is shown with the units that it matters for.\n\n"
+    "Held are an interval, a limit or a counter's length ten times or a tenth of what similar units have, work that "
+    "seems to be another unit's, a day that seems to be in another century, and a laboratory file in which two columns "
+    "seem to be exchanged; with a new unit also the rows that need it. Each is shown with the units that it matters "
+    "for.\n\n"
     "Without a number: all that wait. With numbers, or --all: they are stored as they are, or dropped with --drop; who "
     "said so, when and why is kept.\n\n"
     "Examples:\n\n"
@@ -65,7 +66,7 @@ def confirm(
             typer.echo(plain(f"{mark}  {held.sentence()}" if mark else held.sentence()))
             if held.row:
                 typer.echo(f"   {plain(held.row)}")
-        say(f"{len(waiting):,} rows wait for somebody's word." if waiting else "No row waits for anybody's word.")
+        say(f"Rows awaiting confirmation: {len(waiting):,}." if waiting else "No rows awaiting confirmation.")
         return
     if not (because and because.strip()):
         raise UsageError("Say how you know with --because REASON; it is kept with your name.")

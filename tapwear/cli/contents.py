@@ -100,16 +100,16 @@ _VISIT = {
     ),
     "undo": (
         "on_visit_amend",
-        "Take your last entry back: all rows that one command recorded. The book keeps it, and that it was taken back.",
+        "Undo your last entry: all rows that one command recorded. The book keeps it, and that it was taken back.",
     ),
     "sheet": ("sheet", "Write a round sheet: one file to print, or to fill in on a phone without a network."),
-    "resolve": ("resolve", "Settle two different numbers for one counter and day."),
+    "resolve": ("resolve", "Resolve conflicting readings of one counter and day."),
     "condition": (
         "on_visit_condition",
         "What people noted about a unit's condition: add, close and list. It acts as they say.",
     ),
     "stop": ("stops", "Units that nobody may operate or go near: list, show, raise, release by the engineer."),
-    "unit": ("on_visit_unit", "Who is who: add, correct, move, swap, retire, show and list units."),
+    "unit": ("on_visit_unit", "Unit register: add, correct, move, swap, retire, show and list units."),
     "followups": ("followups", "What is to be followed up after visits: list, add, close, reopen."),
 }
 _SCHEDULING = {
@@ -117,7 +117,7 @@ _SCHEDULING = {
     "why": ("scheduling", "Show what one unit's dates rest on."),
     "next": ("next", "List what to look at next, by station."),
     "snapshot": ("tracking", "Keep today's dates, to hold them later against what happened."),
-    "track": ("tracking", "Hold dates told earlier against what happened."),
+    "track": ("tracking", "Compare past forecasts with outcomes."),
     "changes": ("tracking", "Say what has changed since a day: the monthly sheet."),
     "oil": ("oil", "Show what the oil says."),
     "report": ("report", "Write a report: the fleet, the coming overhauls, and a page per unit."),

@@ -156,7 +156,7 @@ def say_questioned(check: Judgement, value: int) -> None:
     """Says why a number is questioned, and which may have been meant."""
     named = check.likely is None or check.likely == value or str(check.likely) in check.reason
     meant = "" if named else f" Did you mean {check.likely}?"
-    tell(f"Questioned: {value}: {ended(check.reason)}{meant}")
+    tell(f"Check: {value}: {ended(check.reason)}{meant}")
 
 
 def kept_with(reason: str, said: str | None) -> str:

@@ -89,7 +89,7 @@ def end(
 ) -> None:
     """Take the newest deferral of a task back before its day; it stays in the book.
 
-    Example: tapwear defer end T1 --because "oil sample of May asks for the opening"
+    Example: tapwear defer end T1 --because "oil sample of May calls for an internal inspection"
     """
     from tapwear.store.deferrals import take_back
     from tapwear.store.find import find_unit

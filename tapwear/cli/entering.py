@@ -241,9 +241,9 @@ def settle(outcome: Outcome, what: str, where: object) -> None:
         for name, (old, new) in pairs.items():
             tell(f"Not taken: {_label(name)} {new}; the book has {old}. To correct it: --replace --because REASON")
     elif outcome.kind == "conflict":
-        listed = "; ".join(f"{_label(name)} is {old} in the book, you gave {new}" for name, (old, new) in pairs.items())
+        listed = "; ".join(f"the log has {_label(name)} {old}, you entered {new}" for name, (old, new) in pairs.items())
         raise DataRejected(
-            f"{what}: the book says otherwise: {listed}. Nothing was changed. To correct the book: "
+            f"{what}: conflict: {listed}. Nothing was changed. To correct the log: "
             "the same command with --replace --because REASON."
         )
     else:

@@ -27,7 +27,7 @@ followups = typer.Typer(
     help=(
         "What is to be followed up after visits: list, add, close, reopen.\n\n"
         "Visits open a follow-up by what they note: seepage, an oil level low or high, a breather to be renewed or "
-        "blocked, a faulty heater, unusual noise, damaged coating, a gas bottle that falls faster than before. A "
+        "blocked, a faulty heater, unusual noise, damaged coating, a gas cylinder that falls faster than before. A "
         "fault seen again is still one. It stays until somebody closes it; only what is seen on a later day opens it "
         "again.\n\n"
         "Examples:\n\n"

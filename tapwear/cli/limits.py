@@ -56,8 +56,8 @@ def show(
 ) -> None:
     """Show the limits that are set, and what like units show.
 
-    For a unit holds your own limit for its group; percentiles of like units only inform; without either the unit's own
-    behaviour decides.
+    For a unit holds your own limit for its group; percentiles of similar units only inform; without either the unit's
+    own behaviour decides.
 
     Example: tapwear limits show
     """

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 OIL_HELP = (
     "Show what the oil says.\n\n"
     "UNIT: its samples with what happened between them, ratios, how fast acetylene rises, the call and why, and when "
-    "to sample next. --fleet: what the oil asks for, and who is unusual among like units. --requests: the samples to "
-    "take next, by station, with texts for the laboratory and for the bottles. A stopped unit comes first "
+    "to sample next. --fleet: what the oil asks for, and who is unusual among similar units. --requests: the samples "
+    "to take next, by station, with texts for the laboratory and for the bottles. A stopped unit comes first "
     "everywhere, and nobody is asked to sample it, nor a unit whose oil is low. Oil never postpones an overhaul.\n\n"
     "Examples:\n\n"
     "  tapwear oil BRK-T1\n\n"

@@ -59,7 +59,7 @@ def amend(
     counter reading is held against the unit's past as by `tapwear log`.
 
     Examples:
-      tapwear amend T1 reading --on 2026-06-20 --set value=65480 --because "digits exchanged"
+      tapwear amend T1 reading --on 2026-06-20 --set value=65480 --because "digits transposed"
       tapwear amend T1 sample --number 31 --set acetylene_ul_per_l="<5" --because "laboratory's second report"
       tapwear amend T1 reading --on 2026-06-20 --withdraw --because "read on T2"
 
@@ -109,7 +109,7 @@ def undo(
     ] = False,
     by: By = None,
 ) -> None:
-    """Take your last entry back: all rows that one command recorded. The book keeps it, and that it was taken back.
+    """Undo your last entry: all rows that one command recorded. The book keeps it, and that it was taken back.
 
     Run it again to go one entry further back; where nothing was recorded since and the reason is the same, with
     --again, so that a command given twice by mistake takes back nothing more. An entry on which later ones rest is not

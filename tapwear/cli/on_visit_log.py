@@ -63,7 +63,7 @@ def log(
       tapwear log T1 123456 --on 2026-10-30 --by Kim --remark "drag hands 5 to 13"
       tapwear log T1 123470 --on yesterday --at 16:30
       tapwear log T1 000120 --sure "rolled over, read twice"
-      tapwear log T1 123465 --on 2026-10-30 --replace --because "digits exchanged"
+      tapwear log T1 123465 --on 2026-10-30 --replace --because "digits transposed"
 
     Exit codes: 0 recorded or already there; 2 command not understood; 3 questioned or in conflict, not recorded.
     """

@@ -12,7 +12,7 @@ from tapwear.errors import UsageError
 from tapwear.visits.fields import EVENTS, UNITS
 from tapwear.words import as_typed
 
-unit = typer.Typer(no_args_is_help=True, help="Who is who: add, correct, move, swap, retire, show and list units.")
+unit = typer.Typer(no_args_is_help=True, help="Unit register: add, correct, move, swap, retire, show and list units.")
 
 _PLATE, _DUTY, _PLACE = "Nameplate and equipment", "Duty and service", "Where it stands"
 
@@ -30,7 +30,7 @@ Tag = Annotated[str, typer.Argument(metavar="TAG", help="The owner's tag of the 
 By = Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who records; else you.")]
 Sure = Annotated[
     str | None,
-    typer.Option("--sure", metavar="REASON", help="It is right although like units say otherwise: record it."),
+    typer.Option("--sure", metavar="REASON", help="It is right although similar units differ: record it."),
 ]
 Because = Annotated[str, typer.Option("--because", metavar="REASON", help="Why.")]
 NewStation = Annotated[

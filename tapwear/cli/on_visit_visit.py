@@ -1,4 +1,4 @@
-"""`tapwear visit`: a whole visit to one unit, asked step by step or given by options, stored whole at its end."""
+"""`tapwear visit`: a whole visit to one unit, asked step by step or given by options, saved in one piece at its end."""
 
 from __future__ import annotations
 

@@ -102,7 +102,7 @@ def build(
     view = load_view(store, kept)
     _print(view)
     named = shlex.quote(kept)
-    say(f"Kept as plan {kept} in {store.path}. Next: tapwear plan export {named} --format html --out plan.html")
+    say(f"Saved as plan {kept} in {store.path}. Next: tapwear plan export {named} --format html --out plan.html")
     if result.undated:
         say(f"{len(result.undated)} with unknown date: give the last service, the interval or a reading of each.")
     if result.stopped:

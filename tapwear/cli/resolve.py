@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from tapwear.store.resolving import Conflict
 
 RESOLVE_HELP = (
-    "Settle two different numbers for one counter and day.\n\n"
+    "Resolve conflicting readings of one counter and day.\n\n"
     "Where visits of several people differ, all numbers are kept, and the counts weigh each against the readings "
     "around it. Without --keep the open cases are listed. With --keep the other numbers of that day are taken back, "
     "with your name and reason; they stay in the book. Where both were right at different hours, keep the later "
     "one.\n\n"
     "Examples:\n\n"
     "  tapwear resolve\n\n"
-    '  tapwear resolve AH-T1 --on 2026-06-03 --keep 48213 --because "asked Kim, digits exchanged"'
+    '  tapwear resolve AH-T1 --on 2026-06-03 --keep 48213 --because "asked Kim, digits transposed"'
 )
 
 
@@ -47,7 +47,7 @@ def resolve(
     by: Annotated[str | None, typer.Option("--by", metavar="NAME", help="Who decides; else you.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Give the list as JSON on standard output.")] = False,
 ) -> None:
-    """Settle two different numbers for one counter and day."""
+    """Resolve conflicting readings of one counter and day."""
     from tapwear.store.find import find_unit
     from tapwear.store.resolving import open_conflicts, pick_conflict, settle_conflict
 

@@ -291,7 +291,7 @@ class ServiceGuide:
                 "--counter-reset needs --as-found and --as-left: the old counter's last number, and the new one."
             )
         if not reset and found is not None and left is not None and left < found:
-            question = f"The counter was found at {found} and left at {left}. Was it set back or replaced"
+            question = f"Counter as found {found}, as left {left}. Was it set back or replaced"
             if not self.asking.asks:
                 raise UsageError(
                     f"{question}? If so add --counter-reset; otherwise read it again. Nothing was recorded."

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from tapwear.store.snapshots import SnapshotHead
 
 TRACK_HELP = (
-    "Hold dates told earlier against what happened.\n\n"
+    "Compare past forecasts with outcomes.\n\n"
     "For each kept snapshot: how many of its ranges can be judged by now, and how often the limit was reached before, "
     "within and after them, read off the count and the calendar. Then how the dates of one snapshot have moved since, "
     "and why: a new reading, a new sample, a service, a changed rule. Snapshots are kept by tapwear snapshot and by "
@@ -86,7 +86,7 @@ def track(
     as_of: AsOf = None,
     as_json: AsJson = False,
 ) -> None:
-    """Hold dates told earlier against what happened."""
+    """Compare past forecasts with outcomes."""
     from tapwear.fleet import severe_units
     from tapwear.outlook.track import compare, outcomes, told
     from tapwear.report.page import show_page

@@ -22,9 +22,9 @@ TUNE_HELP = (
     "Fit the rate model's settings to your own readings.\n\n"
     "The settings say how much rates drift, how uneven they are from week to week, how often they change or a reading "
     "is wrong, and how units grow. Shipped ones hold until you keep your own. Each is shown with its standard error, "
-    "and with what the same fitting, done without the newest readings, would have gained on these. Nothing is stored "
-    "without --keep, and nothing that would have done worse; `due`, `why`, `next` and the report say that the settings are your own; --shipped, or undo, goes "
-    "back. A large fleet takes minutes.\n\n"
+    "and with what the same fitting, done without the newest readings, would have gained on these.\n\n"
+    "Nothing is stored without --keep, and nothing that would have done worse. `due`, `why`, `next` and the report say "
+    "that the settings are your own; --shipped, or undo, goes back. A large fleet takes minutes.\n\n"
     "Examples:\n\n"
     "  tapwear tune\n\n"
     '  tapwear tune --keep --because "gains 3 % on the last 540 days"\n\n'

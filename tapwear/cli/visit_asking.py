@@ -138,7 +138,7 @@ class Asking:
         """
         if not doubt:
             return "", ""
-        tell(f"Questioned: {doubt.removesuffix('?')}{'?' if doubt.endswith('?') else '.'}")
+        tell(f"Check: {doubt.removesuffix('?')}{'?' if doubt.endswith('?') else '.'}")
         if self.sure is not None:
             return kept_with(doubt, self.sure), ""
         if not self.asks:

@@ -69,10 +69,10 @@ def bottle_words(value: float, ground: Ground, system: str) -> str:
         return ""
     before = f"{shown_in(last.value, 'pressure', system)} on {last.observed_on}"
     if value > last.value:
-        return f"Gas bottle: was {before}; it holds more now, so it was changed or filled since."
+        return f"Gas cylinder: was {before}; it holds more now, so it was changed or filled since."
     days = (ground.on - last.observed_on).days
     used = shown_in(last.value - value, "pressure", system)
-    return f"Gas bottle: {used} used in {days} day{'s' if days != 1 else ''}, since {before}."
+    return f"Gas cylinder: {used} used in {days} day{'s' if days != 1 else ''}, since {before}."
 
 
 def follow_up_words(others: Mapping[str, Any], unit: str) -> list[str]:

@@ -123,8 +123,8 @@ def _by_drive(counters: Mapping[str, Sequence[str]], ground: Ground) -> dict[str
 def _say_stored(guide: Guide, outcome: VisitOutcome) -> None:
     draft, place = guide.draft, guide.store.path
     words = {"known": "is in the book already; nothing was added", "older": "is older than what the book has of it"}
-    what = words.get(outcome.kind, f"stored whole, {outcome.rows} row{'s' if outcome.rows != 1 else ''}")
-    tell(f"Visit to {draft.unit} on {draft.visited_on}: {what}. Store: {place}")
+    what = words.get(outcome.kind, f"saved ({outcome.rows} {'entry' if outcome.rows == 1 else 'entries'})")
+    tell(f"Visit to {draft.unit} on {draft.visited_on} {what}. Store: {place}")
     low = draft.observations.get("oil_level") == "low"
     if draft.sample_taken and (guide.stopped or low):
         tell(f"No label is printed: {stop_notice(draft.unit) if guide.stopped else NO_OIL}")

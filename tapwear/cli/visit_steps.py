@@ -158,8 +158,8 @@ class Guide:
             said = self.asking.given.get(key)
             if said is not None and said.strip().casefold() != known.casefold():
                 raise LeaveIt(
-                    f"{self.ground.unit.tag} stands at {where.where}; you gave {key} {said}. Nothing was recorded. If "
-                    f"the register is wrong: tapwear unit move {as_typed(self.ground.unit.tag)}"
+                    f"{self.ground.unit.tag} stands at {where.where}; you entered {key} {said}. Nothing was recorded. "
+                    f"If the register is wrong: tapwear unit move {as_typed(self.ground.unit.tag)}"
                 )
         if not self.asking.asks or "station" in self.asking.given:
             return

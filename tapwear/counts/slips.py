@@ -104,13 +104,13 @@ def _whole(number: np.ndarray) -> np.ndarray:
 def in_words(kind: int, written: int, right: float, source: str) -> str:
     """The slip said plainly, for the reason beside a doubtful reading."""
     if kind == TRANSPOSED:
-        return f"two digits exchanged? {written} for {right:.0f}"
+        return f"digits transposed? {written} instead of {right:.0f}"
     if kind == DROPPED:
-        return f"a digit left out? {written} for {right:.0f}"
+        return f"a digit left out? {written} instead of {right:.0f}"
     if kind == MISTYPED:
-        return f"one digit mistyped? {written} for {right:.0f}"
+        return f"one digit mistyped? {written} instead of {right:.0f}"
     if kind == EXTRA:
-        return f"a digit too many? {written} for {right:.0f}"
+        return f"a digit too many? {written} instead of {right:.0f}"
     if kind in (EXCHANGED, NEIGHBOUR):
         return f"looks like the counter of {source}" if source else "looks like a neighbour's counter"
     if kind == COPIED:

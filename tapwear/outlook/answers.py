@@ -24,7 +24,7 @@ Dates = list[date | None]
 
 @dataclass(frozen=True)
 class Chunk:
-    """Questions answered together, alike in whether the oil asks for the opening and whether operations count."""
+    """Questions answered together: the oil calls for an internal inspection in all or none, and so operations count."""
 
     asked: pd.DataFrame
     counts: clocks_of.Asked
@@ -105,7 +105,7 @@ def answers_of(chunk: Chunk) -> Answers:
 def _operations(chunk: Chunk, *certain: Floats) -> tuple[Floats, Floats]:
     """Days of each question (n, days), the certain ones among them, and the operations clock on these.
 
-    Where no oil asks for the opening, the corners of the operations clock are days enough.
+    Where no oil calls for an internal inspection, the corners of the operations clock are days enough.
     """
     base = np.unique(np.append(day_grid(ahead_years=HORIZON_YEARS + 1), -merge.STEP))  # nothing of the oil before as_of
     if chunk.counted:

@@ -353,12 +353,13 @@ def _whole(number: float | None) -> int | None:
 
 
 def _bounds_words(commissioned: bool, low: date | None, high: date | None, as_of: date) -> str:
-    """What an unknown last service leaves open, as a sentence; a date beyond the horizon reads "after YEAR"."""
+    """What an unknown last service leaves open, semicolons between; a date beyond the horizon reads "after YEAR"."""
     far = f"after {horizon(as_of).year}"
-    today = f"{high or far} if it were done today"
+    today = f"if serviced today: next due {high or far}"
     if not commissioned:
         return f"{today}; commissioning unknown too"
-    return f"{low or far} if never done since commissioning, {today}"
+    since = f"overdue since {low}" if low is not None and low <= as_of else f"due {low or far}"
+    return f"if never serviced: {since}; {today}"
 
 
 @lru_cache(maxsize=64)

@@ -162,8 +162,8 @@ def act_by_days(governing: Sequence[Noted | None], as_of: date) -> Floats:
 
 
 def oil_days(verdicts: Sequence[OilVerdict | None], as_of: date) -> tuple[Floats, Floats, Floats]:
-    """10, 50 and 90 % days by which the oil asks for the opening [days from as_of], of verdicts that call to pull it
-    forward; all of them as_of where the finding is severe."""
+    """10, 50 and 90 % days by which the oil calls for an internal inspection [days from as_of], of verdicts
+    that bring it forward; all of them as_of where the finding is severe."""
 
     def ahead(name: str) -> Floats:
         days = []
@@ -223,7 +223,7 @@ def weighted_and_plain(asked: Asked, weights: Mapping[int, UnitWeights]) -> dict
 
 
 def bounds(asked: Asked, commissioned: Floats, years: Floats) -> tuple[Floats, Floats]:
-    """For an unknown last service: the middle date if never done since commissioning, and if done today.
+    """For an unknown last service: the middle date if never serviced since commissioning, and if serviced today.
 
     commissioned [days from as_of, NaN = not known], years : (n,). NaN for the questions whose last service is known.
     """

@@ -38,7 +38,7 @@ FAULTS: dict[str, tuple[str, tuple[str, ...]]] = {
     "relay_window": ("relay_window", ("gas seen",)),
 }
 NO_SEEPAGE = "none"
-# A gas bottle falls faster than before when it loses this many times what it usually did in a day, over at least so
+# A gas cylinder falls faster than before when it loses this many times what it usually did in a day, over at least so
 # many falls before, and by more than temperature explains: a swing of 15 K is 5 % of the pressure of a closed bottle
 # (ideal gas at 293 K). The figures are our choice.
 FASTER, FALLS_BEFORE, SWING_SHARE = 1.5, 2, 0.05
@@ -99,7 +99,7 @@ class FollowUp:
             said = f"seen {self.first_on}"
         else:
             said = f"seen {self.times} times, {self.first_on} to {self.last_on}"
-        said += f", found well on {self.well_on}" if self.well_on else ""
+        said += f", found in order on {self.well_on}" if self.well_on else ""
         return said + (f"; closed {self.closed_on} by {self.by}: {self.closed_words}" if self.closed_on else "")
 
 
@@ -219,7 +219,7 @@ def _fault_words(row: Noticed, degrees: str) -> str:
 
 
 def _falling_bottles(noticed: Sequence[Noticed]) -> dict[_Key, list[_Fault]]:
-    """Days on which a blanket's gas bottle had fallen faster than it used to: the gas space is not tight."""
+    """Days on which a blanket's gas cylinder had fallen faster than it used to: the gas space is not tight."""
     series: dict[tuple[str, str], list[Noticed]] = {}
     for row in noticed:
         if row.quantity == "gas_bottle_kpa" and row.value is not None:

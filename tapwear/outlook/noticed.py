@@ -35,7 +35,7 @@ class Noticed:
 
     @property
     def sentence(self) -> str:
-        """`oil level low`, `gas bottle 9,400 kPa`."""
+        """`oil level low`, `gas cylinder 9,400 kPa`."""
         return f"{observed_label(self.quantity)} {self.said}"
 
 

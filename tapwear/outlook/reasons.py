@@ -64,7 +64,7 @@ def doubts(e: Evidence) -> tuple[str, ...]:
         said.append(f"last {e.task} unknown")
     if e.counts_operations:
         if e.readings_used == 0:
-            said.append("no usable reading; rate taken from like units")
+            said.append("no usable reading; rate taken from similar units")
         elif e.readings_used < FEW_READINGS:
             said.append(f"only {e.readings_used} usable reading{'s' if e.readings_used != 1 else ''}")
         if e.like_units:
@@ -162,10 +162,10 @@ def _order_by(e: Evidence, early: date) -> date:
 def _by_date(e: Evidence) -> str:
     if e.early is None or (e.early - e.as_of).days > SOON_DAYS:
         return ROUTINE
-    plan = f"plan it before {e.early}" if e.early > e.as_of else "plan it now: it may be due already"
+    plan = f"schedule outage before {e.early}" if e.early > e.as_of else "schedule outage now: it may be due already"
     if not e.kit or not e.lead_time_weeks:
         return plan
     order_by = _order_by(e, e.early)
     if order_by <= e.as_of:
         return f"order the kit ({e.kit}, {e.lead_time_weeks:g} weeks) and {plan}"
-    return f"order the kit by {order_by}, {plan}"
+    return f"order kit by {order_by}; {plan}"

@@ -75,7 +75,7 @@ def still_words(days: Sequence[Hands], after: float, suspected: bool) -> str:
     whom = (
         "the oil suggests arcing or heating: do not operate it, not even to exercise it; ask the engineer"
         if suspected
-        else "contacts that stand still can coke: ask the engineer before anybody exercises it"
+        else "contacts left stationary can coke up: ask the engineer before anybody exercises it"
     )
     if handed:
         last = handed[-1]
@@ -93,8 +93,8 @@ def still_words(days: Sequence[Hands], after: float, suspected: bool) -> str:
                 "they are to be reset whenever they are read"
             )
         return (
-            f"change-over selector not seen to move from {fixed} to {last.on}, the drag hands {last.said} last, not on "
-            f"both sides of the middle; {whom}"
+            f"no change-over selector operation recorded {fixed} to {last.on}: drag hands {last.said}, never through "
+            f"neutral; {whom}"
         )
     seen = [day for day in days if day.at is not None]
     if len(seen) < SIGHTINGS:

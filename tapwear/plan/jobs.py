@@ -70,7 +70,7 @@ def _may_fall(due: Due, end: date) -> bool:
     if due.known:
         return due.early is not None and due.early <= end
     counted = not due.interval_operations or due.operations_per_year is not None
-    return not (counted and due.bounds[0] is None and due.bounds_words.startswith("after "))
+    return not (counted and due.bounds[0] is None and due.bounds_words.startswith("if never serviced: due after "))
 
 
 def _hours(due: Due) -> float:
@@ -217,7 +217,7 @@ def _bounds_words(due: Due) -> str:
     first, last = due.bounds
     between = f"at the earliest {_day(first)}, at the latest {_day(last)}" if first or last else ""
     words = due.bounds_words or between
-    return f"due unknown: {words}" if words else ""
+    return f"due date unknown ({words})" if words else ""
 
 
 def _day(day: date | None) -> str:

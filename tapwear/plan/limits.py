@@ -238,4 +238,4 @@ def _weight_words(jobs: tuple[Job, ...]) -> list[str]:
             weights.setdefault(job.weight, []).append(job.unit)
     if not weights:
         return [ALIKE]
-    return [f"Being late weighs {weight:g} times at {_names(units)}." for weight, units in sorted(weights.items())]
+    return [f"Lateness at {_names(units)} is weighted x{weight:g}." for weight, units in sorted(weights.items())]

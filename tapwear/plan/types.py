@@ -40,7 +40,7 @@ class Job:
     resources: tuple[str, ...] = ()  # bookable things needed while it is out, such as a mobile transformer
     recall_hours: float | None = None  # how soon the transformer can be back when the control room calls [h]
     other_work: tuple[str, ...] = ()  # other people's work to be done in the same outage
-    request_status: str = ""  # of the outage request: asked, approved, refused, cancelled; "" not asked yet
+    request_status: str = ""  # of the outage request: asked, approved, refused, cancelled; "" not submitted
     request_words: str = ""  # since when and by whom, such as "approved for 2027-W09 on 2027-01-12 by control room"
     request_week: str | None = None  # the week that was asked for
     permit_week: str | None = None  # for which the permit is granted, or was asked for in time

@@ -45,7 +45,7 @@ def changes_page(changes: Changes, stops: Mapping[str, str], *, everything: bool
     if shown:
         blocks.append(moved_block(shown, "Dates", stops))
     for heading, rows in (
-        ("Conditions noted or settled", changes.conditions),
+        ("Conditions noted or closed", changes.conditions),
         ("What the oil newly shows", changes.oil),
         ("Readings that turned out doubtful", changes.readings),
         ("Work done", changes.work),

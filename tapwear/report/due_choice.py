@@ -22,11 +22,12 @@ class Hidden:
     unknown: int
 
     def sentence(self) -> str:
-        """`Left out by --station BRK: 40 units, 3 of them overdue, 2 with no date.`"""
+        """`Not shown (by --station BRK): 40 units, 3 of them overdue, 2 with no date.`"""
         marks = [f"{self.overdue} of them overdue"] if self.overdue else []
         marks += [f"{self.unknown} {'' if marks else 'of them '}with no date"] if self.unknown else []
         count = f"{self.units} unit{'s' if self.units != 1 else ''}"
-        return f"Left out by {self.by}: {', '.join([count, *marks])}."
+        by = f"by {self.by}" if self.by.startswith("--") else self.by
+        return f"Not shown ({by}): {', '.join([count, *marks])}."
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ def choose(
         if wanted is not None:
             filters.append((f"--{name} {wanted}", _same(name, wanted)))
     if until is not None:
-        filters.append((f"the period to {until.isoformat()} (--all shows everything)", lambda due: _by(due, until)))
+        filters.append((f"due after {until.isoformat()}; --all shows everything", lambda due: _by(due, until)))
     for words, keeps in filters:
         kept = tuple(due for due in rows if keeps(due))
         units_left = {due.unit for due in kept}

@@ -82,7 +82,7 @@ DUE_FIELDS: dict[str, str] = {
     "release": "an engineer's release for work de-energised; blank: nobody may work on it",
     "alarms": "what the responsible engineer has to decide today, as sentences; also among the doubts",
     "conditions": "open conditions that people noted, as sentences; also among the doubts",
-    "observed": "what visits showed, for the engineer to judge, as sentences; also among the doubts",
+    "observed": "what visits showed, to be referred to the engineer, as sentences; also among the doubts",
     "doubts": "what makes the date doubtful, as sentences",
     "next_action": "what to do next",
     "deferral": "a recorded deferral in force: until when, by whom, why, extra checks; blank: none",

@@ -60,7 +60,7 @@ COLUMNS = (
     Column("operations since", operations_words, _no_words, 0),
     Column("last service", service_words, lambda due: _last(due), 6),
     Column("last read", reading_words, lambda due: _read(due), 4),
-    Column("driven by", driver_words, lambda due: _driven(due), 1),
+    Column("governed by", driver_words, lambda due: _driven(due), 1),
 )
 
 
@@ -69,7 +69,7 @@ def _last(due: Due) -> str:
 
 
 def _driven(due: Due) -> str:
-    return "" if due.driver == "unknown" else f"driven by {driver_words(due)}"
+    return "" if due.driver == "unknown" else f"governed by {driver_words(due)}"
 
 
 def _read(due: Due) -> str:
@@ -140,7 +140,7 @@ def _under(due: Due, shown: list[Column]) -> list[tuple[str, str]]:
 def due_plain(choice: Choice) -> list[str]:
     """Plain columns for a pipe or a file: everything in one line per due, nothing cut off."""
     used = _used(choice)
-    headings = [column.heading for column in used] + ["in words", "doubts", "next"]
+    headings = [column.heading for column in used] + ["remarks", "data caveats", "next"]
     rows = [
         [column.cell(due) for column in used] + [status_words(due), doubt_words(due), next_words(due)]
         for due in choice.dues

@@ -137,9 +137,8 @@ def status_words(due: Due) -> str:
 
 
 def unknown_words(due: Due) -> str:
-    """`Due unknown`, with what bounds it."""
-    words = due.bounds_words.strip().rstrip(".")
-    return f"Due unknown: {words}." if words else "Due unknown."
+    """`Due date unknown.`, with what bounds it."""
+    return " ".join(["Due date unknown.", *(sentence(words) for words in due.bounds_words.split("; ") if words)])
 
 
 def next_words(due: Due) -> str:
@@ -148,7 +147,7 @@ def next_words(due: Due) -> str:
 
 
 def action_words(dues: Sequence[Due]) -> list[str]:
-    """`Contact service: plan it before 2026-09-14.`: what to do next, each action once with the tasks it is for."""
+    """`Contact service: schedule outage before 2026-09-14.`: what to do next, each action once with its tasks."""
     tasks: dict[str, list[str]] = {}
     for due in dues:
         if words := next_words(due):

@@ -42,7 +42,7 @@ def holder_words(row: Row) -> str:
 def limit_lines(rows: Sequence[Row]) -> list[str]:
     """The user's limits in columns."""
     if not rows:
-        return ["No limit is set. Percentiles of like units inform; each unit's own behaviour decides."]
+        return ["No limit is set. Percentiles of similar units inform; each unit's own behaviour decides."]
     told = []
     for row in rows:
         test = " ".join(part for part in (row["breakdown_method"], _gap(row)) if part)
@@ -64,7 +64,7 @@ def percentile_lines(groups: Sequence[GroupPercentiles], enough: int) -> list[st
             told.append((_group_words(group), quantity_words(quantity), f"{count}", amount(high), amount(higher)))
         if not group.quantities:
             small.append(f"{_group_words(group)} ({group.units})")
-    headings = ("like units", "quantity", "compartments", "9 in 10 below", "19 in 20 below")
+    headings = ("similar units", "quantity", "compartments", "90 % below", "95 % below")
     lines = columns(headings, told, right=(2, 3, 4)) if told else []
     if small:
         listed = plain("; ".join(small))

@@ -82,9 +82,10 @@ def next_page(found: Round) -> list[Block]:
     for station in found.stations:
         mine = [look for look in found.looks if look.station == station and not look.alarms]
         gain = sum(look.narrows_days for look in mine)
-        name = f"Station {station or 'not recorded'}" + (f": ranges narrow by {_days(gain)} in all" if gain else "")
+        name = f"Station {station or 'not recorded'}"
+        name += f": total reduction in date range: {_days(gain)}" if gain else ""
         rows = [[look.unit, look.bank, look.by.isoformat(), range_words(look), what_words(look)] for look in mine]
-        blocks.append(Block(name, tuple(table(["unit", "bank", "look by", "range, days", ""], rows))))
+        blocks.append(Block(name, tuple(table(["unit", "bank", "visit by", "range, days", ""], rows))))
     return blocks
 
 

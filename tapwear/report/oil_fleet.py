@@ -160,7 +160,7 @@ def member_of(groups: Iterable[LikeGroup], tag: str) -> tuple[LikeGroup, Member]
 
 
 def fleet_page(groups: Sequence[LikeGroup], *, full: bool = False) -> list[Block]:
-    """What the oil of a fleet asks for, calls first, then who is unusual among like units.
+    """What the oil of a fleet asks for, calls first, then who is unusual among similar units.
 
     full : every unit of every group, not only those above 9 in 10 of their like and those with a call
     """
@@ -180,7 +180,7 @@ def fleet_page(groups: Sequence[LikeGroup], *, full: bool = False) -> list[Block
     blind = [unit for unit in units if call_order(unit) == NO_EVIDENCE]
     if blind:
         words = [f"{unit.unit}: {_since(unit)}" for unit in blind]
-        blocks.append(Block("No oil evidence: samples", (Line("; ".join(words)),)))
+        blocks.append(Block("No recent oil sample: samples", (Line("; ".join(words)),)))
     telling = [group for group in groups if full or _shown(group, full)]
     blocks += [_group_block(group, full) for group in telling]
     silent = [group for group in groups if group not in telling]

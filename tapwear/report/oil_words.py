@@ -29,7 +29,7 @@ def call_sentence(unit: OilUnit | Subject) -> str:
         return "Arcing or overheating is suspected, by what people recorded."
     if verdict is None or verdict.call == "no oil evidence":
         last = verdict.last_sample_on if verdict else None
-        return f"No oil evidence since {last}." if last else "No oil evidence: no sample is recorded."
+        return f"No recent oil sample since {last}." if last else "No recent oil sample: no sample is recorded."
     count = f"{verdict.samples_used} sample{'s' if verdict.samples_used != 1 else ''}"
     since = f" since {verdict.evidence_since}" if verdict.evidence_since else ""
     if verdict.call == "nothing unusual":

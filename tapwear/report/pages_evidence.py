@@ -122,7 +122,7 @@ def oil_section(tag: str, oil: OilUnit | None, key: str, *, severe: bool) -> Sec
     With a severe finding nothing here suggests a further sample, oil work or a visit.
     """
     if oil is None:
-        return Section("Oil", ("No oil evidence: no sample is recorded.",))
+        return Section("Oil", ("No recent oil sample: no sample is recorded.",))
     sentences = [call_sentence(oil)]
     verdict = oil.verdict
     if verdict is not None:

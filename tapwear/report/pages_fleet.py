@@ -133,7 +133,7 @@ def summary(fleet: Fleet) -> list[str]:
     )
     if fleet.conditions:
         units = ", ".join(sorted(fleet.conditions))
-        lines.append(f"Noted by people and still open at {many(len(fleet.conditions), 'unit')}: {units}.")
+        lines.append(f"Open field conditions: {many(len(fleet.conditions), 'unit')}, {units}.")
     return lines
 
 

@@ -18,7 +18,7 @@ def rests_on(fleet: Fleet) -> list[str]:
         "A task is due at the earliest of three clocks: operations, calendar, and the oil where it asks for an "
         "opening. The oil can bring a date forward; it never postpones one.",
         "Early, middle and late are the days by which the task has become due with 10, 50 and 90 %. The early date "
-        "leads; the late one is no permission to wait.",
+        "leads; the late one is not approval to wait.",
         f"A date later than {horizon(fleet.as_of)} is said as {after_words(fleet.as_of)}.",
         "Where the last service is unknown the date is unknown; commissioning is no substitute.",
         "Doubtful readings are kept and shown, and not relied on.",
@@ -27,7 +27,7 @@ def rests_on(fleet: Fleet) -> list[str]:
     if limits:
         lines.append("Oil limits of your own are set for: " + ", ".join(sorted(limits)).replace("_", " ") + ".")
     else:
-        lines.append("No oil limits of your own are set: the oil is judged by each unit's past and by like units.")
+        lines.append("No oil limits of your own are set: the oil is judged by each unit's past and by similar units.")
     return lines + _rules(fleet)
 
 

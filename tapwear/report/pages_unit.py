@@ -33,7 +33,7 @@ from tapwear.report.why_view import BREATHING, TECHNOLOGY, lead_due, stop_block
 
 DATE_WORDS = (
     "Early, middle, late: the days by which the task has become due with 10, 50 and 90 %. "
-    "The late date is no permission to wait."
+    "The late date is not approval to wait."
 )
 INSPECTION, INSPECTIONS_SHOWN = "inspection", 3  # how many a page shows: our choice
 
@@ -79,7 +79,7 @@ def _stop_words(subject: Subject) -> list[str]:
 
 
 def _lead_words(due: Due | None) -> str:
-    """`Contact service: early 2026-10-10, middle 2026-10-29, late 2026-11-17; driven by operations.`"""
+    """`Contact service: early 2026-10-10, middle 2026-10-29, late 2026-11-17; governed by operations.`"""
     if due is None:
         return "Nothing is due: the unit is retired or not yet in service."
     status = status_words(due)
@@ -92,7 +92,7 @@ def _lead_words(due: Due | None) -> str:
         when = f"{days[0]}" if due.early else f"due {days[0]}"
     else:
         when = f"early {days[0]}, middle {days[1]}, late {days[2]}"
-    said = (f"{sentence(due.task)[:-1]}: {when}; driven by {driver_words(due)}.", status, moved_words(due))
+    said = (f"{sentence(due.task)[:-1]}: {when}; governed by {driver_words(due)}.", status, moved_words(due))
     return " ".join(words for words in said if words)
 
 
@@ -128,7 +128,7 @@ def _dates(subject: Subject) -> Section | None:
     """When each task is due."""
     if not subject.dues:
         return None
-    headings = ("task", "early", "middle", "late", "driven by", "operations since", "interval", "last service")
+    headings = ("task", "early", "middle", "late", "governed by", "operations since", "interval", "last service")
     rows = [
         (
             due.task,

@@ -44,7 +44,7 @@ PLAN_FIELDS: dict[str, str] = {
     "task": "the most demanding of the tasks done in this outage",
     "early": "day by which it has become due with 10 % [ISO date]",
     "middle": "the same with 50 %",
-    "late": "the same with 90 %; no permission to wait",
+    "late": "the same with 90 %; not approval to wait",
     "chance_late": "chance of having become due before the outage starts [0-1]",
     "crew_hours": "work [crew hours]",
     "kit": "parts that it needs",
@@ -58,7 +58,7 @@ PLAN_FIELDS: dict[str, str] = {
     "skill": "skill that the crew hours need; blank: any",
     "kit_order_by": "last day to order the parts for this slot [ISO date]; null where taken as ordered, or begun",
     "permit_ask_by": "last day to ask for the switching permit for this slot [ISO date]",
-    "request_status": "outage request for this week: asked, approved, refused, cancelled; blank: not asked yet",
+    "request_status": "outage request for this week: asked, approved, refused, cancelled; blank: not submitted",
     "request_words": "since when and by whom",
     "pinned_week": "ISO week in which it must start, as somebody decided",
     "recall_hours": "how soon the transformer can be back when called [h]",
@@ -185,7 +185,7 @@ def _row(slot: Slot, number: int | None, as_of: date, stops: Mapping[str, str]) 
     values["assumed"] = "; ".join(values["assumed"])
     if slot.start_week and job.request_week not in (None, slot.start_week):  # the answer was about another week
         values["request_status"] = ""
-        values["request_words"] = f"not asked yet for {slot.start_week}; {values['request_words']}"
+        values["request_words"] = f"not submitted for {slot.start_week}; {values['request_words']}"
     return JobRow(
         stop=stops.get(job.unit, job.stop),
         number=number,

@@ -143,7 +143,7 @@ def _words(row: JobRow, view: PlanView) -> str:
         release_words(row),
         row.why,
         f"due from {row.early.isoformat()}" if row.early else "",
-        f"chance of being past due when it starts: {late}" if late else "",
+        f"probability of being overdue at start: {late}" if late else "",
         f"outage request: {request_words(row)}",
         *(f"by {day.isoformat()}: {words}" for day, words in _deadlines(row)),
         resources_words(row),

@@ -30,7 +30,7 @@ DESIGN = {
 # What is ticked off, in this order, under its heading; the maker's manual comes first. Drawn up after the usual course
 # of an overhaul (de-energise, drain, open, inspect, close, fill, test, return to service): Tapwear's own list.
 SAFE = (
-    "outage, recall time confirmed with control room",
+    "outage, emergency return to service confirmed with control room",
     "nameplate checked: station, bank and serial",
     "de-energised, isolated, tested dead, locked or tagged; earthed on all sides and at the neutral; permit received",
     "no back-feed: voltage transformers, auxiliary supply and tertiary isolated",
@@ -184,7 +184,7 @@ def _why(row: JobRow) -> tuple[str, ...]:
     """Why now and what the date rests on, one sentence each."""
     ends = " to ".join(day.isoformat() for day in (row.early, row.late) if day)
     due = f"due from {ends} (10 and 90 %)" if row.early and row.late else f"due from {row.early}" if row.early else ""
-    chance = f"chance of being past due when the outage starts: {chance_words(row)}" if chance_words(row) else ""
+    chance = f"probability of being overdue at start: {chance_words(row)}" if chance_words(row) else ""
     return tuple(words for words in (row.why, due, chance, *row.rests_on) if words)
 
 
@@ -195,7 +195,7 @@ def _needs(row: JobRow) -> tuple[tuple[str, str], ...]:
         "oil volume": volume,
         "PCB status": row.pcb or NO_PCB,
         "resources": ", ".join(row.resources),
-        "recall time": recall_words(row),
+        "emergency return to service": recall_words(row),
         "conditions": row.conditions,
         "other work": "; ".join(row.other_work),
     }

@@ -29,7 +29,7 @@ DECISION = (
     "approved for other dates: from ______________ to ______________",
     "refused, because ______________________________________________",
 )
-SIGNED = ("conditions set", "asked by (name, day)", "approver (name, day, signature)")
+SIGNED = ("conditions set", "applied for by (name, day)", "approver (name, day, signature)")
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ def _request(row: JobRow, job: Job, view: PlanView, around: _Around) -> OutageRe
         "dates": _dates(row),
         "outage": _length(row),
         "work": "; ".join([row.task, *row.other_work]),
-        "recall time": recall_words(row) or NOT_GIVEN,
+        "emergency return to service": recall_words(row) or NOT_GIVEN,
         "conditions": "; ".join(_conditions(row, job, result, around)) or NOT_GIVEN,
         "resources": ", ".join(row.resources) or "none named",
         "crew": hours_words(row),
@@ -158,7 +158,7 @@ def _next_closure(row: JobRow, job: Job, result: PlanResult) -> list[str]:
 def _why(row: JobRow) -> str:
     due = f"due from {row.early} (10 %)" if row.early else ""
     late = f", by {row.late} with 90 %" if row.late and row.early else ""
-    chance = f"chance of being past due when it starts: {chance_words(row)}" if chance_words(row) else ""
+    chance = f"probability of being overdue at start: {chance_words(row)}" if chance_words(row) else ""
     return "; ".join(part for part in (due + late, chance, row.why) if part)
 
 

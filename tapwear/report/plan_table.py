@@ -112,7 +112,7 @@ def plan_plain(view: PlanView) -> list[str]:
     lines += _columns_of(placed, PLACED, {"why": _why})
     if waiting:
         lines += ["", "Not placed"]
-        lines += _columns_of(waiting, NOT_PLACED, {"what stops it": lambda row: row.stopped_by, "why": _why})
+        lines += _columns_of(waiting, NOT_PLACED, {"blocking constraint": lambda row: row.stopped_by, "why": _why})
     lines += ["", "This plan rests on", *(plain(words) for words in view.result.limits.assumptions)]
     lines.append(cost_words(view.result))
     return [*lines, "", CAUTION_SHORT]

@@ -51,7 +51,7 @@ def proof_words(result: PlanResult) -> str:
             "seconds, may give another plan."
         )
     if proof.gap < PROVEN_BEST:
-        return "Proven best: no plan under these limits and costs is cheaper."
+        return "Optimal for these limits and costs."
     return f"Within {_percent(proof.gap)} of the best possible."
 
 
@@ -104,15 +104,15 @@ def weeks_words(row: JobRow) -> str:
 
 
 def request_words(row: JobRow) -> str:
-    """How the outage request stands: in the words kept with it, else its status, else `not asked yet`."""
+    """How the outage request stands: in the words kept with it, else its status, else `not submitted`."""
     if not row.needs_outage:
         return "no outage: exchanged beside its bypass"
-    return row.request_words or row.request_status or "not asked yet"
+    return row.request_words or row.request_status or "not submitted"
 
 
 def requests_words(rows: Sequence[JobRow]) -> str:
-    """`Outage requests: 3 approved, 2 asked, 9 not asked yet.`; blank where no outage is to be asked for."""
-    open_ones = [row.request_status or "not asked yet" for row in rows if row.needs_outage and row.progress != "done"]
+    """`Outage requests: 3 approved, 2 asked, 9 not submitted.`; blank where no outage is to be asked for."""
+    open_ones = [row.request_status or "not submitted" for row in rows if row.needs_outage and row.progress != "done"]
     counts = [f"{count} {status}" for status, count in Counter(sorted(open_ones)).items()]
     return f"Outage requests: {', '.join(counts)}." if counts else ""
 
@@ -129,14 +129,15 @@ def passed_words(rows: Sequence[JobRow], day: date) -> str:
 
 
 def resources_words(row: JobRow) -> str:
-    """`needs mobile transformer; back within 12 h of a call`; blank where nothing of it is known."""
+    """`needs mobile transformer; emergency return to service: 12 h`; blank where nothing of it is known."""
     needs = f"needs {', '.join(row.resources)}" if row.resources else ""
-    return "; ".join(part for part in (needs, recall_words(row)) if part)
+    recall = f"emergency return to service: {recall_words(row)}" if recall_words(row) else ""
+    return "; ".join(part for part in (needs, recall) if part)
 
 
 def recall_words(row: JobRow) -> str:
-    """`back within 12 h of a call`; blank where it is not given."""
-    return "" if row.recall_hours is None else f"back within {row.recall_hours:g} h of a call"
+    """Time to emergency return to service, `12 h`; blank where it is not given."""
+    return "" if row.recall_hours is None else f"{row.recall_hours:g} h"
 
 
 def kit_items(row: JobRow) -> list[str]:

@@ -85,7 +85,7 @@ NOT_PLACED_COLUMNS = (
     Column("task", 19, _field("task")),
     Column("due from (10 %)", 11, _field("early")),
     Column("late (90 %)", 11, _field("late")),
-    Column("what stops it", 60, _field("stopped_by")),
+    Column("blocking constraint", 60, _field("stopped_by")),
     Column("why it is due", 60, _why),
 )
 CREW_COLUMNS: tuple[Column, ...] = (

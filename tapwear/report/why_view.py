@@ -46,7 +46,7 @@ def why_page(subject: Subject, *, width: int = 78, full: bool = False, ascii_onl
     blocks.append(_dates(subject))
     doubts = list(dict.fromkeys(sentence(doubt) for due in subject.dues for doubt in due.doubts))
     if doubts:
-        blocks.append(Block("Doubts", tuple(Line(doubt) for doubt in doubts)))
+        blocks.append(Block("Data caveats", tuple(Line(doubt) for doubt in doubts)))
     lead = lead_due(subject.dues)
     if lead is not None and lead.clocks:
         blocks.append(_clocks(lead))
@@ -177,7 +177,7 @@ def _services(subject: Subject) -> Block:
         counters = [whole_number(service.get(name)) for name in ("as_found_counter", "as_left_counter")]
         resets = ", ".join(str(task) for task in service.get("resets") or ())
         rows.append([str(day_of(service["done_on"])), str(service["work"]), *counters, contacts, resets])
-    headings = ["done", "work", "found at", "left at", "contacts", "starts again"]
+    headings = ["done", "work", "as found", "as left", "contacts", "intervals reset"]
     used = [i for i in range(len(headings)) if any(row[i] for row in rows)]
     right = [place for place, i in enumerate(used) if i in (2, 3)]
     lines = table([headings[i] for i in used], [[row[i] for i in used] for row in rows], right)

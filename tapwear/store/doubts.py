@@ -101,7 +101,7 @@ def other_length(digits: Mapping[str, int], alike: Mapping[str, str], new: Itera
         if number < FEWEST_COUNTERS or own[digits[unit]] > 1:
             continue
         usual = " or ".join(str(length) for length in sorted(own) if length != digits[unit])
-        found[unit] = f"{digits[unit]} digits, where all {number} like units have {usual}"
+        found[unit] = f"{digits[unit]} digits, where all {number} similar units have {usual}"
     return found
 
 

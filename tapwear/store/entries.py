@@ -261,7 +261,7 @@ def check_serial(connection: Connection, unit: UnitKey, seen: str) -> None:
     known = connection.execute(sa.select(changer.c.serial).where(changer.c.id == unit.id)).scalar()
     if seen and known and squeezed(seen) != squeezed(known):
         raise UsageError(
-            f"{unit.tag} has serial number {known}, you gave {seen}: are you at the right unit? Nothing was "
+            f"{unit.tag} has serial number {known}, you entered {seen}: are you at the right unit? Nothing was "
             f"recorded. If the register is wrong: tapwear unit change {as_typed(unit.tag)} --serial {seen}"
         )
 

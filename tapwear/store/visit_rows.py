@@ -189,8 +189,8 @@ def _one_by_one(
 
 
 def _state_of(visit: Visit, seen: CounterSeen, *, several: bool) -> str:
-    """What the visit says is wrong with the counter that showed a number; "" for nothing, or where it is not known which
-    of several counters is meant."""
+    """What the visit says is wrong with the counter that showed a number; "" for nothing, or where it is not known
+    which of several counters is meant."""
     for fault in visit.counter_faults:
         if (fault.drive, fault.source) == (seen.drive, seen.source):
             return fault.state

@@ -60,7 +60,7 @@ def test_a_reading_is_corrected_by_its_day_with_reason_and_name(db: Path) -> Non
 def test_a_corrected_number_is_held_against_the_past_like_a_new_one(db: Path) -> None:
     said(db, "log", "AH-T1", "48320")
     words = ["amend", "AH-T1", "reading", "--on", "2026-06-30", "--set", "value=43820", "--because", "x"]
-    assert "two digits exchanged? 43820 for 48320" in said(db, *words, code=3)
+    assert "digits transposed? 43820 instead of 48320" in said(db, *words, code=3)
     assert readings(db)["2026-06-30"] == 48_320
     said(db, *words, "--sure", "photo")
     row = load_book(open_store(db)).readings.query("unit == 'AH-T1'").iloc[-1]

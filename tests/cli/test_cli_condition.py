@@ -116,6 +116,6 @@ def test_what_cannot_be_is_refused_in_words(db: Path, code: int, words: tuple[st
 def test_another_one_of_the_kind_on_the_day_is_a_conflict_unless_it_corrects(db: Path) -> None:
     note = ("condition", "add", "T1", "infrared")
     said(*note, "--words", "warm")
-    assert "words is warm in the book, you gave hot" in said(*note, "--words", "hot", code=3)
+    assert "words warm, you entered hot" in said(*note, "--words", "hot", code=3)
     said(*note, "--words", "hot", "--replace", "--because", "measured again")
     assert load_book(open_store(db)).conditions["words"].tolist() == ["hot"]

@@ -88,7 +88,7 @@ def test_with_a_held_unit_its_rows_wait_and_all_are_stored_together(desk: Path) 
     )
     done = run(desk, "import", str(folder))
     assert done.exit_code == 3
-    assert "7 digits, where all 11 like units have 6" in done.stderr
+    assert "7 digits, where all 11 similar units have 6" in done.stderr
     assert done.stderr.count("itself is held (number 1)") == 2
     assert run(desk, "confirm", "--all", "--because", "seen on site").exit_code == 0
     assert query(desk, "SELECT count(*) FROM reading WHERE value IN (700, 800)") == [(2,)]

@@ -132,11 +132,11 @@ def test_a_unit_with_a_severe_finding_stands_apart_with_the_words_for_it_alone(d
 def test_a_selector_not_seen_to_move_is_said_in_due_and_why_and_moves_no_date(db: Path) -> None:
     due = {row["unit"]: row for row in json.loads(run(db, "due", "--all", "--json").stdout)["dues"]}
     (words,) = due["AH-T1"]["observed"]
-    assert words.startswith("change-over selector not seen to move from 2025-01-10 to 2026-05-20")
+    assert words.startswith("no change-over selector operation recorded 2025-01-10 to 2026-05-20")
     assert words in due["AH-T1"]["doubts"]
     assert due["BW-T1"]["observed"] == []
     assert "ask the engineer before anybody exercises it" in said(db, "due", "--all")
-    assert "Change-over selector not seen to move from 2025-01-10" in said(db, "why", "AH-T1")
+    assert "No change-over selector operation recorded 2025-01-10" in said(db, "why", "AH-T1")
     said(db, "visit-rule", "set", "--unit", "AH-T1", "--still-after", "2 years")
     after = {row["unit"]: row for row in json.loads(run(db, "due", "--all", "--json").stdout)["dues"]}
     assert after["AH-T1"]["observed"] == []

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
-from cli.visit_store import ENV
+from cli.visit_store import ENV, own_copy, said
 from typer.testing import CliRunner
 
 from tapwear.cli import counter_check
@@ -34,18 +33,7 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def db(template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = Path(shutil.copy(template, tmp_path / "fleet.db"))
-    for name, value in {**ENV, "XDG_CONFIG_HOME": str(tmp_path), "TAPWEAR_DB": str(path)}.items():
-        monkeypatch.setenv(name, value)
-    monkeypatch.chdir(tmp_path)
-    return path
-
-
-def said(*words: str, code: int = 0, typed: str = "") -> str:
-    """What the command said, without regard to line ends; it had to end with that exit code."""
-    result = CliRunner().invoke(app, words, input=typed)
-    assert result.exit_code == code, result.output
-    return " ".join(result.output.split())
+    return own_copy(template, tmp_path, monkeypatch)
 
 
 def readings(unit: str = "U1") -> list[tuple[str, int]]:
@@ -60,7 +48,7 @@ def readings(unit: str = "U1") -> list[tuple[str, int]]:
 def test_a_backdated_slip_is_refused_and_what_follows_is_judged_by_the_right_readings(db: Path) -> None:
     words = said("log", "U1", "130000", "--on", "2026-09-15", code=3)
     assert "Next reading: 123400 on 2026-09-30" in words
-    assert "Questioned: 130000: above the next reading, 123400 of 2026-09-30" in words
+    assert "Check: 130000: above the next reading, 123400 of 2026-09-30" in words
     assert "above the next reading, 123000" in said("log", "U1", "123999", "--on", "2026-08-01", code=3)
     said("log", "U1", "130000", "--on", "2026-09-15", "--sure", "as it was written")
     assert "Stored" in said("log", "U1", "123457")
@@ -107,7 +95,7 @@ def test_after_an_exchange_the_new_counters_first_number_of_that_day_is_stored(d
     said("log", "U1", "123458")
     said("event", "U1", "counter_replaced", "--old", "123458", "--new", "0")
     words = said("log", "U1", "4")
-    assert "Questioned" not in words
+    assert "Check" not in words
     assert [value for day, value in readings() if day == "2026-11-01"] == [4, 123_458]
     assert said("resolve") == "No counter has two numbers for one day."
     assert "last reading 4 on" in said("unit", "show", "U1")
@@ -168,7 +156,7 @@ def test_a_question_mark_explains_at_every_prompt_of_a_visit(db: Path) -> None:
     assert "all 6 digits as they stand" in words
     assert "or type what it really shows" in words
     assert "a bottle or syringe" in words
-    assert "Visit to U1 on 2026-11-01: stored whole" in words
+    assert "Visit to U1 on 2026-11-01 saved (" in words
     assert ("2026-11-01", 123_458) in readings()
 
 

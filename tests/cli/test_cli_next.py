@@ -21,7 +21,8 @@ def test_the_unit_read_longest_ago_comes_first_and_says_why(db: Path) -> None:
     assert done.exit_code == 0, done.output
     lines = done.stdout.splitlines()
     assert lines[0] == "What to look at next, as of 2026-06-30"
-    assert next(line for line in lines if line.startswith("Station")).startswith("Station BW: ranges narrow by")
+    first = next(line for line in lines if line.startswith("Station"))
+    assert first.startswith("Station BW: total reduction in date range:")
     assert "Read the counter: last read 15 months ago, usually every 3 months." in done.stdout
     assert "Sample the oil: A new baseline 1 to 4 weeks after the oil was renewed on 2020-03-02" in done.stdout
     assert "neither a switching permit" in done.stderr

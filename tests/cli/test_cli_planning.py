@@ -91,7 +91,7 @@ def test_build_shows_the_plan_on_stdout_and_where_it_was_kept_on_stderr(
     assert "2027-W18  U2" in done.stdout
     assert "No crew hours given for region North: not limited." in done.stdout
     assert "neither a switching permit nor a diagnosis" in done.stdout
-    assert f"Kept as plan 2027-a in {store.path}" in done.stderr
+    assert f"Saved as plan 2027-a in {store.path}" in done.stderr
     assert "Kept" not in done.stdout
 
 

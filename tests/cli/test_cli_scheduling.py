@@ -161,7 +161,7 @@ def test_due_puts_the_list_on_standard_output_and_the_caution_on_standard_error(
     assert lines[0].startswith("early       middle      late        unit")
     # ASH-T2 has made 24,000 to 36,000 before the first reading and 59,000 since: past 70,000. ELM-T1 is years away.
     assert tags_of(done) == ["ASH-T2", "ASH-T1", "OAK-T1"]
-    assert "Left out by the period to 2026-12-31 (--all shows everything): 1 unit." in done.stderr
+    assert "Not shown (due after 2026-12-31; --all shows everything): 1 unit." in done.stderr
     assert "neither a switching permit nor a diagnosis" in done.stderr
     assert f"tapwear --db {store.path} why ASH-T2\n" in done.stderr
     assert "plan build 2025\n" in done.stderr
@@ -171,7 +171,7 @@ def test_due_says_overdue_unknown_and_later_in_words(store: Store) -> None:
     rows = {re.split(r"\s{2,}", line)[3]: line for line in run(store, "due", "--all").stdout.splitlines()[1:]}
     assert "Overdue since about" in rows["ASH-T2"]
     assert rows["OAK-T1"].startswith("unknown     unknown     unknown")
-    assert "if never done since commissioning" in rows["OAK-T1"]
+    assert "If never serviced:" in rows["OAK-T1"]
     assert "after 2039" in rows["ELM-T1"]
 
 
@@ -187,11 +187,11 @@ def test_due_as_json_and_csv_hold_the_same_units(store: Store) -> None:
 def test_due_filters_say_what_they_hide(store: Store) -> None:
     done = run(store, "due", "--station", "elm", "--all")
     assert tags_of(done) == ["ELM-T1"]
-    assert "Left out by --station elm: 3 units, 1 of them overdue, 1 with no date." in done.stderr
+    assert "Not shown (by --station elm): 3 units, 1 of them overdue, 1 with no date." in done.stderr
     both = run(store, "due", "--driver", "unknown", "--region", "South", "--all")
     assert tags_of(both) == ["OAK-T1"]
-    assert "Left out by --region South: 2 units, 1 of them overdue." in both.stderr
-    assert "Left out by --driver unknown: 1 unit." in both.stderr
+    assert "Not shown (by --region South): 2 units, 1 of them overdue." in both.stderr
+    assert "Not shown (by --driver unknown): 1 unit." in both.stderr
 
 
 @pytest.mark.parametrize(
@@ -241,7 +241,7 @@ def test_why_shows_one_unit_with_its_chart(store: Store) -> None:
     assert any("interval 70,000" in line for line in lines)
     assert any(line.startswith("  2024-12-01   69,014") for line in lines)
     assert "  2020-02-01  overhaul  contact service" in lines
-    assert "No oil evidence: no sample is recorded." in done.stdout
+    assert "No recent oil sample: no sample is recorded." in done.stdout
     assert "neither a switching permit" in done.stderr
 
 

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from cli.visit_store import ENV, make_store
-from typer.testing import CliRunner
+from cli.visit_store import guided, in_one_line, make_store, own_copy
 
 from tapwear.cli import visit_asking
-from tapwear.cli.app import app
 from tapwear.cli.visit_draft import ServiceDraft, draft_path, load_draft
 from tapwear.store.engine import open_store
 
@@ -31,19 +28,11 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def db(template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    for name, value in {**ENV, "XDG_CONFIG_HOME": str(tmp_path)}.items():
-        monkeypatch.setenv(name, value)
-    monkeypatch.chdir(tmp_path)
-    return Path(shutil.copy(template, tmp_path / "fleet.db"))
+    return own_copy(template, tmp_path, monkeypatch)
 
 
 def service(db: Path, *words: str, typed: list[str] | None = None, code: int = 0) -> str:
-    lines = "".join(f"{line}\n" for line in typed or [])
-    ask = "--no-ask" if typed is None else "--ask"
-    result = CliRunner().invoke(app, ["--db", str(db), "service", *words, ask], input=lines)
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    assert result.exit_code == code, result.output
-    return " ".join(result.output.split())
+    return in_one_line(guided("service", *words, typed=typed), code)
 
 
 def stored(db: Path) -> list[dict[str, Any]]:

@@ -183,7 +183,7 @@ def test_ten_units_filled_in_offline_land_in_the_store_just_as_typed(tmp_path: P
     # Digits exchanged at T2: questioned, and corrected.
     card(browser, "AH-T2")
     browser.write(f"#{COUNTER}", "24220")
-    assert "two digits exchanged? 24220 for 22420" in text_of(browser, f"{COUNTER}-why")
+    assert "digits transposed? 24220 instead of 22420" in text_of(browser, f"{COUNTER}-why")
     browser.tap(f"#{COUNTER}-again")
     browser.write(f"#{COUNTER}", "22420")
     assert not shown(browser, f"{COUNTER}-ask")
@@ -612,7 +612,8 @@ def test_an_alarm_stays_in_sight_and_two_signs_stop_the_unit_for_every_later_rou
 def in_sight(browser: Browser) -> str:
     """The alarm of the open card, "" where no part of it can be seen without scrolling."""
     where = "document.getElementById('alarm').getBoundingClientRect()"
-    seen = browser.js(f"(() => {{ const r = {where}; return r.height > 0 && r.top >= 0 && r.bottom <= innerHeight; }})()")
+    whole = "r.height > 0 && r.top >= 0 && r.bottom <= innerHeight"
+    seen = browser.js(f"(() => {{ const r = {where}; return {whole}; }})()")
     return str(browser.js("document.getElementById('alarm').innerText")) if seen else ""
 
 
@@ -634,7 +635,7 @@ def test_a_serial_number_that_comes_near_is_asked_again_and_no_number_is_lost(
     browser.write(f"#{COUNTER}", "12420")
     browser.write("#position", "2L")
     browser.tap("input[name=plate][value=other]")
-    browser.write("#serial", "d 013 75")  # D-01357 with two digits exchanged
+    browser.write("#serial", "d 013 75")  # D-01357 with two digits transposed
     assert "They come near each other: read it again" in text_of(browser, "serial-why")
     assert shown(browser, COUNTER)
     to_list(browser)

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import json
-import shutil
 from pathlib import Path
 
 import pytest
-from cli.visit_store import ENV, make_store
-from typer.testing import CliRunner, Result
+from cli.visit_store import make_store, own_copy, run, said
 
 from tapwear.cli import on_visit_service
-from tapwear.cli.app import app
 from tapwear.cli.context import wrapped
 from tapwear.report import terminal
 from tapwear.words import as_typed, stop_notice
@@ -24,23 +21,7 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def db(template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    path = Path(shutil.copy(template, tmp_path / "fleet.db"))
-    for name, value in {**ENV, "XDG_CONFIG_HOME": str(tmp_path), "TAPWEAR_DB": str(path)}.items():
-        monkeypatch.setenv(name, value)
-    monkeypatch.chdir(tmp_path)
-    return path
-
-
-def run(*words: str, code: int = 0, typed: str = "") -> Result:
-    """The command, which had to end with that exit code."""
-    result = CliRunner().invoke(app, words, input=typed)
-    assert result.exit_code == code, result.output
-    return result
-
-
-def said(*words: str, code: int = 0, typed: str = "") -> str:
-    """What it said, without regard to line ends."""
-    return " ".join(run(*words, code=code, typed=typed).output.split())
+    return own_copy(template, tmp_path, monkeypatch)
 
 
 def test_a_unit_without_a_scheme_has_only_the_intervals_of_its_own(db: Path) -> None:
@@ -93,7 +74,7 @@ def test_a_slip_is_told_by_the_name_that_was_typed_and_with_a_remedy_for_it(
 
 def test_the_name_of_a_drive_may_be_typed_in_small_letters(db: Path) -> None:
     assert "T3, drive B: NORTH, bank B3" in said("log", "T3", "500", "--drive", "b")
-    assert "stored whole, 1 row" in said("visit", "T3", "--no-ask", "--counter", "c=700")
+    assert "saved (1 entry)" in said("visit", "T3", "--no-ask", "--counter", "c=700")
     assert "it has A, B, C" in said("log", "T3", "500", "--drive", "D", code=2)
     said("event", "T3", "counter_replaced", "--drive", "a", "--old", "5")
     assert "drive A" in said("history", "T3", "--kind", "event")
@@ -162,7 +143,7 @@ def test_a_visit_rule_is_told_under_the_tag_as_it_is_written(db: Path) -> None:
 def test_a_number_that_is_not_the_book_s_is_not_said_to_be_in_it(db: Path) -> None:
     said("log", "T1", "11110")
     words = said("log", "T1", "11111", code=3)
-    assert "T1, reading 11111 of 2026-11-01: the book says otherwise: value is 11110 in the book" in words
+    assert "T1, reading 11111 of 2026-11-01: conflict: the log has value 11110" in words
 
 
 def test_work_amended_into_other_work_starts_the_clocks_of_that(db: Path) -> None:
@@ -287,5 +268,5 @@ def test_letters_that_begin_several_words_are_told_as_such(db: Path) -> None:
     assert "--noise: 'u' begins usual and unusual; write more of it." in said(
         "visit", "T1", "--no-ask", "--noise", "u", code=2
     )
-    assert "stored whole" in said("visit", "T1", "--no-ask", "--noise", "us", "--coating", "sound")
+    assert " saved (" in said("visit", "T1", "--no-ask", "--noise", "us", "--coating", "sound")
     assert "give what was read or seen" in said("visit", "T2", "--no-ask", code=2)

@@ -120,7 +120,7 @@ def test_whoever_touches_a_stopped_unit_sees_it_first(db: Path, words: tuple[str
 def test_a_visit_with_two_signs_at_once_stops_the_unit(db: Path) -> None:
     seen = ("--noise", "unusual", "--compartment-temperature", "60", "--main-tank-temperature", "45")
     told = said(db, "visit", "AH-T1", "--no-ask", *seen, "--oil-level", "low", "--breather", "blocked")
-    assert told.index(stop_notice("AH-T1")) < told.index("stored whole")
+    assert told.index(stop_notice("AH-T1")) < told.index(" saved (")
     assert "unusual noise, and oil level low and compartment 15 K hotter than the main tank" in told
     assert due_of(db, "AH-T1")["stop"] == f"STOP since {TODAY}"
     assert "routine visit" not in said(db, "why", "AH-T1")
@@ -132,7 +132,7 @@ def test_a_visit_with_two_signs_at_once_stops_the_unit(db: Path) -> None:
 def test_one_sign_is_said_on_the_spot_and_carried_until_it_is_closed(db: Path) -> None:
     told = said(db, "visit", "DL-T2", "--no-ask", "--oil-level", "low", "--oil-temperature", "30", "--sample")
     assert "DL-T2: Oil level low. Leave the cabinet, do not operate it, keep others away, call" in told
-    assert told.index("Oil level low") < told.index("stored whole")
+    assert told.index("Oil level low") < told.index(" saved (")
     assert "No label is printed: Do not draw oil from a low compartment." in told
     due = due_of(db, "DL-T2")
     assert due["stop"] == ""

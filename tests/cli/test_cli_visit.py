@@ -185,7 +185,7 @@ def test_log_shows_the_unit_the_last_reading_and_the_range_and_names_the_store(s
 
 def test_an_odd_number_is_recorded_only_with_a_reason_and_with_its_doubt(steady: Path) -> None:
     said = refused(3, "log", "T1", "10110")
-    assert "Questioned: 10110" in said
+    assert "Check: 10110" in said
     assert "--sure REASON" in said
     assert len(book(steady).readings) == 10
     done("log", "T1", "10110", "--sure", "read twice, photo taken")
@@ -211,7 +211,7 @@ def test_questions_and_messages_leave_standard_output_empty(steady: Path, monkey
 def test_the_same_number_adds_nothing_and_another_one_needs_a_reason(steady: Path) -> None:
     assert "in the book already" in done("log", "T1", "11000", "--on", "2026-10-01")
     said = refused(3, "log", "T1", "11004", "--on", "2026-10-01")
-    assert "value is 11000 in the book, you gave 11004" in said
+    assert "value 11000, you entered 11004" in said
     assert "--because REASON" in refused(2, "log", "T1", "11004", "--on", "2026-10-01", "--replace")
     assert "add --replace" in refused(2, "log", "T1", "11004", "--on", "2026-10-01", "--because", "x")
     done("log", "T1", "11004", "--on", "2026-10-01", "--replace", "--because", "misread")
@@ -223,7 +223,7 @@ def test_a_current_is_kept_with_its_reading_and_another_one_is_a_conflict(steady
     done("log", "T1", "11110", "--current", "212.5")
     assert book(steady).readings["current_a"].iloc[-1] == 212.5
     said = refused(3, "log", "T1", "11110", "--current", "122.5")
-    assert "current is 212.5 in the book, you gave 122.5" in said
+    assert "current 212.5, you entered 122.5" in said
     assert "--current: 'x' is not a number" in refused(2, "log", "T1", "11111", "--current", "x")
 
 
@@ -297,8 +297,8 @@ def test_a_sample_is_kept_with_limits_units_and_its_counter(steady: Path) -> Non
 def test_a_second_result_is_a_conflict_and_a_correction_keeps_the_rest(steady: Path) -> None:
     done("sample", "T1", "--on", "2026-09-01", "--acetylene", "120", "--ethylene", "30", "--hydrogen", "<5")
     said = refused(3, "sample", "T1", "--on", "2026-09-01", "--acetylene", "130", "--hydrogen", "7")
-    assert "acetylene is 120 in the book, you gave 130" in said
-    assert "hydrogen is below 5 in the book, you gave 7" in said
+    assert "acetylene 120, you entered 130" in said
+    assert "hydrogen below 5, you entered 7" in said
     fix = ["--replace", "--because", "typing error"]
     done("sample", "T1", "--on", "2026-09-01", "--acetylene", "130", *fix)
     row = book(steady).samples.iloc[0]
@@ -355,7 +355,7 @@ def test_a_service_names_its_clocks_keeps_the_counter_and_prints_the_cautions(st
 
 def test_a_serial_number_of_another_unit_stops_a_service(steady: Path) -> None:
     said = refused(2, "service", "T1", "--work", "overhaul", "--serial", "S-1024")
-    assert "has serial number S-1042, you gave S-1024" in said
+    assert "has serial number S-1042, you entered S-1024" in said
     assert book(steady).services.empty
 
 
@@ -382,7 +382,7 @@ def test_a_counter_set_back_at_a_service_is_recorded_when_it_is_said(steady: Pat
 def test_an_odd_counter_as_found_is_questioned(steady: Path) -> None:
     words = ["service", "T1", "--work", "overhaul", "--on", "2026-10-12", "--as-found", "10140"]
     told = refused(3, *words)
-    assert "Questioned: below the last reading, 11000 of 2026-10-01; two digits exchanged? 10140 for 11040" in told
+    assert "Check: below the last reading, 11000 of 2026-10-01; digits transposed? 10140 instead of 11040" in told
     assert book(steady).services.empty
     done(*words, "--sure", "photo taken")
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 from pathlib import Path
 
 import pytest
-from cli.visit_store import ENV, make_store
+from cli.visit_store import ENV, guided, in_one_line, make_store, own_copy
 from typer.testing import CliRunner
 
 from tapwear.cli.app import app
@@ -27,19 +26,11 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def db(template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    for name, value in {**ENV, "XDG_CONFIG_HOME": str(tmp_path)}.items():
-        monkeypatch.setenv(name, value)
-    monkeypatch.chdir(tmp_path)
-    return Path(shutil.copy(template, tmp_path / "fleet.db"))
+    return own_copy(template, tmp_path, monkeypatch)
 
 
 def visit(db: Path, *words: str, typed: list[str] | None = None, code: int = 0) -> str:
-    ask = "--no-ask" if typed is None else "--ask"
-    lines = "".join(f"{line}\n" for line in typed or [])
-    result = CliRunner().invoke(app, ["--db", str(db), "visit", *words, ask], input=lines)
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    assert result.exit_code == code, result.output
-    return " ".join(result.output.split())
+    return in_one_line(guided("visit", *words, typed=typed), code)
 
 
 def seen(db: Path) -> dict[str, object]:
@@ -167,7 +158,8 @@ def test_a_number_of_a_counter_that_stands_still_is_no_count_of_operations(db: P
         return " ".join(result.output.split())
 
     before = page("why", "T1", "--as-of", "2026-12-31")
-    visit(db, "T1", "--counter", "11014", "--counter-state", "standing still", "--on", "2026-10-15", "--sure", "seen twice")
+    words = ("--counter", "11014", "--counter-state", "standing still", "--on", "2026-10-15")
+    visit(db, "T1", *words, "--sure", "seen twice")
     after = page("why", "T1", "--as-of", "2026-12-31")
     assert "the visit noted the counter as unreadable or standing still" in after
     rate = re.compile(r"About ([\d,]+) operations a year at present")

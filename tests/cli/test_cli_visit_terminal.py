@@ -28,10 +28,10 @@ ANSWERS = (
     ("Drag hands reset", "y"),
     ("Oil level", "normal"),
     ("Oil temperature", "41"),
-    ("Compartment's wall", "38"),
-    ("Main tank's wall", "44"),
+    ("Compartment wall temperature", "38"),
+    ("Main tank wall temperature", "44"),
     ("Pressure", "4"),
-    ("Gas bottle", "8800"),
+    ("Gas cylinder", "8800"),
     ("Seepage", "drain valve; cover"),
     ("Cabinet heater", "w"),
     ("Noise", "usual"),
@@ -188,7 +188,7 @@ def test_a_whole_visit_in_tmux(db: Path) -> None:
         shown = screen()
     finally:
         subprocess.run(["tmux", "-L", "visit", "kill-server"], env=environment, check=False)
-    assert "two digits exchanged? 11011 for 11101" in " ".join(shown.split())
+    assert "digits transposed? 11011 instead of 11101" in " ".join(shown.split())
     assert "8 answers are kept in" in " ".join(shown.split())
     assert "from     tap-changer compartment" in shown
     assert stored(db) == ([11_110], SEEN, 1)

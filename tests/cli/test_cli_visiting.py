@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from cli.visit_store import ENV, make_store
+from cli.visit_store import ENV, guided, make_store, own_copy
+from cli.visit_store import in_one_line as said
 from typer.testing import CliRunner, Result
 
 from tapwear.cli import visit_asking
@@ -40,24 +40,11 @@ def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def db(template: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    for name, value in {**ENV, "XDG_CONFIG_HOME": str(tmp_path)}.items():
-        monkeypatch.setenv(name, value)
-    monkeypatch.chdir(tmp_path)
-    return Path(shutil.copy(template, tmp_path / "fleet.db"))
+    return own_copy(template, tmp_path, monkeypatch)
 
 
 def visit(db: Path, *words: str, typed: list[str] | None = None) -> Result:
-    """Runs the command; `typed`: answers at a terminal, else by options alone."""
-    ask = "--no-ask" if typed is None else "--ask"
-    lines = "".join(f"{line}\n" for line in typed or [])
-    result = CliRunner().invoke(app, ["--db", str(db), "visit", *words, ask], input=lines)
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
-
-
-def said(result: Result, code: int = 0) -> str:
-    assert result.exit_code == code, result.output
-    return " ".join(result.output.split())
+    return guided("visit", *words, typed=typed)
 
 
 def stored(db: Path, unit: str = "T1") -> dict[str, Any]:
@@ -88,7 +75,7 @@ def draft_of(db: Path, unit: str = "T1") -> Path:
 def test_a_visit_typed_in_is_stored_whole_and_its_draft_is_gone(db: Path) -> None:
     text = said(visit(db, "T1", typed=WHOLE))
     assert "Are you at NORTH, bank B1, unit T1" in text
-    assert "Visit to T1 on 2026-11-01: stored whole" in text
+    assert "Visit to T1 on 2026-11-01 saved (" in text
     assert stored(db) == {
         "readings": [(11_110, "")],
         "seen": {
@@ -110,7 +97,7 @@ def test_the_same_visit_is_given_by_options_alone(db: Path) -> None:
     words += ["--pressure", "4", "--gas-bottle", "8800", "--seepage", "none", "--heater", "working"]
     words += ["--noise", "usual", "--coating", "sound", "--remark", "all quiet", "--no-sample"]
     result = visit(db, "T1", *words)
-    assert "stored whole" in said(result)
+    assert " saved (" in said(result)
     assert result.stdout == ""
     by_options = stored(db)
     visit(db, "T1", "--on", "2026-10-31", *words)
@@ -121,7 +108,7 @@ def test_the_same_visit_is_given_by_options_alone(db: Path) -> None:
 
 def test_three_drives_are_asked_one_by_one_and_given_by_name(db: Path) -> None:
     words = ["--counter", "A=1200", "--counter", "B=1204", "--counter", "C=1199", "--controller", "B=77"]
-    assert "stored whole, 4 rows" in said(visit(db, "T3", *words))
+    assert "saved (4 entries)" in said(visit(db, "T3", *words))
     assert sorted(value for value, _ in stored(db, "T3")["readings"]) == [77, 1_199, 1_200, 1_204]
     assert "say which drive, like A=1200" in said(visit(db, "T3", "--counter", "1200"), 2)
     text = visit(db, "T3", typed=["y", ""]).output
@@ -203,8 +190,8 @@ def test_another_unit_that_stands_here_is_recorded_with_its_serial_and_nothing_e
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        (["--station", "SOUTH", "--counter", "1"], "T1 stands at NORTH, bank B1; you gave station SOUTH"),
-        (["--bank", "B2", "--counter", "1"], "you gave bank B2"),
+        (["--station", "SOUTH", "--counter", "1"], "T1 stands at NORTH, bank B1; you entered station SOUTH"),
+        (["--bank", "B2", "--counter", "1"], "you entered bank B2"),
         (["--counter", "1234567"], "more digits than the counter"),
         (["--counter", "Z=5"], "say which drive"),
         (["--position", "17R"], "lies outside this unit's positions"),
@@ -228,17 +215,17 @@ def test_what_cannot_be_is_refused_in_words_and_nothing_is_stored(db: Path, word
 
 def test_a_counter_is_checked_as_it_is_typed_and_asked_once(db: Path) -> None:
     text = said(visit(db, "T1", typed=[PLACE, SERIAL, "11101", *WHOLE[3:]]))
-    assert "Questioned" not in text
+    assert "Check" not in text
     text = said(visit(db, "T2", typed=["y", "S-9020", "55011", "n", "55110", *[""] * 17, "y"]))
-    assert text.count("Questioned: ") == 1
+    assert text.count("Check: ") == 1
     assert "far fewer operations than usual since 2026-10-01: 11 against about 101" in text
-    assert "two digits exchanged? 55011 for 55101" in text
+    assert "digits transposed? 55011 instead of 55101" in text
     assert stored(db, "T2")["readings"][-1] == (55_110, "")
 
 
 def test_the_neighbours_counter_is_recognised(db: Path) -> None:
     text = said(visit(db, "T1", "--counter", "55102"), 3)
-    assert "T2" in text.split("Questioned:")[1]
+    assert "T2" in text.split("Check:")[1]
     assert "--sure REASON" in text
     assert stored(db) == NOTHING
     said(visit(db, "T1", "--counter", "55102", "--sure", "counter exchanged"))
@@ -382,7 +369,7 @@ def test_ctrl_c_at_any_prompt_leaves_the_store_alone_and_the_draft_goes_on(
     assert "tapwear visit T1 --resume" in text
     assert draft_of(db).stat().st_mode & 0o077 == 0
     monkeypatch.setattr(visit_asking.Asking, "console", Stopping(WHOLE[at:], len(WHOLE)))
-    assert "stored whole" in said(visit(db, "T1", "--resume", typed=[]))
+    assert " saved (" in said(visit(db, "T1", "--resume", typed=[]))
     assert stored(db)["seen"]["remark"] == "all quiet"
     assert stored(db)["readings"] == [(11_110, "")]
     assert not draft_of(db).exists()

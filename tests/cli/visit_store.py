@@ -1,10 +1,16 @@
-"""A small store for tests of guided visits: three units at one station, T1 read each month, with its observations."""
+"""A small store for tests of guided visits: three units at one station, T1 read each month, with its observations;
+and how a person works there: a folder with a copy of the store, commands, and what they say."""
 
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, date, datetime
 from pathlib import Path
 
+import pytest
+from typer.testing import CliRunner, Result
+
+from tapwear.cli.app import app
 from tapwear.store.engine import create_store
 from tapwear.store.entries import add_reading
 from tapwear.store.observations import observation_rows
@@ -37,3 +43,37 @@ def make_store(folder: Path) -> Path:
             record(connection, "observation", stamp, **row)
     store.close()
     return path
+
+
+def own_copy(template: Path, folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A copy of the store in that folder, for a person who works in it."""
+    path = Path(shutil.copy(template, folder / "fleet.db"))
+    for name, value in {**ENV, "XDG_CONFIG_HOME": str(folder), "TAPWEAR_DB": str(path)}.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.chdir(folder)
+    return path
+
+
+def guided(command: str, *words: str, typed: list[str] | None = None) -> Result:
+    """Runs a guided command; `typed`: answers at a terminal, else by options alone."""
+    lines = "".join(f"{line}\n" for line in typed or [])
+    result = CliRunner().invoke(app, [command, *words, "--no-ask" if typed is None else "--ask"], input=lines)
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result
+
+
+def run(*words: str, code: int = 0, typed: str = "") -> Result:
+    """The command, which had to end with that exit code."""
+    result = CliRunner().invoke(app, words, input=typed)
+    assert result.exit_code == code, result.output
+    return result
+
+
+def in_one_line(result: Result, code: int = 0) -> str:
+    """What a command said, without regard to line ends; it had to end with that exit code."""
+    assert result.exit_code == code, result.output
+    return " ".join(result.output.split())
+
+
+def said(*words: str, code: int = 0, typed: str = "") -> str:
+    return in_one_line(run(*words, code=code, typed=typed), code)

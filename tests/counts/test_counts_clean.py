@@ -45,7 +45,7 @@ def test_two_digits_exchanged_are_found_with_the_number_that_was_meant():
     history = clean(monthly("T1", values))
     place, reason = only_doubtful(history)
     assert place == 5
-    assert reason == "two digits exchanged? 14542 for 14452"
+    assert reason == "digits transposed? 14542 instead of 14452"
     assert total(history) == 14_970 - 13_800
 
 
@@ -211,7 +211,7 @@ def test_the_latest_reading_stays_open_and_the_greater_count_is_the_one_to_act_o
     assert (end["unit"], end["operations"]) == ("T1", 2_200.0)
     assert end["probability"] == pytest.approx(1 - history.points["probability"].iloc[-1], abs=0.01)
     assert end["words"] == (
-        "the latest reading may be wrong (one digit mistyped? 57700 for 57200): "
+        "the latest reading may be wrong (one digit mistyped? 57700 instead of 57200): "
         "then 500 operations fewer were made; to act on: the reading as it stands"
     )
 

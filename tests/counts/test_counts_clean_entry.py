@@ -43,7 +43,7 @@ def test_two_digits_exchanged_are_questioned_and_the_right_number_offered():
     assert check.questioned
     assert check.likely == right
     last = f"below the last reading, {VALUES[-1]} of 2021-04-09"
-    assert check.reason == f"{last}; two digits exchanged? {typed} for {right}"
+    assert check.reason == f"{last}; digits transposed? {typed} instead of {right}"
 
 
 def test_the_same_number_as_last_time_is_questioned():

@@ -21,6 +21,6 @@ def due(**changed: Any) -> Due:
         "late": date(2027, 5, 2), "known": True, "overdue": False, "driver": "operations",
         "driver_share": {"operations": 0.82, "calendar": 0.15, "oil": 0.03}, "readings_used": 39,
         "readings_doubtful": 2, "last_reading_on": date(2026, 6, 16), "last_reading_value": 165_433,
-        "last_sample_on": date(2026, 2, 3), "next_action": "plan it before 2026-09-14",
+        "last_sample_on": date(2026, 2, 3), "next_action": "schedule outage before 2026-09-14",
     }  # fmt: skip
     return Due(**(fields | changed))

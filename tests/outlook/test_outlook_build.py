@@ -57,7 +57,7 @@ def test_unknown_last_service_gives_bounds_and_no_date() -> None:
     assert due.driver == "unknown"
     assert due.bounds[0] == date(2017, 1, 1)  # seven years after commissioning on 2010-01-01
     assert due.bounds[1] == date(2033, 6, 30)
-    assert due.bounds_words == "2017-01-01 if never done since commissioning, 2033-06-30 if it were done today"
+    assert due.bounds_words == "if never serviced: overdue since 2017-01-01; if serviced today: next due 2033-06-30"
     assert "find when" in due.next_action
 
 
@@ -95,7 +95,7 @@ def test_unit_with_a_rule_and_no_reading_leans_on_its_peers_and_says_so() -> Non
     ).outlook
     (without,) = dues.of_unit("T1")
     assert without.known
-    assert "no usable reading; rate taken from like units" in without.doubts
+    assert "no usable reading; rate taken from similar units" in without.doubts
     assert without.next_action == "read the counter"
 
 

@@ -54,14 +54,14 @@ def test_a_fault_seen_again_is_still_one_and_that_all_was_well_later_closes_noth
     assert sentences(*visits) == ["breather blocked; seen 2 times, 2025-10-17 to 2026-01-23"]
     well = seen("T1", "2026-04-14", breather="good")
     assert sentences(*visits, well) == [
-        "breather blocked; seen 2 times, 2025-10-17 to 2026-01-23, found well on 2026-04-14"
+        "breather blocked; seen 2 times, 2025-10-17 to 2026-01-23, found in order on 2026-04-14"
     ]
 
 
 def test_seepages_at_several_places_are_followed_up_each_for_itself() -> None:
     first = seen("T1", "2026-01-23", seepage="Drain valve; bushing flange")
     assert sentences(first, seen("T1", "2026-04-14", seepage="drain  valve")) == [
-        "seepage: bushing flange; seen 2026-01-23, found well on 2026-04-14",
+        "seepage: bushing flange; seen 2026-01-23, found in order on 2026-04-14",
         "seepage: drain valve; seen 2 times, 2026-01-23 to 2026-04-14",
     ]
 

@@ -52,7 +52,7 @@ def test_the_narrowing_is_the_width_now_less_the_width_after_the_reading() -> No
 def test_one_day_is_one_day() -> None:
     then = replace(NOW, late=date(2027, 5, 1))
     page = next_page(round_of(Outlook(AS_OF, (NOW,)), Outlook(AS_OF, (then,)), everything=True))
-    assert page[1].heading == "Station BRK: ranges narrow by 1 day in all"
+    assert page[1].heading == "Station BRK: total reduction in date range: 1 day"
 
 
 def test_what_a_first_reading_would_tell_is_not_said() -> None:

@@ -42,8 +42,8 @@ ONE_SIDE = (
 
 def test_a_selector_not_seen_to_move_for_a_year_goes_to_the_engineer_before_anybody_exercises_it() -> None:
     assert told(*ONE_SIDE) == (
-        "change-over selector not seen to move from 2024-03-18 to 2026-01-26, the drag hands from 3R to 7R last, not "
-        "on both sides of the middle; contacts that stand still can coke: ask the engineer before anybody exercises it"
+        "no change-over selector operation recorded 2024-03-18 to 2026-01-26: drag hands from 3R to 7R, never "
+        "through neutral; contacts left stationary can coke up: ask the engineer before anybody exercises it"
     )
 
 
@@ -60,7 +60,7 @@ def test_drag_hands_on_both_sides_of_neutral_or_an_indicator_seen_on_both_show_a
     assert told(*ONE_SIDE[:2], left) == ""
     assert told(*ONE_SIDE[:2], moved, hands("T1", "2026-05-01", "2R", "6R")) == ""  # 95 days only
     later = told(*ONE_SIDE[:2], moved, hands("T1", "2027-03-01", "2R", "6R"))
-    assert "from 2026-01-26 to 2027-03-01" in later
+    assert "recorded 2026-01-26 to 2027-03-01" in later
 
 
 def test_hands_that_were_not_reset_show_the_movement_of_before_and_no_newer_one() -> None:
@@ -75,7 +75,7 @@ def test_hands_that_were_not_reset_show_the_movement_of_before_and_no_newer_one(
     reset = [seen("T1", on, **across, drag_hands_reset=True) for on in ("2024-03-18", "2025-03-13", "2026-01-26")]
     assert told(*reset) == ""
     one_side = seen("T1", "2026-06-01", position_low="2R", position_high="8R")
-    assert "not seen to move from 2024-03-18 to 2026-06-01" in told(*left, one_side)
+    assert "no change-over selector operation recorded 2024-03-18 to 2026-06-01" in told(*left, one_side)
     assert told(*reset, one_side) == ""
 
 
@@ -83,12 +83,12 @@ def test_each_compartment_has_its_own_selector() -> None:
     days = ("2024-03-18", "2025-06-01", "2026-01-26")
     moves = [seen("T1", on, compartment="A", position_low="3L", position_high=f"{n}R") for n, on in enumerate(days, 5)]
     stays = [seen("T1", on, compartment="B", position_low="3R", position_high="8R") for on in days]
-    assert told(*moves, *stays).startswith("compartment B: change-over selector not seen to move from 2024-03-18")
+    assert told(*moves, *stays).startswith("compartment B: no change-over selector operation recorded 2024-03-18")
     assert told(*moves) == ""
 
 
 def test_neutral_itself_shows_no_movement() -> None:
-    assert "not seen to move" in told(*ONE_SIDE[:2], hands("T1", "2026-01-26", "N", "7R", "N"))
+    assert "no change-over selector operation" in told(*ONE_SIDE[:2], hands("T1", "2026-01-26", "N", "7R", "N"))
 
 
 def test_less_than_the_set_time_is_not_told_and_the_time_can_be_set() -> None:
@@ -116,7 +116,7 @@ def test_three_middle_positions_are_crossed_from_below_the_first_to_above_the_la
     first = hands("T1", "2024-03-18", "10", "12", style="1-9abc-17")
     within = hands("T1", "2026-01-26", "9a", "12", style="1-9abc-17")
     across = hands("T1", "2026-01-26", "8", "10", style="1-9abc-17")
-    assert "not seen to move" in told(first, within)
+    assert "no change-over selector operation recorded" in told(first, within)
     assert told(first, across) == ""
 
 

@@ -65,7 +65,7 @@ def test_the_oil_brings_a_date_forward_only_where_something_else_gives_one() -> 
 def test_a_sample_to_confirm_does_not_hide_a_service_that_is_due_in_days() -> None:
     sample = f"take another oil sample by {AS_OF}"
     near = only_due(asking("resample"), last="2019-07-02", **KIT)
-    assert near.next_action == f"{sample}; order the kit (set K, 10 weeks) and plan it before 2026-07-02"
+    assert near.next_action == f"{sample}; order the kit (set K, 10 weeks) and schedule outage before 2026-07-02"
     assert only_due(asking("resample"), last="2021-07-02", **KIT).next_action == sample
 
 
@@ -82,7 +82,7 @@ def test_a_day_that_is_past_is_not_one_to_plan_before() -> None:
     assert due.early is not None
     assert due.early <= AS_OF
     assert not due.overdue
-    assert due.next_action == "plan it now: it may be due already"
+    assert due.next_action == "schedule outage now: it may be due already"
 
 
 def test_one_year_is_one_year() -> None:

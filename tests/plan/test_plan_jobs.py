@@ -55,13 +55,13 @@ def test_overdue_released_and_unknown_ones_always_belong() -> None:
     jobs = plan_of(
         due("OVERDUE", "2025-01-01", overdue=True),
         due("RELEASED", "2035-01-01", **RELEASED),
-        due("UNKNOWN", None, bounds=(None, date(2031, 1, 1)), bounds_words="2031-01-01 if it were done today"),
+        due("UNKNOWN", None, bounds=(None, date(2031, 1, 1)), bounds_words="if serviced today: next due 2031-01-01"),
         due("LATER", "2035-01-01"),
         due("BEYOND", None, known=True, driver="calendar"),
     )
     assert set(jobs) == {"OVERDUE", "RELEASED", "UNKNOWN"}
     assert not jobs["UNKNOWN"].dated
-    assert jobs["UNKNOWN"].why == "due unknown: 2031-01-01 if it were done today"
+    assert jobs["UNKNOWN"].why == "due date unknown (if serviced today: next due 2031-01-01)"
     job = jobs["RELEASED"]
     assert (job.severe, job.work_from, job.suspected) == (True, date(2026, 7, 2), ("Ethylene rose.",))
     assert job.release == RELEASED["release"]
@@ -115,11 +115,11 @@ def test_a_task_with_unknown_date_rides_along_only_where_the_lead_includes_it() 
 
 
 def test_a_task_of_unknown_date_that_cannot_be_due_yet_makes_no_job_and_leads_none() -> None:
-    far = {"bounds_words": "after 2041 if never done since commissioning, after 2041 if it were done today"}
+    far = {"bounds_words": "if never serviced: due after 2041; if serviced today: next due after 2041"}
     rate = {"operations_per_year": 5_000.0}
     jobs = plan_of(
         due("A", None, task="contact replacement", crew_hours=500.0, **far, **rate),
-        due("A", None, bounds_words="2019-03-02 if never done since commissioning, 2033-01-05 if it were done today"),
+        due("A", None, bounds_words="if never serviced: overdue since 2019-03-02; if serviced today: due 2033-01-05"),
         due("B", None, task="contact replacement", **far, **rate),
         due("C", None, task="contact replacement", **far),  # nobody counted its operations
     )

@@ -46,7 +46,7 @@ def due(**changed: Any) -> Due:
         "last_reading_on": date(2026, 6, 16),
         "last_reading_value": 165_433,
         "last_sample_on": date(2026, 2, 3),
-        "next_action": "plan it before 2026-09-14",
+        "next_action": "schedule outage before 2026-09-14",
     }
     return Due(**(fields | changed))
 
@@ -78,7 +78,7 @@ UNKNOWN = due(
     driver_share={},
     clocks=(),
     bounds=(date(2011, 4, 2), date(2033, 6, 30)),
-    bounds_words="2011-04-02 if never done since commissioning, 2033-06-30 if it were done today",
+    bounds_words="if never serviced: overdue since 2011-04-02; if serviced today: next due 2033-06-30",
     doubts=("last contact service unknown",),
     next_action="find when the last contact service was done and log it (tapwear service OLD-T4)",
 )

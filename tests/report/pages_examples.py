@@ -27,7 +27,7 @@ def readings(**last: str) -> pd.DataFrame:
         tag = one.unit
         status = last.get(tag.replace("-", "_"), "used")
         for day, how in (("2026-01-10", "used"), ("2026-03-10", "used"), ("2026-06-10", status)):
-            reason = "two digits exchanged?" if how == "doubtful" else ""
+            reason = "digits transposed?" if how == "doubtful" else ""
             rows.append((tag, "1", pd.Timestamp(day), 95_000, "mechanical", how, reason, 1.0))
     names = ["unit", "drive", "read_on", "value", "source", "status", "reason", "probability"]
     return pd.DataFrame(rows, columns=names)

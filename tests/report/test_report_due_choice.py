@@ -36,7 +36,8 @@ def test_a_filter_that_hides_units_counts_the_overdue_and_the_unknown_among_them
     choice = choose(outlook(OVERDUE, UNKNOWN, due()), until=UNTIL, station="brackwater")
     assert units_of(choice) == ["BRK-T1"]
     assert (
-        choice.hidden[0].sentence() == "Left out by --station brackwater: 2 units, 1 of them overdue, 1 with no date."
+        choice.hidden[0].sentence()
+        == "Not shown (by --station brackwater): 2 units, 1 of them overdue, 1 with no date."
     )
 
 
@@ -76,7 +77,7 @@ def test_a_unit_without_a_contact_service_rule_shows_its_first_task() -> None:
 def test_one_task_of_every_unit_counts_the_units_that_have_no_such_rule() -> None:
     choice = choose(outlook(due(), OVERDUE, due(task="inspection")), until=UNTIL, task="Inspection")
     assert [(item.unit, item.task) for item in choice.dues] == [("BRK-T1", "inspection")]
-    assert choice.hidden[0].sentence() == "Left out by --task 'Inspection': 1 unit, 1 of them overdue."
+    assert choice.hidden[0].sentence() == "Not shown (by --task 'Inspection'): 1 unit, 1 of them overdue."
 
 
 def test_every_task_shows_all_rows_and_hides_nothing() -> None:

@@ -39,11 +39,11 @@ def test_no_line_is_wider_than_the_screen_and_nothing_is_cut_off(width: int) -> 
 
 def test_on_a_narrow_screen_the_early_date_leads_and_the_words_stand_under_the_row() -> None:
     assert screen(75, due()).splitlines() == [
-        "early       late        unit    operations since  driven by",
+        "early       late        unit    operations since  governed by",
         "2026-09-14  2027-05-02  BRK-T1  61,200 of 70,000  mostly operations",
         "    Brackwater, T1; contact service; last 2019-03-12 at 104,233; read 14",
         "    days ago",
-        "    Next: plan it before 2026-09-14",
+        "    Next: schedule outage before 2026-09-14",
     ]
 
 
@@ -59,7 +59,7 @@ def test_a_wide_screen_shows_the_middle_date_and_all_columns() -> None:
         "operations since",
         "last service",
         "last read",
-        "driven by",
+        "governed by",
     ]
 
 

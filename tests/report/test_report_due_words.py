@@ -49,9 +49,9 @@ def test_an_early_date_that_has_passed_is_said() -> None:
 
 def test_unknown_dates_say_what_bounds_them() -> None:
     assert status_words(UNKNOWN) == (
-        "Due unknown: 2011-04-02 if never done since commissioning, 2033-06-30 if it were done today."
+        "Due date unknown. If never serviced: overdue since 2011-04-02. If serviced today: next due 2033-06-30."
     )
-    assert status_words(due(known=False)) == "Due unknown."
+    assert status_words(due(known=False)) == "Due date unknown."
 
 
 @pytest.mark.parametrize(
@@ -103,7 +103,7 @@ def test_small_facts_read_like_a_crew_would_say_them() -> None:
 def test_a_severe_finding_leaves_one_thing_to_do() -> None:
     assert next_words(SEVERE_ONE) == stop_notice("MIR-T2")
     assert next_words(due(task="inspection", severe=True)) == stop_notice("BRK-T1")
-    assert next_words(due()) == "plan it before 2026-09-14"
+    assert next_words(due()) == "schedule outage before 2026-09-14"
 
 
 def test_a_stopped_unit_is_told_no_day_that_is_still_to_come() -> None:

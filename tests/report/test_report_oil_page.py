@@ -71,11 +71,11 @@ def test_oil_work_is_told_apart_from_opening() -> None:
 
 def test_no_sample_for_long_reads_no_oil_evidence_since_and_never_nothing_unusual() -> None:
     stale = page(unit(sample("2022-03-01"), verdict=verdict("no oil evidence", last_sample_on=date(2022, 3, 1))))
-    assert "No oil evidence since 2022-03-01." in stale
+    assert "No recent oil sample since 2022-03-01." in stale
     assert "No abnormal result" not in stale
     assert "No abnormal result in 3 samples." in page(unit(sample("2026-03-01")))
     never = page(unit(verdict=verdict("no oil evidence")))
-    assert "No oil evidence: no sample is recorded." in never
+    assert "No recent oil sample: no sample is recorded." in never
 
 
 def test_the_rate_has_its_interval_and_both_units() -> None:

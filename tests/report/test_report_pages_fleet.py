@@ -84,7 +84,7 @@ def test_the_summary_of_named_units_says_of_how_many() -> None:
 
 def test_noted_conditions_are_named_in_the_summary() -> None:
     noted = {"HAL-T1": (ODD,), "BRK-T1": (ODD, ODD)}
-    assert "Noted by people and still open at 2 units: BRK-T1, HAL-T1." in summary(fleet(conditions=noted))
+    assert "Open field conditions: 2 units, BRK-T1, HAL-T1." in summary(fleet(conditions=noted))
 
 
 def test_every_unit_stands_in_one_period_of_its_early_date() -> None:

@@ -42,9 +42,9 @@ def words_of(page: UnitPage) -> str:
 def test_the_page_leads_with_the_early_date_and_what_drives_it() -> None:
     page = unit_page(subject(), None, (), "u1")
     assert page.lead == (
-        "Contact service: early 2026-09-14, middle 2026-12-20, late 2027-05-02; driven by mostly operations."
+        "Contact service: early 2026-09-14, middle 2026-12-20, late 2027-05-02; governed by mostly operations."
     )
-    assert page.actions == ("contact service: plan it before 2026-09-14.",)
+    assert page.actions == ("contact service: schedule outage before 2026-09-14.",)
     assert [one.heading for one in page.sections] == [
         "Identity",
         "Dates",
@@ -59,7 +59,7 @@ def test_the_page_leads_with_the_early_date_and_what_drives_it() -> None:
 
 def test_an_unknown_date_is_said_with_what_bounds_it() -> None:
     page = unit_page(page_subject("OLD-T4", dues=(UNKNOWN,)), None, (), "u1")
-    assert page.lead.startswith("Contact service: due unknown: 2011-04-02 if never done since commissioning")
+    assert page.lead.startswith("Contact service: due date unknown. If never serviced: overdue since 2011-04-02")
     assert section(page, "Noted and doubtful").sentences == ("Last contact service unknown.",)
 
 
@@ -136,7 +136,7 @@ def test_the_oil_has_its_resets_its_limits_and_values_below_the_limit() -> None:
 
 def test_without_samples_and_readings_the_page_says_so() -> None:
     page = unit_page(subject(story=None, verdict=None, services=pd.DataFrame(columns=["done_on"])), None, (), "u1")
-    assert section(page, "Oil").sentences == ("No oil evidence: no sample is recorded.",)
+    assert section(page, "Oil").sentences == ("No recent oil sample: no sample is recorded.",)
     assert section(page, "Count of operations").sentences == ("No usable reading.",)
     assert section(page, "Counter readings").sentences == ("None is recorded.",)
     assert section(page, "Work done").sentences == ("None is recorded.",)

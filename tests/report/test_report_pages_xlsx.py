@@ -45,7 +45,7 @@ def test_dates_and_numbers_are_typed_cells() -> None:
     assert found["operations since"] == 61_234
     assert found["interval [operations]"] == 70_000
     assert found["chance operations first"] == pytest.approx(0.82)
-    assert found["next"] == "plan it before 2026-09-14"
+    assert found["next"] == "schedule outage before 2026-09-14"
 
 
 def test_an_unknown_date_is_an_empty_cell() -> None:
@@ -70,7 +70,7 @@ def test_doubtful_readings_stand_with_the_reason() -> None:
         "read on": datetime(2026, 6, 10),  # noqa: DTZ001
         "counter": 95_000,
         "source": "mechanical",
-        "why it is doubtful": "two digits exchanged?",
+        "why it is doubtful": "digits transposed?",
     }
     assert found["doubtful readings"].max_row == 2
 

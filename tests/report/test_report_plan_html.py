@@ -93,7 +93,7 @@ def test_how_good_the_plan_is_and_how_its_requests_stand_is_told_at_the_top() ->
     limited = replace(plan, result=replace(plan.result, proof=Proof(100.0, 92.0, 120.0, 20.0, True)))
     text = Tags(plan_html(limited)).text
     assert "Time-limited: up to 8.0 % of its cost might be saved." in text
-    assert "Outage requests: 1 asked, 1 not asked yet." in text
+    assert "Outage requests: 1 asked, 1 not submitted." in text
 
 
 def test_hostile_text_stays_text_on_the_page() -> None:

@@ -36,7 +36,7 @@ def test_a_request_says_what_goes_out_when_for_how_long_and_who_decides() -> Non
     assert told["dates"] == "Monday 2027-03-01 to Sunday 2027-03-07 (week 2027-W09)"
     assert told["outage"] == "3 working days within these dates"
     assert told["work"] == "contact service; relay test"
-    assert told["recall time"] == "back within 12 h of a call"
+    assert told["emergency return to service"] == "12 h"
     assert told["conditions"].startswith("load below 40 MVA; ")
     assert told["resources"] == "mobile transformer"
     assert told["crew"] == "80 crew hours, side-mounted, region North"
@@ -49,9 +49,9 @@ def test_a_request_says_what_goes_out_when_for_how_long_and_who_decides() -> Non
 def test_what_is_not_given_is_said_and_not_made_up() -> None:
     told = facts(view(job("U1", station="BIRCH")))
     assert told["outage"] == "7 days (length not given: taken as whole weeks)"
-    assert told["recall time"] == told["conditions"] == "not given"
+    assert told["emergency return to service"] == told["conditions"] == "not given"
     assert told["switching permit"] == "lead time not given: ask in time"
-    assert told["request"] == "not asked yet"
+    assert told["request"] == "not submitted"
 
 
 def test_conditions_name_the_transfer_group_and_the_next_closed_week() -> None:
@@ -119,7 +119,7 @@ def test_a_sheet_says_which_unit_why_now_and_what_the_date_rests_on() -> None:
     assert dict(sheet.identity)["out from"] == "2027-03-01 to 2027-03-07"
     assert sheet.why == (
         "operations drive the date", "due from 2027-03-01 to 2027-03-01 (10 and 90 %)",
-        "chance of being past due when the outage starts: under 1 %",
+        "probability of being overdue at start: under 1 %",
         "reading: 48,213 on 2026-05-02", "interval: 50,000 operations",
     )  # fmt: skip
 

@@ -36,7 +36,7 @@ def proven(cost: float, bound: float, limited: bool) -> PlanView:
 @pytest.mark.parametrize(
     ("cost", "bound", "limited", "says"),
     [
-        (200.0, 200.0, False, "Proven best: no plan under these limits and costs is cheaper."),
+        (200.0, 200.0, False, "Optimal for these limits and costs."),
         (200.0, 199.2, False, "Within 0.4 % of the best possible."),
         (200.0, 184.0, True, "Time-limited: up to 8.0 % of its cost might be saved. Another run, or one with more "
          "seconds, may give another plan."),
@@ -74,9 +74,9 @@ def test_requests_are_counted_without_what_is_done_or_needs_none() -> None:
             job("U4", station="ELM", progress="done", done_on=date(2027, 3, 4)),
         ).result
     )
-    assert requests_words(rows) == "Outage requests: 1 approved, 1 not asked yet."
+    assert requests_words(rows) == "Outage requests: 1 approved, 1 not submitted."
     assert [request_words(row) for row in rows[:3]] == [
-        "approved 2026-06-20 by control room", "not asked yet", "no outage: exchanged beside its bypass",
+        "approved 2026-06-20 by control room", "not submitted", "no outage: exchanged beside its bypass",
     ]  # fmt: skip
 
 
@@ -85,8 +85,8 @@ def test_the_answer_about_another_week_leaves_this_one_to_be_asked_for() -> None
     given = {"request_status": "approved", "request_words": words, "permit_weeks": 2.0}
     moved, there = (view(job("U1", request_week=week, **given)) for week in ("2027-W05", "2027-W09"))
     (row,) = job_rows(moved.result)
-    assert request_words(row) == f"not asked yet for 2027-W09; {words}"
-    assert requests_words([row]) == "Outage requests: 1 not asked yet."
+    assert request_words(row) == f"not submitted for 2027-W09; {words}"
+    assert requests_words([row]) == "Outage requests: 1 not submitted."
     assert b"ask for the outage" in plan_ics(moved)
     assert b"ask for the outage" not in plan_ics(there)
     assert requests_words(job_rows(there.result)) == "Outage requests: 1 approved."

@@ -85,7 +85,7 @@ def test_days_serial_last_counter_and_expected_numbers_are_told() -> None:
 
 def test_a_severe_unit_has_its_words_on_screen_and_paper_and_nothing_to_fill_in() -> None:
     found = page()
-    assert found.text.count(stop_notice()) == 2
+    assert found.text.count(f"{stop_notice()}S-2 AH-T2") == 2
     buttons = [attrs.get("id") for tag, attrs in found.tags if tag == "button"]
     assert "u0" in buttons
     assert "u1" not in buttons

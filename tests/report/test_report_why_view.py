@@ -28,7 +28,7 @@ def test_the_page_answers_first_and_shows_its_evidence_after() -> None:
     assert headings == [
         "BRK-T1   Brackwater, T1   as of 2026-06-30",
         "Due",
-        "Doubts",
+        "Data caveats",
         "The three clocks of the contact service",
         "Work done",
         "Count of operations",
@@ -36,21 +36,21 @@ def test_the_page_answers_first_and_shows_its_evidence_after() -> None:
         "Oil",
     ]
     assert "  contact service  2026-09-14  2026-12-20  2027-05-02  mostly operations" in text
-    assert "  Next, contact service: plan it before 2026-09-14." in text
+    assert "  Next, contact service: schedule outage before 2026-09-14." in text
     assert "  2 of 41 readings doubtful." in text
 
 
 def test_each_next_step_says_which_tasks_it_is_for() -> None:
-    order = "order the kit by 2027-05-13, plan it before 2027-09-16"
+    order = "order kit by 2027-05-13; schedule outage before 2027-09-16"
     dues = (
         due(next_action=order),
-        due(task="oil change", next_action="plan it before 2027-09-16"),
-        due(task="inspection", next_action="plan it before 2027-09-16"),
+        due(task="oil change", next_action="schedule outage before 2027-09-16"),
+        due(task="inspection", next_action="schedule outage before 2027-09-16"),
     )
     steps = [line.strip() for line in text_of(subject(dues=dues)).splitlines() if line.startswith("  Next")]
     assert steps == [
         f"Next, contact service: {order}.",
-        "Next, oil change, inspection: plan it before 2027-09-16.",
+        "Next, oil change, inspection: schedule outage before 2027-09-16.",
     ]
 
 
@@ -160,8 +160,8 @@ def test_a_severe_finding_comes_first_and_nothing_suggests_a_sample_or_a_visit()
             {"call": "nothing unusual", "samples_used": 1, "evidence_since": None},
             "No abnormal result in 1 sample. Due dates unchanged.",
         ),
-        ({"call": "no oil evidence"}, "No oil evidence since 2025-08-23."),
-        ({"call": "no oil evidence", "last_sample_on": None}, "No oil evidence: no sample is recorded."),
+        ({"call": "no oil evidence"}, "No recent oil sample since 2025-08-23."),
+        ({"call": "no oil evidence", "last_sample_on": None}, "No recent oil sample: no sample is recorded."),
     ],
 )
 def test_the_call_of_the_oil_is_a_sentence(changed: dict, words: str) -> None:
@@ -195,10 +195,10 @@ def test_a_unit_that_nobody_read_sampled_or_serviced_still_has_a_page() -> None:
         story=nothing,
     )
     for page in (bare, subject(story=None, verdict=None, dues=())):
-        assert "No oil evidence: no sample is recorded." in text_of(page)
+        assert "No recent oil sample: no sample is recorded." in text_of(page)
         assert "No usable reading." in text_of(page)
     text = text_of(bare)
-    assert "Contact service: due unknown: 2011-04-02 if never done since commissioning" in text
+    assert "Contact service: due date unknown. If never serviced: overdue since 2011-04-02" in text
     assert "  None is recorded." in text
     assert "retired or not yet in service" in text_of(subject(dues=()))
 

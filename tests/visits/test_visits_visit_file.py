@@ -45,7 +45,7 @@ def test_what_is_written_is_read_again(tmp_path: Path) -> None:
         date(2026, 6, 3),
         "Kim",
         "S-1",
-        counters=(CounterSeen(5, "A", "raise", "two digits exchanged; kept: read twice"),),
+        counters=(CounterSeen(5, "A", "raise", "two digits transposed; kept: read twice"),),
         observations={"oil_temp_c": 41.5, "drag_hands_reset": False, "position": "9b"},
         sample_taken=True,
         remark='said "no"',

@@ -10,7 +10,7 @@ const counterJudge = (() => {
   const [INSPECTION_OPERATIONS, OUT_OF_SERVICE, STILL_WHEN_OUT, STILL_UNRECORDED, OUT_SPREAD] = [40, 0.2, 0.5, 0.002, 1];
   const [OUT_SHARE, WIDEST, MANY_A_DAY, MANY_SPREAD, ROOM, SPARE] = [0.98, 1.5, 300, 0.7, 3, 60];
   const [TRANSPOSED, DROPPED, MISTYPED, EXTRA, , COPIED, NEIGHBOUR, OTHER] = [0, 1, 2, 3, 4, 5, 6, 7];
-  const SLIP_WORDS = ["two digits exchanged?", "a digit left out?", "one digit mistyped?", "a digit too many?"];
+  const SLIP_WORDS = ["digits transposed?", "a digit left out?", "one digit mistyped?", "a digit too many?"];
 
   const { exp, log, floor, max, min, round, abs, sqrt } = Math;
   const over = (number, modulus) => (number % modulus) + (number % modulus < 0 ? modulus : 0);
@@ -236,7 +236,7 @@ const counterJudge = (() => {
   // --- words ----------------------------------------------------------------------------------------------------------
 
   function slipWords(found) {
-    if (found.kind in SLIP_WORDS) return `${SLIP_WORDS[found.kind]} ${found.place.value} for ${found.meant}`;
+    if (found.kind in SLIP_WORDS) return `${SLIP_WORDS[found.kind]} ${found.place.value} instead of ${found.meant}`;
     if (found.kind === COPIED) return "same number as last time, though operations went on";
     if (found.kind === NEIGHBOUR) return found.name ? `looks like the counter of ${found.name}` : "looks like a neighbour's counter";
     return "fits neither the readings before it nor those after it";
