@@ -65,6 +65,7 @@ def report(
     from tapwear.report.terminal import progress
     from tapwear.store.company import all_tags
     from tapwear.store.find import find_unit
+    from tapwear.store.holding import waiting_lines
 
     kind = format_ or Format(SUFFIXES.get(out.suffix.lower(), "html") if out else "html")
     if out is None and kind is not Format.JSON:
@@ -79,10 +80,13 @@ def report(
     waiting = say_waiting(store, asked or None)
     with progress("Working out the dates of the fleet"):
         found = assess_units(store, asked, day) if asked else assess_store(store, day)
-    fleet = replace(_fleet(found, asked, in_store), waiting=waiting)
+    fleet = replace(_fleet(found, asked, in_store), waiting=waiting_lines(waiting))
     tags = paged_units(fleet, pages)
     with progress("Making the pages", len(tags)) as done:
-        content = _content(kind, fleet, tags, _subjects(found, fleet, tags), paper, done)
+        subjects = (
+            replace(one, waiting=waiting_lines(waiting, one.unit)) for one in _subjects(found, fleet, tags)
+        )
+        content = _content(kind, fleet, tags, subjects, paper, done)
     if out is None:
         typer.echo(content.decode(), nl=False)
         return
