@@ -13,7 +13,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, say
 from tapwear.cli.stops import stops_among, tell_notice
-from tapwear.cli.writing import may_write, write_out
+from tapwear.cli.writing import CSV, may_write, named, write_out
 from tapwear.errors import DataRejected, UsageError
 from tapwear.findings import Finding
 
@@ -58,7 +58,7 @@ def backtest_oil(
     from tapwear.store.overview import list_units
 
     store = open_the_store(context)
-    may_write(out, store, force=True)
+    may_write(out, store, force=True, endings=CSV)
     with store.rows() as connection:
         tags = {line.tag for line in list_units(connection)}
     questions, findings = read_questions(asof, tags)
@@ -69,7 +69,7 @@ def backtest_oil(
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows([HEADINGS, *written])
     write_out(out, text.getvalue())
-    say(f"{len(written):,} calls written to {out}")
+    say(f"{len(written):,} calls written to {named(out)}")
     if findings:
         rows = "1 row" if len(findings) == 1 else f"{len(findings):,} rows"
         raise DataRejected(f"No call for {rows} of {asof}; see above.")

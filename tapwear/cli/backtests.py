@@ -12,7 +12,7 @@ import typer
 from tapwear.cli.backtesting import MAX_HORIZON_DAYS, forecast_asked, read_origins
 from tapwear.cli.context import as_of_or_today, open_the_store, say
 from tapwear.cli.stops import stops_among, tell_notice
-from tapwear.cli.writing import may_write, write_out
+from tapwear.cli.writing import CSV, may_write, named, write_out
 from tapwear.errors import DataRejected, UsageError
 
 if TYPE_CHECKING:
@@ -137,7 +137,7 @@ def _write_asked(store: Store, origins: Path, out: Path) -> None:
     """The forecasts for the rows of an origins file, written to `out`; bad rows are named, the good ones kept."""
     from tapwear.store.loading import load_book
 
-    may_write(out, store, force=True)
+    may_write(out, store, force=True, endings=CSV)
     book = load_book(store)
     asked, findings = read_origins(origins, book.units["unit"])
     for finding in findings:
@@ -145,7 +145,7 @@ def _write_asked(store: Store, origins: Path, out: Path) -> None:
     tell_notice(stops_among(store, (row.unit for row in asked)))
     written = forecast_asked(book, asked)
     write_out(out, written.to_csv(index=False, float_format="%.3f", date_format="%Y-%m-%d", lineterminator="\n"))
-    say(f"{len(written):,} forecasts written to {out}")
+    say(f"{len(written):,} forecasts written to {named(out)}")
     if findings:
         rows = "1 row" if len(findings) == 1 else f"{len(findings):,} rows"
         raise DataRejected(f"No forecast for {rows} of {origins}; see above.")

@@ -26,6 +26,7 @@ from tapwear.words import masked
 
 if TYPE_CHECKING:
     from tapwear.store.engine import Store
+    from tapwear.store.holding import Waiting
 
 _dates: ContextVar[str] = ContextVar("dates", default="")  # how dates may be typed, by the settings file in use
 ON_THE_VISIT = "On the visit"
@@ -119,28 +120,28 @@ def open_at(place: Path | str, *, any_version: bool = False) -> Store:
     return engine.open_at(place, any_version=any_version)
 
 
-def say_waiting(store: Store, tags: Collection[str] | None = None) -> str:
+def say_waiting(store: Store, tags: Collection[str] | None = None) -> tuple[Waiting, ...]:
     """Says first of all that the file is damaged, where it is, that the rate model's settings are the fleet's own, and
-    what imported rows of these units await confirmation (None: of any); returns the words of these."""
+    how many imported rows of these units await confirmation (None: of any); returns these."""
     from tapwear.counts.settings import settings_words
     from tapwear.store.backup import glance, raw_of
-    from tapwear.store.holding import waiting_words
+    from tapwear.store.holding import waiting, waiting_lines
     from tapwear.store.tuning import kept_settings
 
     with store.rows() as connection:
         damage = () if store.on_server else glance(raw_of(connection))
-        words = waiting_words(connection, tags)
+        rows = waiting(connection, tags)
         own = settings_words(kept_settings(connection))
     if damage:
         say(f"{store.path} is damaged ({damage[0]}): what follows may be wrong. All that is wrong: tapwear check")
     if own:
         say(f"{own} Back to the shipped ones: tapwear tune --shipped")
-    if words:
+    for words in waiting_lines(rows)[:1]:
         from tapwear.cli.stops import stops_named, tell_notice
 
         tell_notice(stops_named(store, [words])[0])
         say(words)
-    return words
+    return rows
 
 
 def today() -> date:

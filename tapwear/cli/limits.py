@@ -11,7 +11,7 @@ import typer
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say
 from tapwear.cli.entering import at_a_terminal, confirmed, stamp_of, tell, value_of, values_of
 from tapwear.cli.stops import before_list
-from tapwear.cli.writing import may_write, write_out
+from tapwear.cli.writing import CSV, may_write, named, write_out
 from tapwear.errors import DataRejected, UsageError
 from tapwear.visits.fields import LIMITS, SAMPLES
 
@@ -95,7 +95,7 @@ def export(
 
     store = open_the_store(context)
     if out is not None:
-        may_write(out, store, force=True)
+        may_write(out, store, force=True, endings=CSV)
     with store.rows() as connection:
         rows = list_limits(connection)
     text = limits_csv(rows, [field.name for field in LIMITS.fields])
@@ -103,7 +103,7 @@ def export(
         typer.echo(text, nl=False)
         return
     write_out(out, text)
-    say(f"{len(rows):,} limits written to {out}")
+    say(f"{len(rows):,} limits written to {named(out)}")
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, setup_of, with_store
-from tapwear.cli.writing import may_write, write_out
+from tapwear.cli.writing import TEXT, may_write, named, write_out
 from tapwear.errors import UsageError
 
 if TYPE_CHECKING:
@@ -112,7 +112,7 @@ def _show_requests(context: typer.Context, day: date, *, out: Path | None, as_js
     from tapwear.report.page import page_plain
 
     if out is not None:
-        may_write(out, open_the_store(context), force=True)
+        may_write(out, open_the_store(context), force=True, endings=TEXT)
     listed = resample_list(_units(context, day)[0].values(), day)
     if out is None:
         if as_json:
@@ -122,7 +122,7 @@ def _show_requests(context: typer.Context, day: date, *, out: Path | None, as_js
         return
     text = requests_json(listed) if as_json else "\n".join(page_plain(requests_page(listed)))
     write_out(out, f"{text}\n")
-    say(f"{len(listed.requests)} units to sample, written to {out}")
+    say(f"{len(listed.requests)} units to sample, written to {named(out)}")
 
 
 def _units(context: typer.Context, day: date, tag: str | None = None) -> tuple[dict[str, OilUnit], Collection[str]]:

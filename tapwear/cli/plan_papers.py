@@ -12,7 +12,7 @@ import typer
 
 from tapwear.cli.context import open_the_store, say, today
 from tapwear.cli.entering import tell
-from tapwear.cli.writing import may_write, write_out
+from tapwear.cli.writing import HTML, kind_by_name, may_write, named, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import BoardPaper
 
@@ -34,6 +34,9 @@ class ExportFormat(StrEnum):
     XLSX = "xlsx"
     ICS = "ics"
     HTML = "html"
+
+
+ENDINGS = {**HTML, ".csv": "csv", ".xlsx": "xlsx", ".ics": "ics"}
 
 
 def register(plan_app: typer.Typer) -> None:
@@ -107,8 +110,12 @@ def export(
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")],
     name: Name = None,
     format_: Annotated[
-        ExportFormat, typer.Option("--format", help="csv and xlsx for tables, ics for a calendar, html for paper.")
-    ] = ExportFormat.HTML,
+        ExportFormat | None,
+        typer.Option(
+            "--format",
+            help="csv and xlsx for tables, ics for a calendar, html for paper; else what the file's name ends with.",
+        ),
+    ] = None,
     paper: Annotated[
         BoardPaper, typer.Option("--paper", help="For html: two sheets of A4 landscape, or one of A3.")
     ] = BoardPaper.A4,
@@ -118,11 +125,12 @@ def export(
     store = open_the_store(context)
     view = load_view(store, name)
     tell_engineer(view)
-    may_write(out, store, force=force)
-    write_out(out, _board(view, paper) if format_ is ExportFormat.HTML else _content(store, view, format_))
-    say(f"Wrote plan {view.name} to {out}.")
+    may_write(out, store, force=force, endings=None if format_ else ENDINGS)
+    kind = format_ or ExportFormat(kind_by_name(out, ENDINGS))
+    write_out(out, _board(view, paper) if kind is ExportFormat.HTML else _content(store, view, kind))
+    say(f"Wrote plan {view.name} to {named(out)}.")
     waiting = len(view.result.unplaced)
-    if format_ is ExportFormat.ICS and waiting:
+    if kind is ExportFormat.ICS and waiting:
         say(f"{waiting} not placed: a calendar does not show them; see tapwear plan show {shlex.quote(view.name)}")
 
 
@@ -161,9 +169,9 @@ def outage_requests(
     if not requests:
         say(f"Plan {view.name} has no outage to ask for.")
     elif out is not None:
-        may_write(out, store, force=force)
+        may_write(out, store, force=force, endings=HTML)
         write_out(out, requests_html(view, requests).encode())
-        say(f"Wrote {len(requests)} outage request{'s' if len(requests) != 1 else ''} of plan {view.name} to {out}.")
+        say(f"Wrote {len(requests)} outage request{'s' if len(requests) != 1 else ''} of plan {view.name} to {named(out)}.")
     elif is_screen(sys.stdout):
         print_page(requests_text(view, requests), make_console(widest=PAGE_WIDTH))
     else:
@@ -190,13 +198,13 @@ def job_sheets(
     store = open_the_store(context)
     view = load_view(store, name)
     tell_engineer(view)
-    may_write(out, store, force=force)
+    may_write(out, store, force=force, endings=HTML)
     sheets = sheets_of(view, _placed(view, units))
     if not sheets:
         say(f"Plan {view.name} has no job to do.")
         return
     write_out(out, sheets_html(view, sheets).encode())
-    say(f"Wrote {len(sheets)} job sheet{'s' if len(sheets) != 1 else ''} of plan {view.name} to {out}.")
+    say(f"Wrote {len(sheets)} job sheet{'s' if len(sheets) != 1 else ''} of plan {view.name} to {named(out)}.")
 
 
 def _placed(view: PlanView, units: list[str] | None) -> list[str]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, say_waiting
-from tapwear.cli.writing import may_write, write_out
+from tapwear.cli.writing import HTML, kind_by_name, may_write, named, write_out
 from tapwear.errors import UsageError
 from tapwear.report.pages_choice import Format, Pages, Paper
 
@@ -33,7 +33,7 @@ REPORT_HELP = (
     "  tapwear report BRK-T1 BRK-T2 --out brackwater.html --paper letter\n\n"
     "  tapwear report --out fleet.xlsx"
 )
-SUFFIXES = {".xlsx": "xlsx", ".json": "json"}
+ENDINGS = {**HTML, ".xlsx": "xlsx", ".json": "json"}
 
 
 def register(app: typer.Typer) -> None:
@@ -65,30 +65,34 @@ def report(
     from tapwear.report.terminal import progress
     from tapwear.store.company import all_tags
     from tapwear.store.find import find_unit
+    from tapwear.store.holding import waiting_lines
 
-    kind = format_ or Format(SUFFIXES.get(out.suffix.lower(), "html") if out else "html")
-    if out is None and kind is not Format.JSON:
+    if out is None and format_ is not Format.JSON:
         raise UsageError("Name the file to write with --out FILE; only JSON goes to standard output without one.")
     day = as_of_or_today(as_of)
     store = open_the_store(context)
     if out is not None:
-        may_write(out, store, force=force)
+        may_write(out, store, force=force, endings=None if format_ else ENDINGS)
+    kind = format_ or Format(kind_by_name(out or Path(), ENDINGS))
     with store.rows() as connection:
         asked = tuple(dict.fromkeys(find_unit(connection, name).tag for name in units or ()))
         in_store = len(all_tags(connection))
     waiting = say_waiting(store, asked or None)
     with progress("Working out the dates of the fleet"):
         found = assess_units(store, asked, day) if asked else assess_store(store, day)
-    fleet = replace(_fleet(found, asked, in_store), waiting=waiting)
+    fleet = replace(_fleet(found, asked, in_store), waiting=waiting_lines(waiting))
     tags = paged_units(fleet, pages)
     with progress("Making the pages", len(tags)) as done:
-        content = _content(kind, fleet, tags, _subjects(found, fleet, tags), paper, done)
+        subjects = (
+            replace(one, waiting=waiting_lines(waiting, one.unit)) for one in _subjects(found, fleet, tags)
+        )
+        content = _content(kind, fleet, tags, subjects, paper, done)
     if out is None:
         typer.echo(content.decode(), nl=False)
         return
     write_out(out, content)
     paged = "" if kind is Format.XLSX else f", {len(tags)} of them with a page of their own"
-    say(f"Wrote {out}: {len(fleet.identities)} units as of {day}{paged}.")
+    say(f"Wrote {named(out)}: {len(fleet.identities)} units as of {day}{paged}.")
 
 
 def _fleet(found: Assessment, asked: tuple[str, ...], in_store: int) -> Fleet:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
+from dataclasses import replace
 from datetime import date
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
@@ -155,19 +156,20 @@ def why(
     from tapwear.report.why_data import why_json
     from tapwear.report.why_view import why_page
     from tapwear.store.find import find_unit
+    from tapwear.store.holding import waiting_lines
     from tapwear.words import CAUTION_SHORT
 
     day = as_of_or_today(as_of)
     store = open_the_store(context)
     with store.rows() as connection:
         tag = find_unit(connection, unit).tag
-    say_waiting(store, [tag])
+    waiting = say_waiting(store, [tag])
     with progress(f"Working out the dates of {tag}"):
         assessment = assess_units(store, [tag], day)
     if suppose:
         show_what_if(assessment, tag, suppose, as_json=as_json)
         return
-    subject = _subject(assessment, tag)
+    subject = replace(_subject(assessment, tag), waiting=waiting_lines(waiting))
     if as_json:
         typer.echo(why_json(subject))
         return

@@ -15,7 +15,7 @@ from tapwear.cli.entering import system_of
 from tapwear.cli.next import samples_wanted
 from tapwear.cli.scheduling import must_be_known
 from tapwear.cli.visit_doubts import APART_K, HIGH_PRESSURE_KPA, USUAL_TEMPERATURES
-from tapwear.cli.writing import may_write, write_out
+from tapwear.cli.writing import HTML, may_write, named, write_out
 from tapwear.errors import UsageError
 from tapwear.outlook.signs import HOT_K
 from tapwear.report.pages_choice import Paper
@@ -99,7 +99,7 @@ def sheet(
     expires = day + timedelta(days=days)
     path = out or Path(f"round-{day}.html")
     store = open_the_store(context)
-    may_write(path, store, force=force)
+    may_write(path, store, force=force, endings=HTML)
     with progress("Working out what to expect"):
         assessment = _assess(store, day, station or [], due_visits)
         stations = _stations(store, assessment, station or [], due_visits, expires, system)
@@ -109,7 +109,7 @@ def sheet(
     stopped = f", {stops} of them with a stop notice" if stops else ""
     where = ", ".join(one.station for one in sheet.stations[:5]) + (", ..." if len(sheet.stations) > 5 else "")
     count = "1 unit" if len(sheet.units) == 1 else f"{len(sheet.units)} units"
-    say(f"Wrote {path}: {count} at {where}{stopped}; expires {expires}.")
+    say(f"Wrote {named(path)}: {count} at {where}{stopped}; expires {expires}.")
 
 
 def _assess(store: Store, day: date, stations: list[str], due_visits: bool) -> Assessment:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from tapwear.outlook.conditions import Noted
 from tapwear.outlook.types import Due, Outlook
 from tapwear.report.due_choice import OVERHAUL_TASKS, Choice, choose, leads
+from tapwear.report.due_words import sentence
 from tapwear.report.oil_unit import OilUnit
 from tapwear.report.pages_choice import Pages
 from tapwear.weeks import add_years
@@ -37,7 +38,7 @@ class Fleet:
     rules : their service rules, as in the store's book
     asked : the units that were named, () for the whole fleet
     in_store : how many units the store holds
-    waiting : what imported rows await confirmation, as a sentence; "" for none
+    waiting : what imported rows await confirmation: a sentence, then a line for each; nothing for none
     """
 
     as_of: date
@@ -49,7 +50,7 @@ class Fleet:
     rules: pd.DataFrame
     asked: tuple[str, ...]
     in_store: int
-    waiting: str = ""
+    waiting: tuple[str, ...] = ()
 
     @property
     def until(self) -> date:
@@ -109,7 +110,7 @@ def summary(fleet: Fleet) -> list[str]:
     states = _counted(str(row.get("state") or "in service") for row in fleet.identities)
     count = len(fleet.identities)
     of = f" of {fleet.in_store}, as asked for" if fleet.asked else ""
-    lines = [f"{fleet.waiting}."] if fleet.waiting else []
+    lines = [sentence(words) for words in fleet.waiting]
     lines.append(f"{many(count, 'unit')}{of}: " + ", ".join(f"{n} {name}" for name, n in states.items()) + ".")
     overdue = sum(due.overdue for due in dues)
     soon = sum(not due.overdue and due.early is not None and due.early <= fleet.until for due in dues)

@@ -48,6 +48,7 @@ def unit_page(subject: Subject, oil: OilUnit | None, noted: Sequence[Noted], key
     lead = lead_due(subject.dues)
     row = subject.identity
     sections = [
+        Section("Held back", tuple(map(sentence, subject.waiting))) if subject.waiting else None,
         _identity(subject),
         _dates(subject),
         _doubts(subject, noted),

@@ -59,6 +59,7 @@ class Subject:
     stays, services, samples, oil_events : this unit's rows of those frames of the book
     noticed, followups : the newest observation of each kind on visits, and what is open to be followed up
     stop : what stands there; None: nothing
+    waiting : imported rows that await confirmation: a sentence, then a line for each
     verdict, story, wear : None where the oil, the counter or measured contacts have nothing to say
     """
 
@@ -76,6 +77,7 @@ class Subject:
     stop: Stop | None = None
     noticed: tuple[Noticed, ...] = ()
     followups: tuple[FollowUp, ...] = ()
+    waiting: tuple[str, ...] = ()
 
     @property
     def stands(self) -> str:

@@ -1,6 +1,7 @@
 """The page about one unit as data: JSON with a schema that carries its version.
 
 stop      what stands at the unit, blank for nothing
+waiting   imported rows that await confirmation and are not counted: a sentence, then a line for each; [] for none
 schema    "tapwear.why/1"; the number rises when a field changes its meaning or goes away
 as_of     [ISO date]
 caution   what to keep in mind before any work; with a severe finding, that first
@@ -65,6 +66,7 @@ def why_json(subject: Subject) -> str:
         "schema": WHY_SCHEMA,
         "as_of": subject.as_of,
         "caution": f"{stop_notice(subject.unit)} {CAUTION_SHORT}" if subject.severe else CAUTION_SHORT,
+        "waiting": list(subject.waiting),
         "unit": dict(subject.identity),
         "dues": [_due(due) for due in subject.dues],
         "services": services,

@@ -42,6 +42,8 @@ def why_page(subject: Subject, *, width: int = 78, full: bool = False, ascii_onl
     letters. With a severe finding the page opens with it and suggests no sample, exercise or visit.
     """
     blocks = [stop_block(subject)] if subject.severe else []
+    if subject.waiting:
+        blocks.append(Block("Held back", tuple(Line(sentence(words)) for words in subject.waiting)))
     blocks.append(_identity(subject))
     blocks.append(_dates(subject))
     doubts = list(dict.fromkeys(sentence(doubt) for due in subject.dues for doubt in due.doubts))

@@ -11,9 +11,10 @@ import sqlalchemy as sa
 
 from tapwear.store.backup import quoted
 from tapwear.store.lean import lean
-from tapwear.visits.fields import CONDITIONS, EVENTS, READINGS, SAMPLES, SERVICES
-from tapwear.visits.observations import BY_NAME
-from tapwear.visits.specs import FieldSpec
+from tapwear.store.possible import SPECS, impossible
+from tapwear.visits.fields import TABLES
+from tapwear.visits.specs import Unfit
+from tapwear.visits.values import parser_for
 
 if TYPE_CHECKING:
     from sqlalchemy.engine import Connection
@@ -22,7 +23,9 @@ Tables = Mapping[str, Sequence[str]]
 Told = tuple[str, str]  # where, what was found
 FIRST_YEAR, LAST_YEAR = 1850, 2200  # our choice: no tap changer is older, no date of ours lies later
 SHOWN = 60  # characters of a value that are shown; our choice
-SPECS = {"reading": READINGS, "event": EVENTS, "sample": SAMPLES, "service": SERVICES, "condition": CONDITIONS}
+WRITTEN = ("week", "position", "positions")  # kinds of fields whose writing takes more than SQL to read
+# What every row of these names by table and number is there.
+NAMING = ("entry_row", "register_change")
 
 
 def wrong_values(connection: Connection, tables: Tables) -> Iterator[Told]:
@@ -30,38 +33,48 @@ def wrong_values(connection: Connection, tables: Tables) -> Iterator[Told]:
     on_server = connection.dialect.name != "sqlite"
     for table, columns in tables.items():
         key = quoted("id" if "id" in columns else columns[0])
-        for column in lean(table, *columns).c:
-            for condition, said in _conditions(column, table, on_server):
-                query = f"SELECT {key}, {quoted(column.name)} FROM {quoted(table)} WHERE {condition} ORDER BY 1"  # noqa: S608
-                for row, value in connection.exec_driver_sql(query.replace("%", "%%") if on_server else query):
-                    yield f"{table} {row}, {column.name}", f"{str(value)[:SHOWN]!r} {said}"
+        found = [*impossible(table, tuple(columns), on_server), *_conditions(table, columns, on_server)]
+        for column, condition, said in found:
+            query = f"SELECT {key}, {quoted(column)} FROM {quoted(table)} WHERE {condition} ORDER BY 1"  # noqa: S608
+            for row, value in connection.exec_driver_sql(query.replace("%", "%%") if on_server else query):
+                yield f"{table} {row}, {column}", f"{str(value)[:SHOWN]!r} {said}"
         if not on_server:
             yield from _no_text(connection, table, columns, key)
-    yield from _observed(connection)
+        yield from _written(connection, table, columns, key)
     yield from _longer_than_their_counter(connection)
+    yield from _named_rows(connection, tables)
     yield from _documents(connection)
 
 
-def _conditions(column: Any, table: str, on_server: bool) -> Iterator[tuple[str, str]]:
-    """SQL for what a column cannot hold, each with the words for it."""
-    name = quoted(column.name)
-    if isinstance(column.type, sa.Boolean) and not on_server:
-        yield f"{name} NOT IN (0, 1)", "is neither yes nor no"
-    if isinstance(column.type, sa.Date):
-        first, last = f"'{FIRST_YEAR}-01-01'", f"'{LAST_YEAR}-12-31'"
-        day = "" if on_server else f"date({name}, '+0 days') IS {name} AND "
-        yield f"{day}({name} < {first} OR {name} > {last})", f"lies outside {FIRST_YEAR} to {LAST_YEAR}"
-    spec = next((one for one in SPECS[table].fields if one.name == column.name), None) if table in SPECS else None
-    if spec is not None:
-        yield from _range(name, spec)
-    if isinstance(column.type, sa.types.NullType) and not on_server:
-        yield f"typeof({name}) = 'real' AND ({name} > 1e300 OR {name} < -1e300)", "is no number that anybody measured"
+def _conditions(table: str, columns: Sequence[str], on_server: bool) -> Iterator[tuple[str, str, str]]:
+    """Columns, SQL and words for what their type alone rules out."""
+    for column in lean(table, *columns).c:
+        name = quoted(column.name)
+        if isinstance(column.type, sa.Date):
+            first, last = f"'{FIRST_YEAR}-01-01'", f"'{LAST_YEAR}-12-31'"
+            day = "" if on_server else f"date({name}, '+0 days') IS {name} AND "
+            words = f"lies outside {FIRST_YEAR} to {LAST_YEAR}"
+            yield column.name, f"{day}({name} < {first} OR {name} > {last})", words
+        if isinstance(column.type, sa.types.NullType) and not on_server:
+            real = f"typeof({name}) = 'real' AND ({name} > 1e300 OR {name} < -1e300)"
+            yield column.name, real, "is no number that anybody measured"
 
 
-def _range(name: str, spec: FieldSpec) -> Iterator[tuple[str, str]]:
-    limits = [f"{name} {sign} {limit!r}" for sign, limit in (("<", spec.low), (">", spec.high)) if limit is not None]
-    if limits and spec.kind in ("count", "number", "gas"):
-        yield " OR ".join(limits), f"lies outside what {spec.name} can be, {spec.low} to {spec.high}"
+def _written(connection: Connection, table: str, columns: Sequence[str], key: str) -> Iterator[Told]:
+    """Weeks and positions that are none, as they are written."""
+    spec, names = SPECS.get(table, (None, {}))
+    fields = {field.name: field for field in spec.fields if field.kind in WRITTEN} if spec else {}
+    for name in columns:
+        field = fields.get(names.get(name, name))
+        if field is None:
+            continue
+        query = f"SELECT {key}, {quoted(name)} FROM {quoted(table)} WHERE {quoted(name)} <> '' ORDER BY 1"  # noqa: S608
+        read = parser_for(field)
+        for row, value in connection.exec_driver_sql(query):
+            try:
+                read(str(value))
+            except Unfit as unfit:
+                yield f"{table} {row}, {name}", unfit.found
 
 
 def _no_text(connection: Connection, table: str, columns: Sequence[str], key: str) -> Iterator[Told]:
@@ -74,18 +87,11 @@ def _no_text(connection: Connection, table: str, columns: Sequence[str], key: st
         )
         for row, value in connection.exec_driver_sql(query):
             try:
-                value.decode()
+                whole = "\0" not in value.decode()
             except UnicodeDecodeError:
+                whole = False
+            if not whole:
                 yield f"{table} {row}, {name}", f"{value[:SHOWN]!r} is no text"
-
-
-def _observed(connection: Connection) -> Iterator[Told]:
-    rows = lean("observation", "id", "quantity", "value")
-    for number, quantity, value in connection.execute(sa.select(rows).where(rows.c.value.is_not(None))):
-        spec = BY_NAME[quantity]
-        low, high = spec.low, spec.high
-        if (low is not None and value < low) or (high is not None and value > high):
-            yield f"observation {number}, value", f"{value:g} lies outside what {quantity} can be, {low} to {high}"
 
 
 def _longer_than_their_counter(connection: Connection) -> Iterator[Told]:
@@ -96,6 +102,23 @@ def _longer_than_their_counter(connection: Connection) -> Iterator[Told]:
     )
     for row, value, digits in connection.exec_driver_sql(query):
         yield f"reading {row}, value", f"{value} is longer than its counter, which has {digits} digits"
+
+
+def _named_rows(connection: Connection, tables: Tables) -> Iterator[Told]:
+    """Rows that are named by table and number, and are not there; held rows of no table that can be handed in."""
+    for naming in NAMING:
+        names = connection.exec_driver_sql(f"SELECT DISTINCT table_name FROM {naming}").scalars().all()  # noqa: S608
+        for name in names:
+            lost = f"NOT EXISTS (SELECT 1 FROM {quoted(name)} AS named WHERE named.id = {naming}.row_id)"  # noqa: S608
+            query = sa.text(
+                f"SELECT id, row_id FROM {naming} WHERE table_name = :name AND {lost if name in tables else '1 = 1'}"  # noqa: S608
+            )
+            for row, number in connection.execute(query, {"name": name}):
+                yield f"{naming} {row}", f"names row {number} of {name[:SHOWN]!r}, which is not there"
+    held = lean("held_row", "id", "table_name")
+    strange = sa.select(held.c.id, held.c.table_name).where(held.c.table_name.not_in(TABLES))
+    for row, name in connection.execute(strange):
+        yield f"held_row {row}, table_name", f"{str(name)[:SHOWN]!r} is no table that can be handed in"
 
 
 def _documents(connection: Connection) -> Iterator[Told]:

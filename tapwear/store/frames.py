@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property, reduce
-from typing import Any, Literal
+from typing import Any, Literal, NoReturn
 
 import numpy as np
 import pandas as pd
@@ -18,6 +18,7 @@ from sqlalchemy.engine import Connection
 
 from tapwear.errors import StoreError
 from tapwear.store.lean import is_current, lean
+from tapwear.store.possible import REFERS, impossible
 
 DATES: Literal["datetime64[us]"] = "datetime64[us]"
 _NO_DAY = " " * 10  # as wide as a day is written
@@ -37,7 +38,11 @@ class Scope:
         """A table with the columns that the store has; importing the models for it would take longer than a load."""
         if name not in self._tables:
             held = self.connection.execute(sa.select(sa.text("*")).select_from(sa.table(name)).limit(0)).keys()
-            self._tables[name] = lean(name, *held)
+            self._tables[name] = table = lean(name, *held)
+            self.only_references(table)
+            if "withdrawn" not in held:  # the rows of the book are looked at where they are loaded
+                whose = table.c.get("id" if name == "tap_changer" else "tap_changer_id")
+                self.only_possible(table, [] if whose is None else self.of_units(whose))
         return self._tables[name]
 
     @cached_property
@@ -62,7 +67,38 @@ class Scope:
         if self.as_of is not None:
             conditions.append(sa.or_(table.c[day].is_(None), table.c[day] <= self.as_of))
             self.only_days(table, day, [])
+        self.only_possible(table, [])
         return table, conditions
+
+    def only_possible(self, table: sa.TableClause, conditions: Sequence[sa.ColumnElement[bool]]) -> None:
+        """Raises StoreError where rows hold what cannot be (tapwear.store.possible): it would change what is said."""
+        on_server = self.connection.dialect.name != "sqlite"
+        wrong = impossible(table.name, tuple(table.c.keys()), on_server)
+        parts = [sa.literal_column(f"({one.condition})", sa.Boolean) for one in wrong]
+        if "supersedes_id" in table.c:
+            parts.append(_nobodys(table, "supersedes_id", table.name))
+        if not parts:
+            return
+        query = sa.select(*parts).select_from(table).where(sa.or_(*parts), *conditions).limit(1)
+        for row in self.rows(query):
+            which = next((one for one, so in zip(wrong, row, strict=False) if so), None)
+            self._refuse(table, f"{which.column} {which.words}" if which else "it corrects a row that is not there")
+
+    def only_references(self, table: sa.TableClause) -> None:
+        """Raises StoreError where rows name a unit, counter or the like of a number that there is none of: they would
+        be left out. Found at either end of an index, however long the table."""
+        for name, parent in REFERS.items():
+            if name in table.c:
+                last = sa.select(sa.func.max(lean(parent, "id").c.id)).scalar_subquery()
+                for beyond in (table.c[name] < 1, table.c[name] > last):
+                    if self.rows(sa.select(sa.literal(1)).select_from(table).where(beyond).limit(1)):
+                        self._refuse(table, f"its {parent.replace('_', ' ')} is not there")
+
+    def _refuse(self, table: sa.TableClause, words: str) -> NoReturn:
+        raise StoreError(
+            f"The store holds a row of {table.name.replace('_', ' ')} that cannot be right: {words}. What follows from "
+            "it would be wrong. All that is wrong: tapwear check"
+        )
 
     def only_days(self, table: sa.TableClause, day: str, conditions: Sequence[sa.ColumnElement[bool]]) -> None:
         """Raises StoreError where a file holds rows whose day is none: left out as if they lay in the future, they
@@ -121,6 +157,7 @@ class Scope:
         table = self.table(name)
         if self.as_of is not None:
             self.only_days(table, day, conditions)
+        self.only_possible(table, conditions)
         on_server = self.connection.dialect.name == "postgresql"
         join = sa.func.string_agg if on_server else sa.func.group_concat
         listed = sa.func.json_agg if on_server else sa.func.json_group_array
@@ -160,6 +197,12 @@ class Scope:
         superseded = self.rows(sa.select(table.c.supersedes_id).where(table.c.supersedes_id.is_not(None)))
         old = np.isin(frame["id"].to_numpy(), [row[0] for row in superseded])
         return frame[~old] if old.any() else frame
+
+
+def _nobodys(table: sa.TableClause, column: str, parent: str) -> sa.ColumnElement[bool]:
+    """True of a row that names a row of the other table which is not there."""
+    other = lean(parent, "id").alias("named")
+    return sa.and_(table.c[column].is_not(None), ~sa.exists().where(other.c.id == table.c[column]))
 
 
 def _said(text: str) -> sa.ColumnElement[str]:

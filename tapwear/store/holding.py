@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from tapwear.store.engine import Store
 
 MOST_UNITS_NAMED = 8  # in a sentence: our choice; all of them are kept with the row
+MOST_ROWS_NAMED = 20  # each by itself, beside a list of dates: our choice; tapwear confirm shows all
 
 _HELD = ("id", "import_id", "table_name", "content_key", "file", "line", "field", "found", "units", "payload", "row")
 _DECIDED = ("id", "held_id", "decision", "recorded_at", "recorded_by", "reason")
@@ -48,6 +49,15 @@ class Held:
         matters = f"; it matters for {units_words(self.units)}" if self.units else ""
         where = f"{self.table.replace('_', ' ')}, {self.file}:{self.line} {self.field}"
         return f"{self.number}  {where}: {self.found}{matters}"
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """A row that waits: whose it is (unit or scheme), and the units that it bears on, in small letters."""
+
+    held: Held
+    whose: str
+    units: frozenset[str]
 
 
 def units_words(units: Sequence[str]) -> str:
@@ -139,24 +149,35 @@ def held_rows(store: Store) -> tuple[Held, ...]:
         return tuple(held for held, _ in _undecided(connection))
 
 
-def waiting_words(connection: Connection, tags: Collection[str] | None = None) -> str:
-    """What waits for a person's word and bears on these units (None: on any), as a sentence; "" for nothing."""
-    wanted = None if tags is None else {tag.casefold() for tag in tags}
-    count: Counter[tuple[str, str]] = Counter()
+def waiting(connection: Connection, tags: Collection[str] | None = None) -> tuple[Waiting, ...]:
+    """The rows that wait for a person's word and bear on these units (None: on any), oldest first."""
+    found = []
     for held, row in _undecided(connection):
-        units = {*held.units, str(row.values.get("unit") or "")}
-        if wanted is None or {unit.casefold() for unit in units} & wanted:
-            count[held.table.replace("_", " "), str(row.values.get("unit") or row.values.get("scheme") or "")] += 1
-    total = count.total()
-    if not total:
-        return ""
+        whose = str(row.values.get("unit") or "")
+        units = frozenset(one.casefold() for one in (*held.units, whose))
+        if tags is None or units & {tag.casefold() for tag in tags}:
+            found.append(Waiting(held, whose or str(row.values.get("scheme") or ""), units))
+    return tuple(found)
+
+
+def waiting_lines(rows: Sequence[Waiting], unit: str | None = None) -> tuple[str, ...]:
+    """How many rows wait and of what, as a sentence, then a line for each; nothing for none.
+
+    unit : only those that bear on it
+    """
+    rows = [one for one in rows if unit is None or unit.casefold() in one.units]
+    if not rows:
+        return ()
+    count = Counter((one.held.table.replace("_", " "), one.whose) for one in rows)
     parts = [f"{number} of {table}{f' for {whose}' if whose else ''}" for (table, whose), number in count.items()]
     more = f" and {len(parts) - MOST_UNITS_NAMED} more" if len(parts) > MOST_UNITS_NAMED else ""
-    rows = "1 imported row awaits" if total == 1 else f"{total:,} imported rows await"
-    return (
-        f"{rows} confirmation and {'is' if total == 1 else 'are'} not counted in what follows: "
+    await_ = "1 imported row awaits" if len(rows) == 1 else f"{len(rows):,} imported rows await"
+    words = (
+        f"{await_} confirmation and {'is' if len(rows) == 1 else 'are'} not counted in what follows: "
         f"{', '.join(parts[:MOST_UNITS_NAMED])}{more}. Look at them with: tapwear confirm"
     )
+    left = (f"and {len(rows) - MOST_ROWS_NAMED:,} more",) if len(rows) > MOST_ROWS_NAMED else ()
+    return (words, *(one.held.sentence() for one in rows[:MOST_ROWS_NAMED]), *left)
 
 
 def _undecided(connection: Connection) -> list[tuple[Held, Row]]:

@@ -48,6 +48,31 @@ def test_a_file_that_cannot_be_written_is_told(desk: Path) -> None:
     assert "limits.csv cannot be written: No such file or directory. Name another file." in done.stderr
 
 
+@pytest.mark.parametrize("words", [*COMMANDS, "report --format html --force"])
+def test_a_file_whose_ending_says_something_else_is_not_written(desk: Path, words: str) -> None:
+    out = desk.parent / "x.docx"
+    done = run(desk, *words.split(), "--out", str(out))
+    if "--format" in words:  # said in so many words
+        assert done.exit_code == 0, done.output
+        out.unlink()
+        return
+    assert done.exit_code == 2, done.output
+    assert "x.docx cannot be written as its ending says" in done.stderr
+    assert not out.exists()
+
+
+def test_a_hyphen_is_standard_output(desk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    for words in ("report AH-T1", "sheet --station AH", "limits export", "oil --requests"):
+        done = run(desk, *words.split(), "--out", "-")
+        assert done.exit_code == 0, done.output
+        assert done.stdout
+        assert "to -" not in done.stderr
+        assert "Wrote -" not in done.stderr
+    assert run(desk, "report", "--format", "xlsx", "--out", "-").stdout_bytes.startswith(b"PK")
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.parametrize("words", ["--help", "unit show BW-T1", "unit list --json"])
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
 def test_letters_that_the_output_has_not_are_spelled_out(desk: Path, words: str, encoding: str) -> None:

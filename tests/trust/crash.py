@@ -1,10 +1,11 @@
 """Kills writers at random moments (SIGKILL) and proves what is left: sound, and exactly what was acknowledged.
 
-python tests/trust/crash.py [--kills 100] [--seed 1]
+python tests/trust/crash.py [--kills 100] [--seed 1] [--only KIND ...]
 
 A writer says `try N` before each piece of work and `did N` once Tapwear has come back from it. When it is killed, the
 store must open, pass SQLite's proof and every reference, hold all that it said it did, and of the piece it was at
-either everything or nothing. What a loss of power does to a disk is beyond this; each commit waits for the disk
+either everything or nothing. What a person would then do, give the last command again, must lead to everything once.
+What a loss of power does to a disk is beyond this; each commit waits for the disk
 (synchronous=FULL).
 """
 
@@ -13,6 +14,7 @@ from __future__ import annotations
 import argparse
 import os
 import random
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -27,6 +29,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1] / name) for name in ("store", "cli")]
 
+from desk_store import run  # noqa: E402
 from old_stores import old_store  # noqa: E402
 from store_content import named, proved  # noqa: E402
 
@@ -105,6 +108,37 @@ def commands(folder: Path) -> Callable[[int], None]:
         subprocess.run([*program, *words], check=True, capture_output=True)
 
     return piece
+
+
+EACH = 40  # rows of a file that the program imports
+WORDS = ("log", "visit", "service", "import")
+
+
+def program(folder: Path, number: int, store: str = "fleet.db") -> None:
+    """The program's command of that number: a reading, a visit, work or a file, each on a day of its own."""
+    on = ("--on", str(BEGIN + timedelta(days=number)))
+    unit, file = f"T{number % UNITS}", folder / f"file{number}" / "readings.csv"
+    if number % 4 == 3:
+        file.parent.mkdir(exist_ok=True)
+        days = (date(1970, 1, 1) + timedelta(days=number * EACH + row) for row in range(EACH))
+        lines = [f"{unit},{day},{number},controller,file {number}" for day in days]
+        file.write_text("\n".join(["unit,read_on,value,source,reader", *lines]) + "\n", encoding="utf-8")
+    words = {
+        "log": ("log", unit, str(number), *on, "--sure", "seen"),
+        "visit": ("visit", unit, "--counter", str(number), "--oil-level", "normal", *on, "--sure", "seen"),
+        "service": ("service", unit, "--work", "inspection", *on, "--by", "Kim"),
+        "import": ("import", str(file), "--by", "Kim"),
+    }[WORDS[number % 4]]
+    done = run(folder / store, *words, today=str(TODAY))
+    assert done.exit_code in (0, 6), done.output
+
+
+def book(folder: Path) -> Callable[[int], None]:
+    """Commands of the program, one after the other in one process, so that kills fall into their work."""
+    shutil.copy(folder / "fleet.db", folder / "warm.db")
+    for number in range(len(WORDS)):  # so that no time goes into loading the program
+        program(folder, number, "warm.db")
+    return lambda number: program(folder, number)
 
 
 def whole_visits(folder: Path) -> Callable[[int], None]:
@@ -208,6 +242,32 @@ def after_commands(folder: Path, did: int, tried: int) -> None:
     _exactly({int(str(value)) for (value,) in _query(folder / "fleet.db", "SELECT value FROM reading")}, did, tried)
 
 
+def after_book(folder: Path, did: int, tried: int) -> None:
+    """What was acknowledged is there once, of the last all or nothing; given again, it is there once, and whole."""
+    _once(folder, did, tried)
+    program(folder, did)
+    _once(folder, did + 1, did + 1)
+
+
+def _once(folder: Path, did: int, tried: int) -> None:
+    path = folder / "fleet.db"
+    logged = Counter(int(str(value)) for (value,) in _query(path, "SELECT value FROM reading WHERE reader NOT LIKE 'file %'"))
+    noted = Counter(_day(on) for (on,) in _query(path, "SELECT observed_on FROM observation"))
+    visits = Counter(_day(on) for (on,) in _query(path, "SELECT visited_on FROM visit"))
+    worked = Counter(_day(on) for (on,) in _query(path, "SELECT done_on FROM service"))
+    filed = Counter(int(str(value)) for (value,) in _query(path, "SELECT value FROM reading WHERE reader LIKE 'file %'"))
+    assert noted == visits == Counter(number for number in logged if number % 4 == 1)
+    assert set(logged.values()) | set(worked.values()) <= {1}
+    assert set(filed.values()) <= {EACH}
+    _exactly({*logged, *worked, *filed}, did, tried)
+    runs = _query(path, "SELECT count(*) FROM import_run")
+    assert runs == [(len(filed),)]
+
+
+def _day(text: object) -> int:
+    return (date.fromisoformat(str(text)) - BEGIN).days
+
+
 def after_whole_visits(folder: Path, did: int, tried: int) -> None:
     seen = Counter(int(str(visit), 16) for (visit,) in _query(folder / "fleet.db", "SELECT visit_id FROM observation"))
     read = Counter(int(str(value)) for (value,) in _query(folder / "fleet.db", "SELECT value FROM reading"))
@@ -275,6 +335,7 @@ def after_restores(folder: Path, did: int, tried: int) -> None:
 KINDS: dict[str, tuple[Callable[[Path], Callable[[int], None]], Callable[[Path, int, int], None]]] = {
     "visits and corrections": (visits, after_visits),
     "commands": (commands, after_commands),
+    "log, visit, service, import": (book, after_book),
     "whole visits": (whole_visits, after_whole_visits),
     "import": (imports, after_imports),
     "plan": (plans, after_plans),
@@ -313,7 +374,8 @@ def kill_one(kind: str, folder: Path, rng: random.Random, longest: float = 1.5) 
         proved(folder / name)
         store = open_store(folder / name, any_version=True)
         if prove(folder / name).version == LATEST:
-            assert check_store(store, today=TODAY + timedelta(days=400), now=EVER) == ()
+            found = check_store(store, today=TODAY + timedelta(days=400), now=EVER)
+            assert found == (), found
         _still_takes(store)
     KINDS[kind][1](folder, did, tried)
     for left in leftovers(folder, clear=True):
@@ -332,6 +394,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--kills", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", choices=list(KINDS), action="append", help="only writers of this kind")
     parser.add_argument("--work", help=argparse.SUPPRESS)
     parser.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
@@ -340,9 +403,9 @@ def main() -> None:
         return
     rng = random.Random(asked.seed)
     begun = time.monotonic()
-    told: dict[str, list[tuple[int, int]]] = {kind: [] for kind in KINDS}
+    told: dict[str, list[tuple[int, int]]] = {kind: [] for kind in asked.only or KINDS}
     for number in range(asked.kills):
-        kind = list(KINDS)[number % len(KINDS)]
+        kind = list(told)[number % len(told)]
         with tempfile.TemporaryDirectory() as folder:
             told[kind].append(kill_one(kind, Path(folder), rng))
     for kind, outcomes in told.items():
