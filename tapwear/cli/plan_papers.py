@@ -161,9 +161,9 @@ def outage_requests(
     view = load_view(store, name)
     if out is not None or units:
         tell_engineer(view)
-    named = _placed(view, units)
-    requests = requests_of(view, named)
-    exchanged = [unit for unit in named if unit not in {one.unit for one in requests}]
+    asked = _placed(view, units)
+    requests = requests_of(view, asked)
+    exchanged = [unit for unit in asked if unit not in {one.unit for one in requests}]
     if exchanged:
         say(f"No outage to ask for: {', '.join(exchanged)}, exchanged beside the bypass.")
     if not requests:
@@ -171,7 +171,8 @@ def outage_requests(
     elif out is not None:
         may_write(out, store, force=force, endings=HTML)
         write_out(out, requests_html(view, requests).encode())
-        say(f"Wrote {len(requests)} outage request{'s' if len(requests) != 1 else ''} of plan {view.name} to {named(out)}.")
+        ending = "s" if len(requests) != 1 else ""
+        say(f"Wrote {len(requests)} outage request{ending} of plan {view.name} to {named(out)}.")
     elif is_screen(sys.stdout):
         print_page(requests_text(view, requests), make_console(widest=PAGE_WIDTH))
     else:
