@@ -171,8 +171,8 @@ def outage_requests(
     elif out is not None:
         may_write(out, store, force=force, endings=HTML)
         write_out(out, requests_html(view, requests).encode())
-        ending = "s" if len(requests) != 1 else ""
-        say(f"Wrote {len(requests)} outage request{ending} of plan {view.name} to {named(out)}.")
+        count = "1 outage request" if len(requests) == 1 else f"{len(requests)} outage requests"
+        say(f"Wrote {count} of plan {view.name} to {named(out)}.")
     elif is_screen(sys.stdout):
         print_page(requests_text(view, requests), make_console(widest=PAGE_WIDTH))
     else:
@@ -205,7 +205,8 @@ def job_sheets(
         say(f"Plan {view.name} has no job to do.")
         return
     write_out(out, sheets_html(view, sheets).encode())
-    say(f"Wrote {len(sheets)} job sheet{'s' if len(sheets) != 1 else ''} of plan {view.name} to {named(out)}.")
+    count = "1 job sheet" if len(sheets) == 1 else f"{len(sheets)} job sheets"
+    say(f"Wrote {count} of plan {view.name} to {named(out)}.")
 
 
 def _placed(view: PlanView, units: list[str] | None) -> list[str]:

@@ -83,7 +83,7 @@ def _no_text(connection: Connection, table: str, columns: Sequence[str], key: st
         column = quoted(name)
         query = (
             f"SELECT {key}, CAST({column} AS BLOB) FROM {quoted(table)} "  # noqa: S608 - our own names
-            f"WHERE typeof({column}) = 'text' AND {column} GLOB '*[^ -~]*'"
+            f"WHERE typeof({column}) = 'text' AND ({column} GLOB '*[^ -~]*' OR instr(CAST({column} AS BLOB), x'00'))"
         )
         for row, value in connection.exec_driver_sql(query):
             try:

@@ -16,6 +16,8 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from tapwear.findings import Finding
+from tapwear.store.backup import LONG_TABLES
+from tapwear.store.guards import many_inserted
 from tapwear.store.holding import Holding
 from tapwear.store.holding_facts import find_doubts
 from tapwear.store.importing_book import BookIntake
@@ -40,6 +42,7 @@ REGISTER = ("places", "units", "service_rules", "visit_rules")
 BOOK = ("events", "readings", "samples", "services", "conditions", "observations", "limits")
 NOT_TAKEN = {"rejected": "rejected", "conflict": "conflicts", "held": "held"}  # severity -> as it is counted
 ROWS_BETWEEN_PROGRESS = 2_000
+MANY = 1_000  # rows of one import from which on the tables take them faster: our choice
 # Tables whose dates may be later than today, and fields.
 MAY_LIE_AHEAD = ("closures", "team_holidays", "resources", "other_outages", "units")
 AHEAD_FIELDS = ("act_by_on",)
@@ -154,7 +157,8 @@ def store_intake(
             )  # fmt: skip
             stamp = Stamp(by, now, import_id=number)
             entry_of(connection, stamp)
-            sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress, sure)
+            with many_inserted(connection, LONG_TABLES if len(intake.rows) >= MANY else ()):
+                sample_counters = _store_rows(connection, intake.rows, stamp, today, tally, progress, sure)
             take_visits(connection, intake.visits, stamp, today, tally.take)
             if judge is not None:
                 tally.findings += question_readings(connection, stamp, judge, intake.rows, intake.visits)

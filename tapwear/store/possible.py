@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import sqlalchemy as sa
 
-from tapwear.store.backup import quoted
+from tapwear.store.backup import LONG_TABLES, quoted
 from tapwear.store.lean import lean
 from tapwear.visits.fields import (
     CONDITIONS,
@@ -98,6 +98,9 @@ def impossible(table: str, columns: Sequence[str], on_server: bool) -> tuple[Imp
         name = quoted(column.name)
         if isinstance(column.type, sa.Boolean) and not on_server:
             found.append(Impossible(column.name, f"{name} NOT IN (0, 1)", "is neither yes nor no"))
+        elif isinstance(column.type, sa.types.NullType) and not on_server and table not in LONG_TABLES:
+            nul = f"typeof({name}) = 'text' AND instr(CAST({name} AS BLOB), x'00')"  # text ends there for much of SQL
+            found.append(Impossible(column.name, nul, "holds a NUL"))
         field = fields.get(names.get(column.name, column.name))
         if field is not None:
             found += (Impossible(column.name, *one) for one in _of_field(name, field, on_server))
@@ -113,7 +116,7 @@ def _of_field(name: str, field: FieldSpec, on_server: bool) -> Iterator[tuple[st
         limits = [f"{name} {sign} {at!r}" for sign, at in (("<", field.low), (">", field.high)) if at is not None]
         if limits:
             yield " OR ".join(limits), f"lies outside what {field.name} can be, {field.low} to {field.high}"
-    elif field.required and field.kind in ("text", "choice"):
+    elif field.required and field.kind in ("text", "choice", "week"):
         yield f"{name} = ''", "is blank"
     if field.kind == "choice":
         yield f"{name} NOT IN ({_listed(('', *field.choices))})", "is none of the known words"

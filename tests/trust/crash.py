@@ -12,6 +12,7 @@ What a loss of power does to a disk is beyond this; each commit waits for the di
 from __future__ import annotations
 
 import argparse
+import atexit
 import os
 import random
 import shutil
@@ -25,6 +26,7 @@ from collections import Counter
 from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
+from functools import cache
 from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parents[1] / name) for name in ("store", "cli")]
@@ -60,8 +62,11 @@ ROWS = 400  # of each file that is imported
 UNITS = 3
 
 
-def prepare(folder: Path) -> None:
-    """What the writers work with: a store, and one of an older schema that holds a plan."""
+@cache
+def _made() -> Path:
+    """A folder with what the writers work with, made once in a process."""
+    folder = Path(tempfile.mkdtemp())
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
     store = create_store(folder / "fleet.db")
     with store.rows(writing=True) as connection:
         for unit in range(UNITS):
@@ -71,6 +76,12 @@ def prepare(folder: Path) -> None:
     old = open_store(old_store(1, folder / "old.db"), any_version=True)
     upgrade(old, folder / "old-backup.db")
     old.close()
+    return folder
+
+
+def prepare(folder: Path) -> None:
+    """What the writers work with: a store, and one of an older schema that holds a plan."""
+    shutil.copytree(_made(), folder, dirs_exist_ok=True)
 
 
 # --- the writers: each does piece after piece of work, numbered from 0 -----------------------------------------
@@ -251,11 +262,13 @@ def after_book(folder: Path, did: int, tried: int) -> None:
 
 def _once(folder: Path, did: int, tried: int) -> None:
     path = folder / "fleet.db"
-    logged = Counter(int(str(value)) for (value,) in _query(path, "SELECT value FROM reading WHERE reader NOT LIKE 'file %'"))
+    rows = _query(path, "SELECT value, reader FROM reading")
+    readings = Counter((int(str(value)), str(reader)[:5]) for value, reader in rows)
+    logged = Counter({value: times for (value, reader), times in readings.items() if reader != "file "})
+    filed = Counter({value: times for (value, reader), times in readings.items() if reader == "file "})
     noted = Counter(_day(on) for (on,) in _query(path, "SELECT observed_on FROM observation"))
     visits = Counter(_day(on) for (on,) in _query(path, "SELECT visited_on FROM visit"))
     worked = Counter(_day(on) for (on,) in _query(path, "SELECT done_on FROM service"))
-    filed = Counter(int(str(value)) for (value,) in _query(path, "SELECT value FROM reading WHERE reader LIKE 'file %'"))
     assert noted == visits == Counter(number for number in logged if number % 4 == 1)
     assert set(logged.values()) | set(worked.values()) <= {1}
     assert set(filed.values()) <= {EACH}
@@ -356,19 +369,15 @@ def work(kind: str, folder: Path) -> None:
         os.write(1, b"did\n")
 
 
-def kill_one(kind: str, folder: Path, rng: random.Random, longest: float = 1.5) -> tuple[int, int]:
-    """Lets a writer work in `folder`, kills it, proves what is left. Pieces acknowledged, and pieces tried."""
+def kill_one(
+    kind: str, folder: Path, rng: random.Random, longest: float = 1.5, *, forked: bool = False
+) -> tuple[int, int]:
+    """Lets a writer work in `folder`, kills it, proves what is left. Pieces acknowledged, and pieces tried.
+
+    forked : the writer is a copy of this process, which has loaded the program already
+    """
     prepare(folder)
-    words = [sys.executable, __file__, "--work", kind, "--folder", str(folder)]
-    writer = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0, start_new_session=True)
-    assert writer.stdout is not None
-    assert writer.stderr is not None
-    first = writer.stdout.readline()
-    time.sleep(rng.uniform(0, longest))
-    os.killpg(writer.pid, signal.SIGKILL)  # with what it has started
-    said, complaint = writer.communicate()
-    assert first == b"ready\n", complaint.decode()
-    assert writer.returncode == -signal.SIGKILL, complaint.decode()
+    said = (_forked if forked else _started)(kind, folder, lambda: time.sleep(rng.uniform(0, longest)))
     did, tried = said.count(b"did"), said.count(b"try")
     for name in ("fleet.db", "old.db"):
         proved(folder / name)
@@ -383,6 +392,44 @@ def kill_one(kind: str, folder: Path, rng: random.Random, longest: float = 1.5) 
     return did, tried
 
 
+def _started(kind: str, folder: Path, wait: Callable[[], None]) -> bytes:
+    """What a writer of its own said until it was killed."""
+    words = [sys.executable, __file__, "--work", kind, "--folder", str(folder)]
+    writer = subprocess.Popen(words, stdout=subprocess.PIPE, stderr=subprocess.PIPE, bufsize=0, start_new_session=True)
+    assert writer.stdout is not None
+    assert writer.stderr is not None
+    first = writer.stdout.readline()
+    wait()
+    os.killpg(writer.pid, signal.SIGKILL)  # with what it has started
+    said, complaint = writer.communicate()
+    assert first == b"ready\n", complaint.decode()
+    assert writer.returncode == -signal.SIGKILL, complaint.decode()
+    return said
+
+
+def _forked(kind: str, folder: Path, wait: Callable[[], None]) -> bytes:
+    """The same of a copy of this process."""
+    reads, writes = os.pipe()
+    number = os.fork()
+    if number == 0:
+        try:
+            os.setsid()
+            os.dup2(writes, 1)
+            work(kind, folder)
+        finally:
+            os._exit(1)  # which nobody ever sees: it works until it is killed
+    os.close(writes)
+    with os.fdopen(reads, "rb", buffering=0) as stream:
+        first = stream.readline()
+        wait()
+        os.killpg(number, signal.SIGKILL)
+        said = stream.read()
+    _, status = os.waitpid(number, 0)
+    assert first == b"ready\n"
+    assert os.WIFSIGNALED(status)
+    return said
+
+
 def _still_takes(store: Store) -> None:
     """Whoever comes next can take the lock."""
     with store.rows(writing=True) as connection:
@@ -395,6 +442,7 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", choices=list(KINDS), action="append", help="only writers of this kind")
+    parser.add_argument("--forked", action="store_true", help="quicker: writers are copies of this process")
     parser.add_argument("--work", help=argparse.SUPPRESS)
     parser.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
     asked = parser.parse_args()
@@ -407,7 +455,9 @@ def main() -> None:
     for number in range(asked.kills):
         kind = list(told)[number % len(told)]
         with tempfile.TemporaryDirectory() as folder:
-            told[kind].append(kill_one(kind, Path(folder), rng))
+            told[kind].append(kill_one(kind, Path(folder), rng, forked=asked.forked))
+        if number % 25 == 24:
+            print(f"{number + 1} kills", flush=True)
     for kind, outcomes in told.items():
         midway = sum(tried > did for did, tried in outcomes)
         done = sum(did for did, _ in outcomes)
