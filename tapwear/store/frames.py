@@ -76,12 +76,12 @@ class Scope:
         """Raises StoreError where rows hold what cannot be (tapwear.store.possible): it would change what is said."""
         on_server = self.connection.dialect.name != "sqlite"
         wrong = impossible(table.name, tuple(table.c.keys()), on_server)
-        parts = [sa.literal_column(f"({one.condition})", sa.Boolean) for one in wrong]
+        parts: list[sa.ColumnElement[bool]] = [sa.literal_column(f"({one.condition})", sa.Boolean) for one in wrong]
         if "supersedes_id" in table.c:
             parts.append(_nobodys(table, "supersedes_id", table.name))
         if not parts:
             return
-        query = sa.select(*parts).select_from(table).where(sa.or_(*parts), *conditions).limit(1)
+        query: sa.Select[Any] = sa.select(*parts).select_from(table).where(sa.or_(*parts), *conditions).limit(1)
         for row in self.rows(query):
             which = next((one for one, so in zip(wrong, row, strict=False) if so), None)
             self._refuse(table, f"{which.column} {which.words}" if which else "it corrects a row that is not there")
