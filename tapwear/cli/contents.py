@@ -47,6 +47,7 @@ def load(name: str) -> Any:
     _flow(command)
     for leaf in leaves(command):
         _stops_first(name, leaf)
+        _clock_first(leaf)
     return command
 
 
@@ -67,6 +68,21 @@ def _stops_first(name: str, command: Any) -> None:
         from tapwear.cli.stops import announce
 
         announce(path, context)
+        return run(context)
+
+    command.invoke = invoke
+
+
+def _clock_first(command: Any) -> None:
+    """Before a command that records something in somebody's name, its clock is held against the store's entries."""
+    if not any("--by" in param.opts and param.metavar == "NAME" for param in command.params):
+        return
+    run = command.invoke
+
+    def invoke(context: Any) -> Any:
+        from tapwear.cli.clock import ask_about_clock
+
+        ask_about_clock(context)
         return run(context)
 
     command.invoke = invoke

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from tapwear.cli.clock import say_ahead
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, parse_date, say, say_waiting
 from tapwear.cli.scheduling import AsJson, AsOf, must_be_known
 from tapwear.errors import UsageError
@@ -60,6 +61,7 @@ def next_visits(
         raise UsageError(f"--by: {deadline} lies before {day}; a deadline is still to come.")
     store = open_the_store(context)
     say_waiting(store)
+    say_ahead(store, as_of)
     with progress("Working out what a visit would tell"):
         assessment = assess_store(store, day)
         found = _round(assessment, deadline, everything)

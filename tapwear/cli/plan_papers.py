@@ -161,9 +161,9 @@ def outage_requests(
     view = load_view(store, name)
     if out is not None or units:
         tell_engineer(view)
-    asked = _placed(view, units)
-    requests = requests_of(view, asked)
-    exchanged = [unit for unit in asked if unit not in {one.unit for one in requests}]
+    wanted = _placed(view, units)
+    requests = requests_of(view, wanted)
+    exchanged = [unit for unit in wanted if unit not in {one.unit for one in requests}]
     if exchanged:
         say(f"No outage to ask for: {', '.join(exchanged)}, exchanged beside the bypass.")
     if not requests:

@@ -58,7 +58,9 @@ def build(
     ] = False,
     follow: Annotated[str | None, typer.Option("--follow", metavar="PLAN", help="The same against this plan.")] = None,
     afresh: Annotated[bool, typer.Option("--afresh", help="Follow no plan, not even the published one.")] = False,
-    by: Annotated[str | None, typer.Option("--by", help="Who plans; else TAPWEAR_NAME or the login name.")] = None,
+    by: Annotated[
+        str | None, typer.Option("--by", metavar="NAME", help="Who plans; else TAPWEAR_NAME or the login name.")
+    ] = None,
 ) -> None:
     """Make a plan for a year, show it and keep it as a draft.
 

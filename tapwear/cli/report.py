@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from tapwear.cli.clock import say_ahead
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, say_waiting
 from tapwear.cli.writing import HTML, kind_by_name, may_write, named, write_out
 from tapwear.errors import UsageError
@@ -78,6 +79,7 @@ def report(
         asked = tuple(dict.fromkeys(find_unit(connection, name).tag for name in units or ()))
         in_store = len(all_tags(connection))
     waiting = say_waiting(store, asked or None)
+    say_ahead(store, as_of, asked or None)
     with progress("Working out the dates of the fleet"):
         found = assess_units(store, asked, day) if asked else assess_store(store, day)
     fleet = replace(_fleet(found, asked, in_store), waiting=waiting_lines(waiting))

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapwear.cli import backtest_oil, backtests
+from tapwear.cli.clock import say_ahead
 from tapwear.cli.context import SCHEDULING, as_of_or_today, open_the_store, say, say_waiting, setup_of, with_store
 from tapwear.cli.periods import last_day
 from tapwear.cli.stops import tell_notice
@@ -114,7 +115,9 @@ def due(
         raise UsageError("Give --json or --csv, not both.")
     day = as_of_or_today(as_of)
     until = last_day(within, day) if within is not None else None if everything else last_day(WITHIN, day)
-    say_waiting(open_the_store(context))
+    store = open_the_store(context)
+    say_waiting(store)
+    say_ahead(store, as_of)
     outlook = _fleet_dates(context, day).outlook
     must_be_known("station", station, {item.station for item in outlook.dues})
     must_be_known("region", region, {item.region for item in outlook.dues})
@@ -164,6 +167,7 @@ def why(
     with store.rows() as connection:
         tag = find_unit(connection, unit).tag
     waiting = say_waiting(store, [tag])
+    say_ahead(store, as_of, [tag])
     with progress(f"Working out the dates of {tag}"):
         assessment = assess_units(store, [tag], day)
     if suppose:

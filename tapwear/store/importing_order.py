@@ -16,7 +16,7 @@ def in_order(rows: Sequence[Row]) -> Sequence[Row]:
     """The rows, which come in the order of the tables, with two kinds of them at the end of their table.
 
     Units: rows that cannot found a unit, for another file may. Events: moves and swaps, by their day, since each
-    builds on the stay before it.
+    builds on the stay before it, and of one day by their units, whatever line they stand in.
     """
     return sorted(rows, key=_key) if any(map(_waits, rows)) else rows
 
@@ -27,6 +27,9 @@ def _waits(row: Row) -> bool:
     return row.table == "events" and row.values["kind"] in MOVES
 
 
-def _key(row: Row) -> tuple[int, bool, date]:
+def _key(row: Row) -> tuple[int, bool, date, str, str]:
     waits = _waits(row)
-    return _PLACE[row.table], waits, row.values["happened_on"] if waits and row.table == "events" else date.min
+    if not (waits and row.table == "events"):
+        return _PLACE[row.table], waits, date.min, "", ""
+    units = (str(row.values.get(name, "")).casefold() for name in ("unit", "other_unit"))
+    return _PLACE[row.table], waits, row.values["happened_on"], *units

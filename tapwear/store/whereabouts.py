@@ -1,8 +1,8 @@
 """Where every tap changer stood and which drive was on it, day by day, from the dated stays and fittings.
 
 Several tap changers may stand at one station, bank and phase (a register without banks puts a whole station
-there). Each then has its own position, numbered in order of arrival, and whoever takes over a position that was
-just left inherits its rate of operations: `S1/T1/A` is the first position, `S1/T1/A#2` the second.
+there). Each then has its own position, numbered in order of arrival (of one day, of the tags), and whoever takes over
+a position that was just left inherits its rate of operations: `S1/T1/A` is the first position, `S1/T1/A#2` the second.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import pairwise
+from itertools import pairwise, zip_longest
 from typing import NamedTuple
 
 IN_SERVICE = "in service"
@@ -49,14 +49,11 @@ def spells(stays: Iterable[StayRow], place_names: dict[int, str], as_of: date | 
         if own and (own[-1].from_on or date.min) == (stay.from_on or date.min):
             own.pop()
         own.append(stay)
-    ended = [
-        (stay, own[number + 1].from_on if number + 1 < len(own) else None)
-        for own in by_unit.values()
-        for number, stay in enumerate(own)
-    ]
+    ended = [pair for own in by_unit.values() for pair in zip_longest(own, own[1:])]
     positions = _positions(ended)
     result: dict[str, list[Spell]] = {unit: [] for unit in by_unit}
-    for stay, to_on in ended:
+    for stay, after in ended:
+        to_on = after.from_on if after else None
         number = positions.get(stay.id)
         if number is None or stay.place_id is None:
             place = f"{stay.state}: {stay.unit}"
@@ -66,24 +63,28 @@ def spells(stays: Iterable[StayRow], place_names: dict[int, str], as_of: date | 
     return result
 
 
-def _positions(ended: list[tuple[StayRow, date | None]]) -> dict[int, int]:
-    """Position number of every stay in service, by stay id.
+def _positions(ended: list[tuple[StayRow, StayRow | None]]) -> dict[int, int]:
+    """Position number of every stay in service, by stay id; each stay with the next one of its unit.
 
-    The first free position that its unit held until that day, else the one that was left last, else a new one.
+    The first free position that its unit held until that day, else the one that was left last, else a new one. Of
+    several that were left on one day it is that of the unit it was swapped with: a swap records the stay of the unit
+    that leaves, and right after it that of the unit that comes.
     """
-    free: dict[int, dict[int, tuple[date, str]]] = {}  # place -> position -> (free from, who left it)
+    # place -> position -> (free from, who left it, by which stay)
+    free: dict[int, dict[int, tuple[date, str, int]]] = {}
     taken: dict[int, int] = {}
-    for stay, to_on in sorted(ended, key=lambda one: (one[0].from_on or date.min, one[0].id)):
+    for stay, after in sorted(ended, key=lambda one: (one[0].from_on or date.min, one[0].unit, one[0].id)):
         if stay.state != IN_SERVICE or stay.place_id is None:
             continue
         here = free.setdefault(stay.place_id, {})
         arrives = stay.from_on or date.min
         vacant = {number: left for number, left in here.items() if left[0] <= arrives}
         if vacant:
-            number = max(vacant, key=lambda n: (vacant[n] == (arrives, stay.unit), vacant[n][0], -n))
+            own, swapped = (arrives, stay.unit), stay.id - 1
+            number = max(vacant, key=lambda n: (vacant[n][:2] == own, vacant[n][0], vacant[n][2] == swapped, -n))
         else:
             number = len(here) + 1
-        here[number] = (to_on or date.max, stay.unit)
+        here[number] = (after.from_on or date.min, stay.unit, after.id) if after else (date.max, stay.unit, 0)
         taken[stay.id] = number
     return taken
 

@@ -185,7 +185,7 @@ def test_export_writes_each_format_and_never_over_a_file_by_accident(
     out.write_text("mine")
     assert run(store, "export", "--format", kind, "--out", str(out)).exit_code == 2
     assert out.read_text() == "mine"
-    assert run(store, "export", "2027-a", "--format", kind, "--out", str(out), "--force").exit_code == 0
+    assert run(store, "export", "2027-a", "--out", str(out), "--force").exit_code == 0  # by its name
     assert out.read_bytes().startswith(beginning[kind])
 
 

@@ -52,6 +52,33 @@ def test_a_report_begins_its_summary_with_it(desk: Path) -> None:
     assert summary[0].startswith(WORDS[:-1])
 
 
+ROW = "services.csv:3 done_on: "
+
+
+def test_a_page_names_the_rows_that_are_held_back(desk: Path) -> None:
+    page = " ".join(run(desk, "why", "AH-T1").stdout.split())
+    assert "Held back" in page
+    assert WORDS[:-1] in page
+    assert ROW in page
+    told = json.loads(run(desk, "why", "AH-T1", "--json").stdout)["waiting"]
+    assert told[0].startswith(WORDS[:-1])
+    assert [ROW in line for line in told] == [False, True]
+    assert json.loads(run(desk, "why", "AH-T2", "--json").stdout)["waiting"] == []
+    assert "Held back" not in run(desk, "why", "AH-T2").stdout
+
+
+def test_a_report_names_them_for_the_fleet_and_on_the_units_page(desk: Path, tmp_path: Path) -> None:
+    told = json.loads(run(desk, "report", "--format", "json", "--units", "all").stdout)
+    assert ROW in told["summary"][1]
+    assert {page["unit"]["unit"]: len(page["waiting"]) for page in told["pages"]} == {
+        "AH-T1": 2, "AH-T2": 0, "BW-T1": 0,
+    }  # fmt: skip
+    assert run(desk, "report", "--out", str(tmp_path / "r.html")).exit_code == 0
+    html = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert html.count(ROW) == 2
+    assert "Held back" in html
+
+
 def test_what_is_soon_follows_the_units_own_past() -> None:
     often = [date(2025, 1, 6) + timedelta(days=84 * number) for number in range(10)]
     assert soon_again(often, often[-1] + timedelta(days=80)) is None

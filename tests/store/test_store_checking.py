@@ -267,3 +267,59 @@ def test_a_row_cannot_take_the_place_of_another_by_what_it_must_not_share(file_s
 def _pragma(store: Store, table: str) -> list[tuple[object, ...]]:
     with store.rows() as connection:
         return [tuple(row) for row in connection.exec_driver_sql(f"PRAGMA table_info({table})")]
+
+
+CANNOT_BE = {
+    "an odd mark": "UPDATE reading SET withdrawn = -1 WHERE id = 3",
+    "a number beyond every counter": "UPDATE reading SET value = 10000000000 WHERE id = 3",
+    "a reading of no counter": "UPDATE reading SET counter_id = 1000000 WHERE id = 3",
+    "a correction of nothing": "UPDATE reading SET supersedes_id = 1000000 WHERE supersedes_id = 3",
+    "a time of day": "UPDATE reading SET read_time = 'soon' WHERE id = 3",
+    "a blank tag": "UPDATE tap_changer SET tag = '' WHERE id = 1",
+    "a NUL in a text": "UPDATE tap_changer SET peer_group = char(0) WHERE id = 1",
+    "a technology": "UPDATE tap_changer SET technology = 'junk' WHERE id = 1",
+    "tasks that there are not": (
+        "INSERT INTO service (uid, recorded_at, recorded_by, reason, withdrawn, tap_changer_id, done_on, work, resets, "
+        "serial_seen, done_by, witness, remark) VALUES ('s', '2026-06-01', 'Kim', '', 0, 1, '2026-06-01', 'overhaul', "
+        "'junk', '', '', '', '')"
+    ),
+}
+
+
+@pytest.mark.parametrize("statement", CANNOT_BE.values(), ids=CANNOT_BE.keys())
+def test_what_cannot_be_is_found_and_nothing_is_worked_out_from_it(file_store: Store, statement: str) -> None:
+    from tapwear.store.loading import load_book
+
+    store = filled(file_store)
+    with past_the_guards(store.path) as raw:
+        raw.execute("PRAGMA ignore_check_constraints=ON")
+        assert raw.execute(statement).rowcount >= 1
+    assert look(store)
+    with pytest.raises(StoreError, match="tapwear check"):
+        load_book(store, as_of=date(2026, 11, 1))
+
+
+def test_a_row_that_names_another_by_table_and_number_names_one_that_is_there(file_store: Store) -> None:
+    store = filled(file_store)
+    spoil(store, "UPDATE entry_row SET row_id = 1000000 WHERE id = 1")
+    assert [(one.kind, one.where) for one in look(store)] == [("value", "entry_row 1")]
+
+
+def test_an_import_of_many_rows_leaves_the_triggers_as_they_were(
+    file_store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from tapwear.store import importing
+    from tapwear.store.guards import present
+    from tapwear.visits.types import Intake, Row
+
+    store = filled(file_store)
+    monkeypatch.setattr(importing, "MANY", 1)
+    with store.rows() as connection:
+        before = present(connection)
+    for day in (date(2026, 8, 1), date(2026, 8, 1)):
+        rows = (Row("readings", "f.csv", 2, {"unit": "T1", "read_on": day, "value": 900}),)
+        importing.store_intake(store, Intake(rows, (), (), 1), by="Kim", now=AT, today=TODAY, what="f")
+        with store.rows() as connection:
+            assert present(connection) == before
+    with pytest.raises(sa.exc.DBAPIError, match="append-only"):
+        _try(store, WAYS[2].format("reading"))

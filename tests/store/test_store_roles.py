@@ -66,6 +66,52 @@ def test_each_role_does_what_the_table_says_and_no_more(role: str, empty_databas
         connection.execute(sa.text(f'DROP ROLE "{person}"'))
 
 
+@pytest.mark.slow
+def test_a_stop_is_raised_by_whoever_visits_and_released_by_the_engineer_alone(
+    empty_database: str, tmp_path: Path
+) -> None:
+    desk = make_desk(tmp_path)
+    assert run(desk, "dump", str(tmp_path / "d")).exit_code == 0
+    assert run(empty_database, "restore", str(tmp_path / "d")).exit_code == 0
+    assert run(empty_database, "stop", "raise", "AH-T1", "--because", "smell of burnt oil").exit_code == 0
+    assert run(empty_database, "server", "roles", "--apply").exit_code == 0
+    owner = connect_to(read_url(empty_database)).execution_options(isolation_level="AUTOCOMMIT")
+    release = ("stop", "release", "AH-T1", "--by", "K. Arden", "--because", "contacts renewed", "--cleared")
+    past = (
+        "INSERT INTO stop (uid, recorded_at, recorded_by, reason, withdrawn, supersedes_id, tap_changer_id, opened_on, "
+        "cause, words, work_engineer, work_words, cleared_on, cleared_engineer, cleared_words) SELECT 'past', now(), "
+        "'Kim', '', false, id, tap_changer_id, opened_on, cause, words, '', '', current_date, 'Kim', 'x' FROM stop"
+    )
+    for role in (READER, SCHEDULER, PLANNER, TECHNICIAN, ENGINEER):
+        person = f"{role}_at_stop"
+        with owner.connect() as connection:
+            connection.execute(sa.text(f'DROP ROLE IF EXISTS "{person}"'))
+            connection.execute(sa.text(f'CREATE ROLE "{person}" LOGIN IN ROLE {role}'))
+        url = read_url(empty_database).set(username=person).render_as_string(hide_password=False)
+        if role in (TECHNICIAN, ENGINEER):
+            assert run(url, "stop", "raise", "AH-T2", "--because", f"noise, {role}").exit_code in (0, 2, 3), role
+        if role != ENGINEER:
+            before = counts(empty_database)
+            done = run(url, *release)
+            assert done.exit_code == 4, (role, done.output)
+            assert "grant what is needed" in " ".join(done.stderr.split()), done.stderr
+            refused = pytest.raises(sa.exc.DBAPIError, match="permission denied")
+            with refused, open_on_server(url).engine.begin() as connection:
+                connection.exec_driver_sql(past)
+            assert counts(empty_database) == before
+        else:
+            done = run(url, *release)
+            assert done.exit_code == 0, done.output
+        with owner.connect() as connection:
+            connection.execute(sa.text(f'DROP ROLE "{person}"'))
+    with open_on_server(empty_database).rows() as connection:
+        users = connection.exec_driver_sql(
+            "SELECT database_user FROM entry JOIN entry_row ON entry_id = entry.id JOIN stop ON row_id = stop.id "
+            "WHERE table_name = 'stop' AND cleared_on IS NOT NULL"
+        ).fetchall()
+    assert users == [(f"{ENGINEER}_at_stop",)]
+
+
 def counts(url: str) -> dict[str, int]:
     with open_on_server(url).rows() as connection:
         names = sa.inspect(connection).get_table_names()
