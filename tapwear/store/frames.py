@@ -81,8 +81,8 @@ class Scope:
             parts.append(_nobodys(table, "supersedes_id", table.name))
         if not parts:
             return
-        query: sa.Select[Any] = sa.select(*parts).select_from(table).where(sa.or_(*parts), *conditions).limit(1)
-        for row in self.rows(query):
+        query = sa.select(*parts).select_from(table).where(sa.or_(*parts), *conditions).limit(1)
+        for row in self.connection.execute(query):
             which = next((one for one, so in zip(wrong, row, strict=False) if so), None)
             self._refuse(table, f"{which.column} {which.words}" if which else "it corrects a row that is not there")
 
