@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 from tapwear.store.backup import quoted
 from tapwear.store.lean import lean
-from tapwear.store.possible import SPECS, impossible
+from tapwear.store.possible import SPECS, impossible, observed_words
 from tapwear.visits.fields import TABLES
 from tapwear.visits.specs import Unfit
 from tapwear.visits.values import parser_for
@@ -34,6 +34,7 @@ def wrong_values(connection: Connection, tables: Tables) -> Iterator[Told]:
     for table, columns in tables.items():
         key = quoted("id" if "id" in columns else columns[0])
         found = [*impossible(table, tuple(columns), on_server), *_conditions(table, columns, on_server)]
+        found += observed_words() if table == "observation" else ()
         for column, condition, said in found:
             query = f"SELECT {key}, {quoted(column)} FROM {quoted(table)} WHERE {condition} ORDER BY 1"  # noqa: S608
             for row, value in connection.exec_driver_sql(query.replace("%", "%%") if on_server else query):
@@ -83,14 +84,12 @@ def _no_text(connection: Connection, table: str, columns: Sequence[str], key: st
         column = quoted(name)
         query = (
             f"SELECT {key}, CAST({column} AS BLOB) FROM {quoted(table)} "  # noqa: S608 - our own names
-            f"WHERE typeof({column}) = 'text' AND ({column} GLOB '*[^ -~]*' OR instr(CAST({column} AS BLOB), x'00'))"
+            f"WHERE typeof({column}) = 'text' AND {column} GLOB '*[^ -~]*'"
         )
         for row, value in connection.exec_driver_sql(query):
             try:
-                whole = "\0" not in value.decode()
+                value.decode()
             except UnicodeDecodeError:
-                whole = False
-            if not whole:
                 yield f"{table} {row}, {name}", f"{value[:SHOWN]!r} is no text"
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import operator
-import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -23,7 +22,6 @@ from tapwear.store.possible import REFERS, impossible
 
 DATES: Literal["datetime64[us]"] = "datetime64[us]"
 _NO_DAY = " " * 10  # as wide as a day is written
-_NUL, _NUL_ITSELF = "\\u0000", r"(?<!\\)(\\\\)*\\u0000"  # in JSON, and not after a backslash of the text's own
 _SHORT = 32  # bytes of a text that is short, a multiple of 8: names, kinds, numbers of forms; our choice
 
 
@@ -81,8 +79,8 @@ class Scope:
             parts.append(_nobodys(table, "supersedes_id", table.name))
         if not parts:
             return
-        query: sa.Select[Any] = sa.select(*parts).select_from(table).where(sa.or_(*parts), *conditions).limit(1)
-        for row in self.rows(query):
+        query = sa.select(*parts).select_from(table).where(sa.or_(*parts), *conditions).limit(1)
+        for row in self.connection.execute(query):
             which = next((one for one, so in zip(wrong, row, strict=False) if so), None)
             self._refuse(table, f"{which.column} {which.words}" if which else "it corrects a row that is not there")
 
@@ -188,8 +186,6 @@ class Scope:
         readers += [_whole] * bool(flags) + [_texts] * len(texts)
         names = (*whole, *floats, *dates, *flags[:1], *texts)
         written = [text or "" for text in found]
-        if any(_NUL in text and re.search(_NUL_ITSELF, text) for text in written):
-            self._refuse(table, "a text holds a NUL")
         columns = zip(names, readers, written[: len(names)], strict=True)
         read: dict[str, Any] = {name: reader(text, rows) for name, reader, text in columns}
         for place, name in reversed(list(enumerate(flags))):

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import sqlalchemy as sa
 
-from tapwear.store.backup import LONG_TABLES, quoted
+from tapwear.store.backup import quoted
 from tapwear.store.lean import lean
 from tapwear.visits.fields import (
     CONDITIONS,
@@ -98,16 +98,13 @@ def impossible(table: str, columns: Sequence[str], on_server: bool) -> tuple[Imp
         name = quoted(column.name)
         if isinstance(column.type, sa.Boolean) and not on_server:
             found.append(Impossible(column.name, f"{name} NOT IN (0, 1)", "is neither yes nor no"))
-        elif isinstance(column.type, sa.types.NullType) and not on_server and table not in LONG_TABLES:
-            nul = f"typeof({name}) = 'text' AND instr(CAST({name} AS BLOB), x'00')"  # text ends there for much of SQL
-            found.append(Impossible(column.name, nul, "holds a NUL"))
         field = fields.get(names.get(column.name, column.name))
         if field is not None:
             found += (Impossible(column.name, *one) for one in _of_field(name, field, on_server))
         if (table, column.name) in OTHERWISE:
             found.append(Impossible(column.name, *OTHERWISE[table, column.name]))
     if table == "observation":
-        found += (Impossible("quantity", *one) for one in _observed())
+        found += (Impossible("quantity", *one) for one in _observed_numbers())
     return tuple(found)
 
 
@@ -127,15 +124,20 @@ def _of_field(name: str, field: FieldSpec, on_server: bool) -> Iterator[tuple[st
         yield f"{name} NOT IN ({_listed(_RESETS)})", "names no tasks"
 
 
-def _observed() -> Iterator[tuple[str, str]]:
-    """Of each quantity the numbers and words that it cannot be."""
+def _observed_numbers() -> Iterator[tuple[str, str]]:
+    """Of each quantity the numbers that it cannot be."""
     for field in QUANTITIES:
-        mine = f"quantity = '{field.name}'"
         if field.kind == "number":
-            yield f"{mine} AND (value IS NULL OR value < {field.low!r} OR value > {field.high!r})", "has no such value"
-        elif field.kind in ("choice", "yes or no"):
-            known = field.choices or ("yes", "no")
-            yield f"{mine} AND (value IS NOT NULL OR words NOT IN ({_listed(known)}))", "is none of the known words"
+            beyond = f"value IS NULL OR value < {field.low!r} OR value > {field.high!r}"
+            yield f"quantity = '{field.name}' AND ({beyond})", "has no such value"
+
+
+def observed_words() -> Iterator[Impossible]:
+    """Of each quantity the words that it cannot be. They change no date, so only `check` looks for them."""
+    for field in QUANTITIES:
+        if field.kind in ("choice", "yes or no"):
+            known = f"words NOT IN ({_listed(field.choices or ('yes', 'no'))})"
+            yield Impossible("words", f"quantity = '{field.name}' AND {known}", f"is no word for {field.name}")
 
 
 def _listed(words: Sequence[str]) -> str:

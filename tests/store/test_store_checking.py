@@ -276,7 +276,6 @@ CANNOT_BE = {
     "a correction of nothing": "UPDATE reading SET supersedes_id = 1000000 WHERE supersedes_id = 3",
     "a time of day": "UPDATE reading SET read_time = 'soon' WHERE id = 3",
     "a blank tag": "UPDATE tap_changer SET tag = '' WHERE id = 1",
-    "a NUL in a text": "UPDATE tap_changer SET peer_group = char(0) WHERE id = 1",
     "a technology": "UPDATE tap_changer SET technology = 'junk' WHERE id = 1",
     "tasks that there are not": (
         "INSERT INTO service (uid, recorded_at, recorded_by, reason, withdrawn, tap_changer_id, done_on, work, resets, "

@@ -110,6 +110,8 @@ def poison(path: Path) -> None:
                 blank = name in ("remark", "note", "kit", "why", "reader", "done_by", "doubt", "reason", "laboratory")
                 try:
                     which = "1" if blank else f"{name} <> ''"
+                    if (table, name) == ("observation", "words"):  # else words of ours, of which people choose one
+                        which = "quantity IN ('seepage', 'bottle_number', 'photo_numbers', 'remark')"
                     raw.execute(f"UPDATE {table} SET {name} = nasty({name}) WHERE {which}")  # noqa: S608
                     changed += 1
                 except sqlite3.IntegrityError:
