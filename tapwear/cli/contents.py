@@ -138,7 +138,7 @@ _SCHEDULING = {
     "oil": ("oil", "Show what the oil says."),
     "report": ("report", "Write a report: the fleet, the coming overhauls, and a page per unit."),
     "backtest": ("scheduling", "Forecasts as of past dates, to see how well they would have done."),
-    "tune": ("tuning", "Fit the rate model's settings to your own readings: look, keep, or go back."),
+    "tune": ("tuning", "Fit the rate model's settings to your own readings."),
     "visit-rule": ("visit_rule", "How often units are to be read and sampled, by scheme or unit: list and set."),
     "defer": ("deferring", "Put a task off past its limit, by a recorded decision; list those."),
     "limits": ("limits", "Your own limits for the oil: show, set, export. None ship with Tapwear."),

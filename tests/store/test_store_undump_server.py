@@ -46,11 +46,12 @@ def store(file_store: Store) -> Store:
             add_reading(connection, unit, values, STAMP, replace=True)
         for number, text in enumerate(NASTY + ODD):
             insert(connection, "station", code=f"S{number}{text[:50]}", name=text, note=text)
-        insert(connection, "transformer", serial="", main_tank_volume_l=1e-300)
+        insert(connection, "transformer", serial="", main_tank_volume_l=45678.900000000001)
         save_snapshot(connection, date(2026, 6, 30), {"any": ["bytes"]}, STAMP)
         drop_triggers(connection)
         connection.exec_driver_sql("PRAGMA defer_foreign_keys=ON")
         connection.exec_driver_sql("UPDATE reading SET id = 70 WHERE id = 1")
+        connection.exec_driver_sql("UPDATE entry_row SET row_id = 70 WHERE table_name = 'reading' AND row_id = 1")
         connection.exec_driver_sql("UPDATE reading SET supersedes_id = 70 WHERE id = 2")
         make_triggers(connection)
     return file_store
