@@ -52,7 +52,7 @@ SHOWING = (
 )  # fmt: skip
 # Commands that write files, which are looked at below or in tests of their own; and one that needs two plans.
 ELSEWHERE = {"report", "plan export", "plan job-sheets", "plan outage-requests", "sheet", "oil", "limits export",
-             "backtest counts", "backtest oil", "plan compare"}  # fmt: skip
+             "backtest counts", "backtest oil", "plan compare", "tune"}  # fmt: skip
 
 
 def commands(command: Any, before: tuple[str, ...] = ()) -> dict[str, set[str]]:
