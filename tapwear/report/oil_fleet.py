@@ -202,7 +202,7 @@ def _counts(units: Sequence[OilUnit]) -> list[str]:
     """How many units there are of each call, in sentences."""
     words: Mapping[int, str] = {
         0: "severe: call the responsible engineer",
-        1: "asks for opening",
+        1: "calls for an internal inspection",
         2: "unusual: resample to confirm",
         3: "no oil evidence: no recent sample",
         4: "nothing unusual, which postpones no date",

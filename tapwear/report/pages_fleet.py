@@ -139,10 +139,11 @@ def summary(fleet: Fleet) -> list[str]:
 
 
 def _oil_sentence(oil: Sequence[OilUnit]) -> str:
-    """What the oil asks for. A unit that nobody is to go near is not to be sampled again."""
+    """What oil results call for. A unit that nobody is to go near is not to be sampled again."""
     calls = [unit.verdict.call if unit.verdict else "no oil evidence" for unit in oil]
     again = sum(call == "resample" and not unit.severe for call, unit in zip(calls, oil, strict=True))
-    words = f"The oil asks for opening at {many(calls.count('pull forward'), 'unit')} and for another sample at {again}"
+    opened = many(calls.count("pull forward"), "unit")
+    words = f"Oil results call for an internal inspection at {opened} and for another sample at {again}"
     none = calls.count("no oil evidence")
     return words + (f"; there is no oil evidence for {none}." if none else ".")
 

@@ -15,8 +15,8 @@ def rests_on(fleet: Fleet) -> list[str]:
     """The assumptions behind the dates, then the service rules with their provenance."""
     lines = [
         f"Everything is said as of {fleet.as_of}, from what was dated by then.",
-        "A task is due at the earliest of three clocks: operations, calendar, and the oil where it asks for an "
-        "opening. The oil can bring a date forward; it never postpones one.",
+        "A task is due at the earliest of three clocks: operations, calendar, and the oil where its results call for "
+        "an internal inspection. The oil can bring a date forward; it never postpones one.",
         "Early, middle and late are the days by which the task has become due with 10, 50 and 90 %. The early date "
         "leads; the late one is not approval to wait.",
         f"A date later than {horizon(fleet.as_of)} is said as {after_words(fleet.as_of)}.",

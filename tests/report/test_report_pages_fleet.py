@@ -67,7 +67,8 @@ def test_the_summary_says_what_the_oil_asks_for_but_no_sample_of_a_severe_unit()
         "BRK-T1": oil_unit("BRK-T1", verdict()),
         "OLD-T4": oil_unit("OLD-T4", None, identity={"state": "retired"}),
     }
-    assert "The oil asks for opening at 1 unit and for another sample at 1." in summary(fleet(oil=oil))
+    told = "Oil results call for an internal inspection at 1 unit and for another sample at 1."
+    assert told in summary(fleet(oil=oil))
 
 
 def test_an_oil_change_that_comes_before_is_not_counted_as_an_overhaul() -> None:
