@@ -150,10 +150,13 @@ def one_origin(
     day: pd.Timestamp,
     horizons: tuple[int, ...],
     settings: RateSettings | None = None,
+    *,
+    others: bool = True,
 ) -> pd.DataFrame:
     """Forecasts of every series read twice or more by `day` for which a later reading tells the outcome.
 
-    final : the model of a later day, which tells the outcomes; settings : None takes those of `final`
+    final : the model of a later day, which tells the outcomes; settings : None takes those of `final`;
+    others : the plain averages and the regression too
     """
     seen, happened, stood = known_on(readings, events, stays, day)
     history = read_counters(units, seen, happened, stood, day.date())
@@ -163,8 +166,8 @@ def one_origin(
     later = names.get_indexer(pd.MultiIndex.from_arrays([model.series.unit[rows], model.series.drive[rows]]))
     rows, later = rows[later >= 0], later[later >= 0].astype(np.int64)
     anchor = model.last_day[rows]
-    rates = plain.plain_rates(model, rows)
-    beside = Regressions(model, rows)
+    rates = plain.plain_rates(model, rows) if others else {}
+    beside = Regressions(model, rows) if others else None
     parts = []
     for horizon in horizons:
         end = _nearest_visit(final, later, anchor, float(horizon))
@@ -186,7 +189,8 @@ def one_origin(
         part[["p10", "p50", "p90"]] = model.operations(r, from_on, to_on, PROBS)
         for name, rate in rates.items():
             part[name] = rate[ok] * (stop - start)
-        part[REFERENCE] = beside.expected(r, start, stop)
+        if beside is not None:
+            part[REFERENCE] = beside.expected(r, start, stop)
         parts.append(part)
     return pd.concat(parts, ignore_index=True)
 

@@ -120,7 +120,8 @@ def held_out_gain(
     days = [pd.Timestamp(cut + timedelta(days=one)) for one in ahead]
 
     def lost(settings: RateSettings) -> pd.Series[float]:
-        parts = [one_origin(final, units, seen, happened, stays, day, (TRIED_AHEAD,), settings) for day in days]
+        fleet = final, units, seen, happened, stays
+        parts = [one_origin(*fleet, day, (TRIED_AHEAD,), settings, others=False) for day in days]
         told = pd.concat(parts, ignore_index=True)
         made = told["made"].to_numpy(float)
         return pd.Series(loss(made, told[["p10", "p50", "p90"]].to_numpy(float)) / np.maximum(made, 10.0))
